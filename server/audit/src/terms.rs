@@ -1,0 +1,206 @@
+//! The plain words that all computations share.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+use std::fmt;
+use std::ops::{Add, AddAssign, Sub, SubAssign};
+
+/// A calendar day of some site's time zone. Which site is known from where the value stands.
+pub type Day = NaiveDate;
+
+/// A moment, in UTC.
+pub type Instant = DateTime<Utc>;
+
+/// Sex as far as it is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Sex {
+    /// Determined male.
+    Male,
+    /// Determined female.
+    Female,
+    /// Not determined (yet).
+    Unknown,
+}
+
+/// Animals counted by sex, written `males.females.unknown` (`3.4.2`) as the trade does.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Counts {
+    /// Males.
+    pub males: i64,
+    /// Females.
+    pub females: i64,
+    /// Animals of undetermined sex.
+    pub unknown: i64,
+}
+
+impl Counts {
+    /// No animal at all.
+    pub const ZERO: Self = Self { males: 0, females: 0, unknown: 0 };
+
+    /// `n` animals of one sex.
+    #[must_use]
+    pub const fn of(sex: Sex, n: i64) -> Self {
+        match sex {
+            Sex::Male => Self { males: n, females: 0, unknown: 0 },
+            Sex::Female => Self { males: 0, females: n, unknown: 0 },
+            Sex::Unknown => Self { males: 0, females: 0, unknown: n },
+        }
+    }
+
+    /// All animals, whatever their sex.
+    #[must_use]
+    pub const fn total(self) -> i64 {
+        self.males + self.females + self.unknown
+    }
+}
+
+impl Add for Counts {
+    type Output = Self;
+    fn add(self, other: Self) -> Self {
+        Self {
+            males: self.males + other.males,
+            females: self.females + other.females,
+            unknown: self.unknown + other.unknown,
+        }
+    }
+}
+
+impl Sub for Counts {
+    type Output = Self;
+    fn sub(self, other: Self) -> Self {
+        Self {
+            males: self.males - other.males,
+            females: self.females - other.females,
+            unknown: self.unknown - other.unknown,
+        }
+    }
+}
+
+impl AddAssign for Counts {
+    fn add_assign(&mut self, other: Self) {
+        *self = *self + other;
+    }
+}
+
+impl SubAssign for Counts {
+    fn sub_assign(&mut self, other: Self) {
+        *self = *self - other;
+    }
+}
+
+impl std::iter::Sum for Counts {
+    fn sum<I: Iterator<Item = Self>>(iter: I) -> Self {
+        iter.fold(Self::ZERO, Add::add)
+    }
+}
+
+impl fmt::Display for Counts {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}.{}.{}", self.males, self.females, self.unknown)
+    }
+}
+
+/// A mass in whole milligrams. Integer, so that sums and comparisons are exact.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Mass(i64);
+
+impl Mass {
+    /// From whole milligrams.
+    #[must_use]
+    pub const fn from_mg(mg: i64) -> Self {
+        Self(mg)
+    }
+
+    /// Whole milligrams.
+    #[must_use]
+    pub const fn mg(self) -> i64 {
+        self.0
+    }
+
+    /// Grams, for computation.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "an animal's mass in mg is below 2^53")]
+    pub fn grams(self) -> f64 {
+        self.0 as f64 / 1_000.0
+    }
+
+    /// Kilograms, for computation.
+    #[must_use]
+    pub fn kg(self) -> f64 {
+        self.grams() / 1_000.0
+    }
+}
+
+/// A half-open stretch of time `[from, until)`; no `until` means that it still runs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Interval {
+    /// First instant inside.
+    pub from: Instant,
+    /// First instant after it, if it has ended.
+    pub until: Option<Instant>,
+}
+
+impl Interval {
+    /// Whether `at` lies inside.
+    #[must_use]
+    pub fn contains(&self, at: Instant) -> bool {
+        self.from <= at && self.until.is_none_or(|until| at < until)
+    }
+
+    /// Whether both share at least one instant.
+    #[must_use]
+    pub fn overlaps(&self, other: &Self) -> bool {
+        self.until.is_none_or(|until| other.from < until) && other.until.is_none_or(|until| self.from < until)
+    }
+}
+
+/// The five domains of welfare (Mellor et al. 2020, Animals 10:1870). The first four are observed;
+/// the fifth, mental state, is inferred from them and never entered like one of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Domain {
+    /// Nutrition: water and food.
+    Nutrition,
+    /// Physical environment.
+    Environment,
+    /// Health: injury, disease, fitness.
+    Health,
+    /// Behavioural interactions with the environment, other animals and people.
+    Behaviour,
+    /// Mental state, inferred from the other four.
+    Mental,
+}
+
+impl Domain {
+    /// The four domains that are observed.
+    pub const OBSERVED: [Self; 4] = [Self::Nutrition, Self::Environment, Self::Health, Self::Behaviour];
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono::TimeZone;
+
+    fn at(hour: u32) -> Instant {
+        Utc.with_ymd_and_hms(2026, 3, 1, hour, 0, 0).unwrap()
+    }
+
+    #[test]
+    fn counts_print_as_the_trade_writes_them() {
+        let counts = Counts { males: 3, females: 4, unknown: 2 };
+        assert_eq!(counts.to_string(), "3.4.2");
+        assert_eq!(counts.total(), 9);
+        assert_eq!((counts - Counts::of(Sex::Male, 1) + Counts::of(Sex::Unknown, 1)).to_string(), "2.4.3");
+    }
+
+    #[test]
+    fn intervals_are_half_open() {
+        let morning = Interval { from: at(6), until: Some(at(12)) };
+        let afternoon = Interval { from: at(12), until: None };
+        assert!(morning.contains(at(6)) && !morning.contains(at(12)) && afternoon.contains(at(12)));
+        assert!(!morning.overlaps(&afternoon) && !afternoon.overlaps(&morning));
+        assert!(morning.overlaps(&Interval { from: at(11), until: Some(at(13)) }));
+    }
+}
