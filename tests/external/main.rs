@@ -1,1 +1,9 @@
-fn main() {}
+//! Checks of `holt-audit` against numbers that others published. One file per source or subject;
+//! the tables lie in `tables/`, each with a first line that names where it is from.
+
+#![expect(clippy::unwrap_used, reason = "a check that cannot read its table must fail")]
+
+mod seal;
+mod slopes;
+mod strd;
+mod table;

@@ -5,8 +5,12 @@
 //! output, byte for byte, on every machine.
 //!
 //! Rooms:
+//! - [`seal`]: the hashing and the proofs of the sealed ledger.
+//! - [`stats`]: textbook statistics, each with the source of its formula.
 //! - [`terms`]: the plain words that all computations share (sex, counts, mass, day, interval, domain).
 
 #![warn(missing_docs)]
 
+pub mod seal;
+pub mod stats;
 pub mod terms;

@@ -1,0 +1,14 @@
+//! Textbook statistics, each in its own file with the source of its formula.
+//!
+//! All functions take finite numbers. They answer `None` where the quantity is not defined for so
+//! few readings, never a number that only looks like one.
+
+mod count;
+pub mod least_squares;
+pub mod mann_kendall;
+pub mod median_mad;
+pub mod normal;
+pub mod theil_sen;
+mod ties;
+
+pub(crate) use count::count;
