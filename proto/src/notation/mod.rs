@@ -1,0 +1,6 @@
+//! Notations as people write them, parsed and printed alike by client and server.
+
+pub mod accession;
+pub mod counts;
+pub mod mark;
+pub mod mass;
