@@ -3,6 +3,8 @@
 
 #![expect(clippy::unwrap_used, reason = "a check that cannot read its table must fail")]
 
+mod census;
+mod recurrences;
 mod seal;
 mod slopes;
 mod strd;

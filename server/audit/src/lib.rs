@@ -5,12 +5,18 @@
 //! output, byte for byte, on every machine.
 //!
 //! Rooms:
+//! - [`schedule`]: checks, their due days and what became of them.
+//! - [`census`]: the stock return, for one site or several, and that it adds up.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
 //! - [`stats`]: textbook statistics, each with the source of its formula.
 //! - [`terms`]: the plain words that all computations share (sex, counts, mass, day, interval, domain).
+//! - [`zone`]: days of a site's time zone and the instants they are made of.
 
 #![warn(missing_docs)]
 
+pub mod census;
+pub mod schedule;
 pub mod seal;
 pub mod stats;
 pub mod terms;
+pub mod zone;

@@ -1,9 +1,10 @@
 //! The plain words that all computations share.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::fmt;
 use std::ops::{Add, AddAssign, Sub, SubAssign};
+use std::str::FromStr;
 
 /// A calendar day of some site's time zone. Which site is known from where the value stands.
 pub type Day = NaiveDate;
@@ -156,6 +157,69 @@ impl Interval {
     }
 }
 
+/// A half-open stretch of days `[from, until)`; no `until` means that it still runs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Span {
+    /// First day inside.
+    pub from: Day,
+    /// First day after it, if it has ended.
+    pub until: Option<Day>,
+}
+
+impl Span {
+    /// Whether `day` lies inside.
+    #[must_use]
+    pub fn contains(&self, day: Day) -> bool {
+        self.from <= day && self.until.is_none_or(|until| day < until)
+    }
+}
+
+/// The id of a record that stands as evidence: a UUID, written with hyphens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct RecordId(pub u128);
+
+impl fmt::Display for RecordId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let id = self.0;
+        write!(
+            f,
+            "{:08x}-{:04x}-{:04x}-{:04x}-{:012x}",
+            id >> 96,
+            (id >> 80) & 0xffff,
+            (id >> 64) & 0xffff,
+            (id >> 48) & 0xffff,
+            id & 0xffff_ffff_ffff
+        )
+    }
+}
+
+/// Text that is not a UUID with hyphens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("not a UUID of the form xxxxxxxx-xxxx-xxxx-xxxx-xxxxxxxxxxxx")]
+pub struct NotARecordId;
+
+impl FromStr for RecordId {
+    type Err = NotARecordId;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let digits: String = text.split('-').collect();
+        let id = Self(u128::from_str_radix(&digits, 16).map_err(|_| NotARecordId)?);
+        if text.eq_ignore_ascii_case(&id.to_string()) { Ok(id) } else { Err(NotARecordId) }
+    }
+}
+
+impl Serialize for RecordId {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for RecordId {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        String::deserialize(deserializer)?.parse().map_err(serde::de::Error::custom)
+    }
+}
+
 /// The five domains of welfare (Mellor et al. 2020, Animals 10:1870). The first four are observed;
 /// the fifth, mental state, is inferred from them and never entered like one of them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -193,6 +257,16 @@ mod tests {
         assert_eq!(counts.to_string(), "3.4.2");
         assert_eq!(counts.total(), 9);
         assert_eq!((counts - Counts::of(Sex::Male, 1) + Counts::of(Sex::Unknown, 1)).to_string(), "2.4.3");
+    }
+
+    #[test]
+    fn record_ids_read_back_as_they_are_written() {
+        let id = RecordId(0x0195_d3a2_7c1e_7b44_9a0f_5b1c_2d3e_4f50);
+        assert_eq!(id.to_string(), "0195d3a2-7c1e-7b44-9a0f-5b1c2d3e4f50");
+        assert_eq!(id.to_string().parse(), Ok(id));
+        for wrong in ["", "0195d3a27c1e7b449a0f5b1c2d3e4f50", "+195d3a2-7c1e-7b44-9a0f-5b1c2d3e4f50"] {
+            assert_eq!(wrong.parse::<RecordId>(), Err(NotARecordId), "{wrong}");
+        }
     }
 
     #[test]
