@@ -1,0 +1,275 @@
+//! The return: for each species what there was, what came, what went and what is left.
+
+use super::moves;
+use super::stay::{Began, Born, Change, Ended, Flaw, Flaws, Litter, Stay, Who};
+use crate::terms::{Counts, Day};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What a return is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Question {
+    /// First day of the interval. The opening stock is that of the close of the day before.
+    pub first: Day,
+    /// Last day of the interval. The closing stock is that of its close.
+    pub last: Day,
+    /// A death so many days after birth or sooner is counted apart. Thirty is common practice (no
+    /// source); the authority that asks for the return decides.
+    pub young_days: i64,
+}
+
+/// The line of one species, each column by sex.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Line {
+    /// On the books at the close of the day before the first.
+    pub opening: Counts,
+    /// Born at the site.
+    pub born: Counts,
+    /// Came from elsewhere.
+    pub arrived: Counts,
+    /// Died within the young days of the question.
+    pub died_young: Counts,
+    /// Died later, or it is not known that it was not later ([`Return::age_unsure`]).
+    pub died: Counts,
+    /// Went elsewhere.
+    pub departed: Counts,
+    /// Got out and were not recovered.
+    pub escaped: Counts,
+    /// Moves between the sexes of animals that were there: what they were held to be after less what
+    /// they were held to be before. Sums to zero over the sexes.
+    pub sexed: Counts,
+    /// On the books at the close of the last day, counted from the books and not from the columns.
+    pub closing: Counts,
+}
+
+impl Line {
+    /// What the columns say should be left: opening + born + arrived − died young − died − departed −
+    /// escaped + sexed.
+    #[must_use]
+    pub fn expected(&self) -> Counts {
+        self.opening + self.born + self.arrived + self.sexed
+            - self.died_young
+            - self.died
+            - self.departed
+            - self.escaped
+    }
+
+    /// What is there and should not be (positive), or should be there and is not (negative).
+    #[must_use]
+    pub fn gap(&self) -> Counts {
+        self.closing - self.expected()
+    }
+
+    /// Whether the line adds up for each sex, and moves between the sexes made and lost nobody.
+    #[must_use]
+    pub fn balances(&self) -> bool {
+        self.gap() == Counts::ZERO && self.sexed.total() == 0
+    }
+}
+
+/// A stock return.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Return<A, L, S> {
+    /// One line per species that was there or came or went in the interval.
+    pub lines: BTreeMap<S, Line>,
+    /// Deaths counted as later ones because the day of birth is not known well enough to say.
+    pub age_unsure: Vec<Who<A, L>>,
+    /// Animals that one of the sites had sent and another had not yet received at the close of the last
+    /// day. They are in the closing stock of the sites together and of neither alone.
+    pub on_their_way: Vec<A>,
+}
+
+impl<A, L, S> Return<A, L, S> {
+    /// Whether every line does.
+    #[must_use]
+    pub fn balances(&self) -> bool {
+        self.lines.values().all(Line::balances)
+    }
+}
+
+/// Makes the return of `sites` together: one site's own return with one, a group's with several, where
+/// what moved between them is in no column.
+///
+/// # Errors
+/// All contradictions in the books of these sites, and an interval without days.
+pub fn take<A: Clone + Ord, L: Clone, S: Clone + Ord, P: Clone + Ord>(
+    sites: &BTreeSet<P>,
+    stays: &[Stay<A, S, P>],
+    litters: &[Litter<L, S, P>],
+    question: Question,
+) -> Result<Return<A, L, S>, Flaws<A, L>> {
+    if question.last < question.first {
+        return Err(vec![Flaw::EmptyInterval { first: question.first, last: question.last }]);
+    }
+    let (held, mut flaws) = match moves::join(stays, sites) {
+        Ok(held) => (held, Vec::new()),
+        Err(flaws) => (Vec::new(), flaws),
+    };
+    let litters: Vec<_> = litters.iter().filter(|litter| sites.contains(&litter.site)).collect();
+    flaws.extend(litters.iter().filter_map(|litter| below_zero(litter)));
+    if !flaws.is_empty() {
+        return Err(flaws);
+    }
+
+    let mut tally = Tally { question, lines: BTreeMap::new(), age_unsure: Vec::new() };
+    for held in &held {
+        tally.stay(&held.stay);
+    }
+    for litter in litters {
+        tally.litter(litter, sites);
+    }
+    tally.lines.retain(|_, line| *line != Line::default());
+    let on_their_way = held.iter().filter(|held| held.on_its_way(question.last));
+    Ok(Return {
+        lines: tally.lines,
+        age_unsure: tally.age_unsure,
+        on_their_way: on_their_way.map(|held| held.stay.animal.clone()).collect(),
+    })
+}
+
+/// The return in the making.
+struct Tally<A, L, S> {
+    question: Question,
+    lines: BTreeMap<S, Line>,
+    age_unsure: Vec<Who<A, L>>,
+}
+
+impl<A: Clone, L: Clone, S: Clone + Ord> Tally<A, L, S> {
+    fn asked(&self, day: Day) -> bool {
+        self.question.first <= day && day <= self.question.last
+    }
+
+    /// The last day of which the opening stock is told.
+    fn eve(&self) -> Day {
+        self.question.first.pred_opt().unwrap_or(Day::MIN)
+    }
+
+    fn stay<P>(&mut self, stay: &Stay<A, S, P>) {
+        let (eve, last) = (self.eve(), self.question.last);
+        let one = |day| Counts::of(stay.sex(day), 1);
+        let mut change = Line::default();
+        if stay.on_books(eve) {
+            change.opening = one(eve);
+        }
+        if stay.on_books(last) {
+            change.closing = one(last);
+        }
+        // What it was held to be when it was first counted in the interval; taken off again below for
+        // what it was held to be when last counted, which leaves the moves between the sexes.
+        let mut first = stay.on_books(eve).then(|| stay.sex(eve));
+        if self.asked(stay.from) {
+            let column = match stay.began {
+                Began::Birth => Some(&mut change.born),
+                Began::Arrival | Began::TransferIn { .. } => Some(&mut change.arrived),
+                Began::ToldApart => None,
+            };
+            match column {
+                Some(column) => *column = one(stay.from),
+                // The litter gave it up in the column of the sexes, so there it comes back.
+                None => change.sexed += one(stay.from),
+            }
+            first = Some(stay.sex(stay.from));
+        }
+        let mut until = last;
+        if let Some((end, how)) = stay.end.as_ref().filter(|(end, _)| self.asked(*end)) {
+            until = *end;
+            let column = match how {
+                Ended::Death => match self.died_young(stay, *end) {
+                    Some(true) => &mut change.died_young,
+                    Some(false) => &mut change.died,
+                    None => {
+                        self.age_unsure.push(Who::Animal(stay.animal.clone()));
+                        &mut change.died
+                    }
+                },
+                Ended::Departure | Ended::TransferOut { .. } => &mut change.departed,
+                Ended::Escape => &mut change.escaped,
+            };
+            *column = one(*end);
+        }
+        if let Some(first) = first {
+            change.sexed += one(until) - Counts::of(first, 1);
+        }
+        self.add(&stay.species, &change);
+    }
+
+    fn died_young<P>(&self, stay: &Stay<A, S, P>, death: Day) -> Option<bool> {
+        let held_longer = (death - stay.from).num_days() > self.question.young_days;
+        let known = match stay.began {
+            Began::Birth => stay.born.or(Some(Born::on(stay.from))),
+            Began::Arrival | Began::TransferIn { .. } | Began::ToldApart => stay.born,
+        };
+        match known {
+            Some(born) => born.within(self.question.young_days, death),
+            None if held_longer => Some(false),
+            None => None,
+        }
+    }
+
+    fn litter<P: Ord>(&mut self, litter: &Litter<L, S, P>, sites: &BTreeSet<P>) {
+        let found_born = litter.changes.iter().find(|(_, what)| matches!(what, Change::Born(_)));
+        let born = litter.born.or(found_born.map(|(day, _)| Born::on(*day)));
+        let mut change = Line::default();
+        for (day, what) in &litter.changes {
+            let inside = match what {
+                Change::MovedIn { from: other, .. } | Change::MovedOut { to: other, .. } => {
+                    sites.contains(other)
+                }
+                _ => false,
+            };
+            if inside {
+                continue;
+            }
+            if *day < self.question.first {
+                change.opening += what.effect();
+            }
+            if *day <= self.question.last {
+                change.closing += what.effect();
+            }
+            if !self.asked(*day) {
+                continue;
+            }
+            match what {
+                Change::Born(young) => change.born += *young,
+                Change::Arrived(young) | Change::MovedIn { young, .. } => change.arrived += *young,
+                Change::Sexed { .. } | Change::ToldApart(_) => change.sexed += what.effect(),
+                Change::Departed(young) | Change::MovedOut { young, .. } => change.departed += *young,
+                Change::Escaped(young) => change.escaped += *young,
+                Change::Died(young) => {
+                    match born.and_then(|born| born.within(self.question.young_days, *day)) {
+                        Some(true) => change.died_young += *young,
+                        Some(false) => change.died += *young,
+                        None => {
+                            change.died += *young;
+                            self.age_unsure.push(Who::Litter(litter.litter.clone()));
+                        }
+                    }
+                }
+            }
+        }
+        self.add(&litter.species, &change);
+    }
+
+    fn add(&mut self, species: &S, change: &Line) {
+        let line = self.lines.entry(species.clone()).or_default();
+        line.opening += change.opening;
+        line.born += change.born;
+        line.arrived += change.arrived;
+        line.died_young += change.died_young;
+        line.died += change.died;
+        line.departed += change.departed;
+        line.escaped += change.escaped;
+        line.sexed += change.sexed;
+        line.closing += change.closing;
+    }
+}
+
+fn below_zero<A, L: Clone, S, P>(litter: &Litter<L, S, P>) -> Option<Flaw<A, L>> {
+    let mut changes: Vec<_> = litter.changes.iter().collect();
+    changes.sort_by_key(|(day, _)| *day);
+    let mut left = Counts::ZERO;
+    changes.into_iter().find_map(|(day, what)| {
+        left += what.effect();
+        let short = left.males < 0 || left.females < 0 || left.unknown < 0;
+        short.then(|| Flaw::LitterBelowZero { litter: litter.litter.clone(), day: *day, left })
+    })
+}

@@ -1,0 +1,95 @@
+//! Several sites counted as one: a move between two of them neither leaves nor arrives.
+
+use super::stay::{Began, Ended, Flaw, Flaws, Stay};
+use crate::terms::Day;
+use chrono::Days;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What the books of some sites say together.
+pub(super) type Lives<A, S, P> = Vec<Held<A, S, P>>;
+
+/// A stay at any of the sites, and the stretches of it in which the animal was on its way.
+pub(super) struct Held<A, S, P> {
+    pub(super) stay: Stay<A, S, P>,
+    travels: Vec<(Day, Day)>,
+}
+
+impl<A, S, P> Held<A, S, P> {
+    /// Whether the animal had been sent and not yet received at the close of `day`.
+    pub(super) fn on_its_way(&self, day: Day) -> bool {
+        self.travels.iter().any(|(sent, received)| *sent <= day && day < *received)
+    }
+}
+
+/// The stays at `sites`, with those that one transfer joins made into one. The animal counts as held
+/// while it travels; one that was sent and has not been received yet is still held, by the group.
+///
+/// # Errors
+/// Every stay that ends before it begins, and every animal held twice or under two species. Sites in
+/// different time zones may disagree by one day about a transfer; that alone is no flaw.
+pub(super) fn join<A: Clone + Ord, L, S: Clone + PartialEq, P: Clone + Ord>(
+    stays: &[Stay<A, S, P>],
+    sites: &BTreeSet<P>,
+) -> Result<Lives<A, S, P>, Flaws<A, L>> {
+    let mut by_animal: BTreeMap<&A, Vec<&Stay<A, S, P>>> = BTreeMap::new();
+    for stay in stays.iter().filter(|stay| sites.contains(&stay.site)) {
+        by_animal.entry(&stay.animal).or_default().push(stay);
+    }
+    let (mut joined, mut flaws) = (Vec::new(), Vec::new());
+    for mut life in by_animal.into_values() {
+        life.sort_by_key(|stay| (stay.from, end_day(stay)));
+        let mut rest = life.into_iter().cloned();
+        let Some(first) = rest.next() else { continue };
+        flaws.extend(backwards(&first));
+        let mut held = Held { stay: first, travels: Vec::new() };
+        for next in rest {
+            flaws.extend(backwards(&next));
+            if next.species != held.stay.species {
+                flaws.push(Flaw::TwoSpecies { animal: next.animal.clone() });
+            }
+            let inside = is_move_within(&held.stay, &next, sites);
+            // A receiver west of the sender may write an earlier date than the sender did.
+            let sent = end_day(&held.stay);
+            let free_from = if inside { sent - Days::new(1) } else { sent };
+            if next.from < free_from {
+                flaws.push(Flaw::HeldTwice { animal: next.animal.clone(), day: next.from });
+            }
+            if inside {
+                held.travels.push((sent, next.from));
+                held.stay.sexes.extend(next.sexes);
+                held.stay.end = next.end;
+                held.stay.born = held.stay.born.or(next.born);
+            } else {
+                joined.push(std::mem::replace(&mut held, Held { stay: next, travels: Vec::new() }));
+            }
+        }
+        joined.push(held);
+    }
+    for held in joined.iter_mut().filter(|held| sent_within(&held.stay, sites)) {
+        held.travels.push((end_day(&held.stay), Day::MAX));
+        held.stay.end = None;
+    }
+    if flaws.is_empty() { Ok(joined) } else { Err(flaws) }
+}
+
+/// Whether the stay ended by a transfer to one of the sites.
+fn sent_within<A, S, P: Ord>(stay: &Stay<A, S, P>, sites: &BTreeSet<P>) -> bool {
+    matches!(&stay.end, Some((_, Ended::TransferOut { to })) if sites.contains(to))
+}
+
+fn is_move_within<A, S, P: Ord>(held: &Stay<A, S, P>, next: &Stay<A, S, P>, sites: &BTreeSet<P>) -> bool {
+    sent_within(held, sites) && matches!(&next.began, Began::TransferIn { from } if sites.contains(from))
+}
+
+fn end_day<A, S, P>(stay: &Stay<A, S, P>) -> Day {
+    stay.end.as_ref().map_or(Day::MAX, |(end, _)| *end)
+}
+
+fn backwards<A: Clone, L, S, P>(stay: &Stay<A, S, P>) -> Option<Flaw<A, L>> {
+    let (end, _) = stay.end.as_ref()?;
+    (*end < stay.from).then(|| Flaw::EndsBeforeItBegins {
+        animal: stay.animal.clone(),
+        from: stay.from,
+        end: *end,
+    })
+}
