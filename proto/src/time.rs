@@ -68,9 +68,7 @@ pub fn day_bounds(wire: Day) -> Result<(NaiveDate, NaiveDate), TimeError> {
         (0, _) => return Err(TimeError::Day),
         _ => return whole_day(wire).map(|day| (day, day)),
     };
-    let next = if wire.month == 0 {
-        NaiveDate::from_ymd_opt(first.year() + 1, 1, 1)
-    } else if first.month() == 12 {
+    let next = if wire.month == 0 || first.month() == 12 {
         NaiveDate::from_ymd_opt(first.year() + 1, 1, 1)
     } else {
         NaiveDate::from_ymd_opt(first.year(), first.month() + 1, 1)

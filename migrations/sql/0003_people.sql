@@ -1,0 +1,112 @@
+-- Invariant: a sign-in name is unique; a password is kept only as an argon2id hash, a refresh token only
+-- as a SHA-256 hash, and both open only at the gate.
+
+CREATE TABLE people (
+  id           uuid PRIMARY KEY,
+  name         text NOT NULL CONSTRAINT people_name_guard CHECK (name <> ''),
+  sign_in_name text NOT NULL CONSTRAINT people_sign_in_name_key UNIQUE
+               CONSTRAINT people_sign_in_name_guard CHECK (sign_in_name ~ '^[a-z0-9._:/-]{2,200}$'),
+  recorded_at  timestamptz NOT NULL,
+  recorded_by  uuid NOT NULL,
+  request_id   uuid NOT NULL
+);
+
+CREATE TABLE grants (
+  id             uuid PRIMARY KEY,
+  person_id      uuid NOT NULL REFERENCES people,
+  role           text NOT NULL CONSTRAINT grants_role_guard
+                 CHECK (role IN ('keeper', 'registrar', 'auditor', 'veterinary', 'steward')),
+  site_id        uuid REFERENCES sites,
+  recorded_at    timestamptz NOT NULL,
+  recorded_by    uuid NOT NULL,
+  request_id     uuid NOT NULL,
+  superseded_at  timestamptz,
+  superseded_in  uuid,
+  superseded_why text
+);
+CREATE UNIQUE INDEX grants_in_force_key ON grants
+  (person_id, role, coalesce(site_id, '00000000-0000-0000-0000-000000000000'))
+  WHERE superseded_at IS NULL;
+CREATE INDEX grants_site_id_idx ON grants (site_id);
+
+CALL holt_guard('people', 'People who act in Holt. The row of nil UUID is Holt itself.', '{
+  "id": "Identifier (UUIDv7).",
+  "name": "Name as people say it.",
+  "sign_in_name": "Name to sign in with, lower case; for people of an outside issuer, issuer and subject.",
+  "recorded_at": "When they were recorded.",
+  "recorded_by": "Who recorded them.",
+  "request_id": "The write that recorded them."
+}');
+CALL holt_guard('grants', 'Which person has which role where. No site: at every site.', '{
+  "id": "Identifier (UUIDv7).",
+  "person_id": "The person.",
+  "role": "keeper, registrar, auditor, veterinary or steward.",
+  "site_id": "The site; null for every site.",
+  "recorded_at": "When it was given.",
+  "recorded_by": "Who gave it.",
+  "request_id": "The write that gave it.",
+  "superseded_at": "When it was taken away; null while in force.",
+  "superseded_in": "The write that took it away.",
+  "superseded_why": "Why it was taken away."
+}');
+CREATE POLICY read ON people FOR SELECT USING (
+  (SELECT holt_everywhere()) OR (SELECT holt_gate()) OR id = (SELECT holt_person())
+  OR id = '00000000-0000-0000-0000-000000000000'
+  OR EXISTS (SELECT FROM grants g WHERE g.person_id = people.id));
+-- A person without a grant can do nothing; what matters is who may grant.
+CREATE POLICY record ON people FOR INSERT WITH CHECK (true);
+
+GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON grants TO holt_service;
+CREATE TRIGGER supersede_once BEFORE UPDATE ON grants
+  FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
+CREATE POLICY read ON grants FOR SELECT USING (
+  (SELECT holt_everywhere()) OR (SELECT holt_gate()) OR person_id = (SELECT holt_person())
+  OR site_id IS NULL OR site_id = ANY ((SELECT holt_sites())::uuid[]));
+CREATE POLICY record ON grants FOR INSERT
+  WITH CHECK ((SELECT holt_everywhere()) OR site_id = ANY ((SELECT holt_sites())::uuid[]));
+CREATE POLICY supersede ON grants FOR UPDATE
+  USING ((SELECT holt_everywhere()) OR site_id = ANY ((SELECT holt_sites())::uuid[]));
+
+CREATE TABLE credentials (
+  person_id     uuid PRIMARY KEY REFERENCES people,
+  password_hash text NOT NULL,
+  one_time      boolean NOT NULL,
+  changed_at    timestamptz NOT NULL
+);
+CALL holt_guard('credentials', 'Passwords, as hashes.', '{
+  "person_id": "The person.",
+  "password_hash": "argon2id, in PHC string form.",
+  "one_time": "Whether it must be changed at the next sign-in.",
+  "changed_at": "When it was set."
+}');
+GRANT UPDATE (password_hash, one_time, changed_at) ON credentials TO holt_service;
+CREATE POLICY gate ON credentials USING ((SELECT holt_gate()));
+
+CREATE TABLE refresh_tokens (
+  hash       bytea PRIMARY KEY,
+  family     uuid NOT NULL,
+  person_id  uuid NOT NULL REFERENCES people,
+  issued_at  timestamptz NOT NULL,
+  expires_at timestamptz NOT NULL,
+  spent_at   timestamptz,
+  ended_at   timestamptz
+);
+CREATE INDEX refresh_tokens_family_idx ON refresh_tokens (family);
+CREATE INDEX refresh_tokens_person_id_idx ON refresh_tokens (person_id);
+CALL holt_guard('refresh_tokens', 'Refresh tokens given out, as hashes.', '{
+  "hash": "SHA-256 of the token.",
+  "family": "All tokens that descend from one sign-in.",
+  "person_id": "The person.",
+  "issued_at": "When it was given out.",
+  "expires_at": "When it runs out.",
+  "spent_at": "When it was exchanged for the next; null while it can be.",
+  "ended_at": "When its family was ended; null while it stands."
+}');
+GRANT UPDATE (spent_at, ended_at) ON refresh_tokens TO holt_service;
+CREATE POLICY gate ON refresh_tokens USING ((SELECT holt_gate()));
+
+INSERT INTO people (id, name, sign_in_name, recorded_at, recorded_by, request_id) VALUES
+  ('00000000-0000-0000-0000-000000000000', 'Holt', 'holt:itself', '2000-01-01Z',
+   '00000000-0000-0000-0000-000000000000', '00000000-0000-0000-0000-000000000000');
+ALTER TABLE people ADD FOREIGN KEY (recorded_by) REFERENCES people;
+CREATE INDEX people_recorded_by_idx ON people (recorded_by);

@@ -1,0 +1,40 @@
+-- Invariant: a reading has a mass of more than nothing, or was tried and has none.
+
+CREATE TABLE weights (
+  id             uuid NOT NULL,
+  animal_id      uuid NOT NULL REFERENCES animals,
+  site_id        uuid NOT NULL REFERENCES sites,
+  weighed_at     timestamptz NOT NULL,
+  weighed_on     date NOT NULL,
+  day_only       boolean NOT NULL,
+  mass_mg        bigint,
+  tried          boolean NOT NULL,
+  doubtful       boolean NOT NULL,
+  scale          text NOT NULL,
+  method         text NOT NULL CONSTRAINT weights_method_guard
+                 CHECK (method IN ('', 'trained', 'handled', 'crate', 'anaesthetised', 'estimate')),
+  note           text NOT NULL,
+  recorded_at    timestamptz NOT NULL,
+  recorded_by    uuid NOT NULL,
+  request_id     uuid NOT NULL,
+  superseded_at  timestamptz,
+  superseded_in  uuid,
+  superseded_why text,
+  PRIMARY KEY (animal_id, id),
+  CONSTRAINT weights_mass_guard CHECK (tried = (mass_mg IS NULL) AND mass_mg > 0)
+);
+CREATE INDEX weights_series_idx ON weights (animal_id, weighed_at);
+CREATE INDEX weights_site_day_idx ON weights (site_id, weighed_on);
+CALL holt_guard_fact('weights', 'Readings of a scale.', '{
+  "site_id": "The site where it was taken.",
+  "weighed_at": "Instant of the reading; noon of the day where only the day is known.",
+  "weighed_on": "Day of the reading in the zone of the site.",
+  "day_only": "Whether only the day is known.",
+  "mass_mg": "Mass in milligrams; null where the animal would not come.",
+  "tried": "Whether the animal was offered the scale and would not come.",
+  "doubtful": "Whether a second weighing was asked for when it was entered.",
+  "scale": "Which scale.",
+  "method": "trained, handled, crate, anaesthetised, estimate, or empty where not told.",
+  "note": "Conditions worth keeping.",
+  "request_id": "The round that recorded it."
+}');

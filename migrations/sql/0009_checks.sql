@@ -1,0 +1,53 @@
+-- Invariant: a check is for exactly one of an animal, a species, an enclosure or the whole site.
+
+CREATE TABLE checks (
+  id             uuid PRIMARY KEY,
+  site_id        uuid NOT NULL REFERENCES sites,
+  check_id       uuid NOT NULL,
+  duty           text NOT NULL CONSTRAINT checks_duty_guard CHECK (duty IN ('weigh', 'assess')),
+  animal_id      uuid REFERENCES animals,
+  taxon_id       uuid REFERENCES taxa,
+  enclosure_id   uuid REFERENCES enclosures,
+  recurrence     text NOT NULL,
+  starts_on      date NOT NULL,
+  ends_on        date,
+  grace_days     integer NOT NULL CONSTRAINT checks_grace_guard CHECK (grace_days BETWEEN 0 AND 366),
+  note           text NOT NULL,
+  recorded_at    timestamptz NOT NULL,
+  recorded_by    uuid NOT NULL,
+  request_id     uuid NOT NULL,
+  superseded_at  timestamptz,
+  superseded_in  uuid,
+  superseded_why text,
+  CONSTRAINT checks_scope_guard CHECK (num_nonnulls(animal_id, taxon_id, enclosure_id) <= 1)
+);
+CREATE UNIQUE INDEX checks_one_version_key ON checks (check_id) WHERE superseded_at IS NULL;
+CREATE INDEX checks_site_id_idx ON checks (site_id);
+CREATE INDEX checks_animal_id_idx ON checks (animal_id);
+CREATE INDEX checks_taxon_id_idx ON checks (taxon_id);
+CREATE INDEX checks_enclosure_id_idx ON checks (enclosure_id);
+CALL holt_guard('checks', 'What must be done again and again. No animal, species or enclosure: the whole site.', '{
+  "id": "Identifier of this version (UUIDv7).",
+  "site_id": "The site.",
+  "check_id": "The check, the same over all its versions.",
+  "duty": "weigh or assess.",
+  "animal_id": "The one animal it is for.",
+  "taxon_id": "The species it is for.",
+  "enclosure_id": "The enclosure it is for.",
+  "recurrence": "RFC 5545 RRULE over days of the site.",
+  "starts_on": "First day of the recurrence.",
+  "ends_on": "Last day on which it can fall due; null while it runs.",
+  "grace_days": "Days after the due day that still count as in time.",
+  "note": "What else to know.",
+  "recorded_at": "When this version was recorded.",
+  "recorded_by": "Who recorded it.",
+  "request_id": "The write that recorded it.",
+  "superseded_at": "When another version took its place; null while it stands.",
+  "superseded_in": "The write that superseded it.",
+  "superseded_why": "Why it was superseded."
+}');
+GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON checks TO holt_service;
+CREATE TRIGGER supersede_once BEFORE UPDATE ON checks
+  FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
+CREATE POLICY own ON checks
+  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));

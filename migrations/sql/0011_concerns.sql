@@ -1,0 +1,66 @@
+-- Invariant: one open concern per site, animal and kind; what was known at each step of it stays.
+
+CREATE TABLE concerns (
+  id          uuid PRIMARY KEY,
+  site_id     uuid NOT NULL REFERENCES sites,
+  animal_id   uuid NOT NULL REFERENCES animals,
+  kind        text NOT NULL CONSTRAINT concerns_kind_guard CHECK (kind IN ('weight_trend', 'scale_refused')),
+  state       text NOT NULL CONSTRAINT concerns_state_guard CHECK (state IN ('raised', 'taken_up', 'settled')),
+  version     bigint NOT NULL,
+  recorded_at timestamptz NOT NULL,
+  recorded_by uuid NOT NULL,
+  request_id  uuid NOT NULL
+);
+CREATE UNIQUE INDEX concerns_one_open_key ON concerns (site_id, animal_id, kind) WHERE state <> 'settled';
+CREATE INDEX concerns_animal_id_idx ON concerns (animal_id);
+CALL holt_guard('concerns', 'What the audit module raised.', '{
+  "id": "Identifier (UUIDv7).",
+  "site_id": "The site that held the animal.",
+  "animal_id": "The animal.",
+  "kind": "weight_trend or scale_refused.",
+  "state": "raised, taken_up or settled; its steps say how it got there.",
+  "version": "Grows by one with each step.",
+  "recorded_at": "When it was raised.",
+  "recorded_by": "Whose record raised it.",
+  "request_id": "The write that raised it."
+}');
+GRANT UPDATE (state, version) ON concerns TO holt_service;
+CREATE POLICY own ON concerns
+  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
+
+CREATE TABLE concern_steps (
+  concern_id  uuid NOT NULL REFERENCES concerns,
+  seq         bigint NOT NULL,
+  site_id     uuid NOT NULL REFERENCES sites,
+  step        text NOT NULL CONSTRAINT concern_steps_step_guard
+              CHECK (step IN ('raised', 'changed', 'taken_up', 'settled')),
+  level       text NOT NULL CONSTRAINT concern_steps_level_guard CHECK (level IN ('watch', 'soon', 'today')),
+  seen        text NOT NULL,
+  look_first  text NOT NULL,
+  figures     jsonb NOT NULL,
+  record_ids  jsonb NOT NULL,
+  note        text NOT NULL,
+  recorded_at timestamptz NOT NULL,
+  recorded_by uuid NOT NULL REFERENCES people,
+  request_id  uuid NOT NULL,
+  CONSTRAINT concern_steps_pkey PRIMARY KEY (concern_id, seq)
+);
+CREATE INDEX concern_steps_site_id_idx ON concern_steps (site_id);
+CREATE INDEX concern_steps_recorded_by_idx ON concern_steps (recorded_by);
+CALL holt_guard('concern_steps', 'Steps of concerns, each with what was known then; never changed.', '{
+  "concern_id": "The concern.",
+  "seq": "1 and up.",
+  "site_id": "The site.",
+  "step": "raised, changed, taken_up or settled.",
+  "level": "watch, soon or today.",
+  "seen": "What was seen, in words.",
+  "look_first": "What to look at first.",
+  "figures": "The numbers: name, value, unit, low, high.",
+  "record_ids": "The records it rests on.",
+  "note": "What the person said.",
+  "recorded_at": "When it was recorded.",
+  "recorded_by": "Who took the step; for raised and changed, whose record led to it.",
+  "request_id": "The write that recorded it."
+}');
+CREATE POLICY own ON concern_steps
+  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));

@@ -1,0 +1,47 @@
+-- Invariant: a request is answered once; every write leaves one ledger entry that says, row by row, what
+-- it wrote.
+
+CREATE TABLE requests (
+  person_id   uuid NOT NULL REFERENCES people,
+  id          uuid NOT NULL,
+  digest      bytea NOT NULL,
+  reply       jsonb NOT NULL,
+  recorded_at timestamptz NOT NULL,
+  CONSTRAINT requests_pkey PRIMARY KEY (person_id, id)
+);
+CALL holt_guard('requests', 'Requests answered, so that one sent again is answered the same.', '{
+  "person_id": "Whose request it was.",
+  "id": "Its identifier, made by the client.",
+  "digest": "SHA-256 of method and content.",
+  "reply": "The answer.",
+  "recorded_at": "When it was answered."
+}');
+CREATE POLICY own ON requests USING (person_id = (SELECT holt_person()));
+
+CREATE TABLE ledger (
+  id          uuid PRIMARY KEY,
+  site_id     uuid REFERENCES sites,
+  person_id   uuid NOT NULL REFERENCES people,
+  request_id  uuid NOT NULL,
+  method      text NOT NULL,
+  recorded_at timestamptz NOT NULL,
+  lines       jsonb NOT NULL,
+  leaf        bytea NOT NULL CONSTRAINT ledger_leaf_guard CHECK (octet_length(leaf) = 32)
+);
+CREATE INDEX ledger_site_id_idx ON ledger (site_id, recorded_at);
+CREATE INDEX ledger_person_id_idx ON ledger (person_id);
+CREATE INDEX ledger_request_id_idx ON ledger (request_id);
+CALL holt_guard('ledger', 'One entry per write: the append-only record of every change.', '{
+  "id": "Identifier (UUIDv7).",
+  "site_id": "The site whose records were written; null for people, species and protocols.",
+  "person_id": "Who wrote.",
+  "request_id": "The write.",
+  "method": "What was asked for.",
+  "recorded_at": "When.",
+  "lines": "What was written: table, row, and SHA-256 of the row''s content.",
+  "leaf": "RFC 6962 leaf hash of this entry."
+}');
+CREATE POLICY read ON ledger FOR SELECT USING (
+  site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere())
+  OR person_id = (SELECT holt_person()));
+CREATE POLICY record ON ledger FOR INSERT WITH CHECK (person_id = (SELECT holt_person()));
