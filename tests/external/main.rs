@@ -3,7 +3,10 @@
 
 #![expect(clippy::unwrap_used, reason = "a check that cannot read its table must fail")]
 
+mod agreement;
 mod census;
+mod control_charts;
+mod exact;
 mod recurrences;
 mod seal;
 mod slopes;

@@ -4,6 +4,12 @@
 //! few readings, never a number that only looks like one.
 
 mod count;
+pub mod cusum;
+pub mod ewma;
+pub mod exact;
+pub mod fleiss;
+pub mod icc;
+pub mod kappa;
 pub mod least_squares;
 pub mod mann_kendall;
 pub mod median_mad;
