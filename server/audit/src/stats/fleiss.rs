@@ -36,7 +36,7 @@ pub fn fleiss(rows: &[Vec<u32>]) -> Option<Fleiss> {
             (chosen / (subjects * m)).powi(2)
         })
         .sum();
-    if 1.0 - expected < f64::EPSILON {
+    if expected >= 1.0 - f64::EPSILON {
         return None;
     }
     let observed = per_subject.iter().sum::<f64>() / subjects;
