@@ -10,6 +10,7 @@
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
 //! - [`stats`]: textbook statistics, each with the source of its formula.
 //! - [`terms`]: the plain words that all computations share (sex, counts, mass, day, interval, domain).
+//! - [`welfare`]: assessments in the Five Domains by protocols that are data.
 //! - [`zone`]: days of a site's time zone and the instants they are made of.
 
 #![warn(missing_docs)]
@@ -19,4 +20,5 @@ pub mod schedule;
 pub mod seal;
 pub mod stats;
 pub mod terms;
+pub mod welfare;
 pub mod zone;
