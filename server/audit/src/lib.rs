@@ -5,6 +5,7 @@
 //! output, byte for byte, on every machine.
 //!
 //! Rooms:
+//! - [`agreement`]: whether two assessors can be exchanged.
 //! - [`schedule`]: checks, their due days and what became of them.
 //! - [`census`]: the stock return, for one site or several, and that it adds up.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
@@ -15,6 +16,7 @@
 
 #![warn(missing_docs)]
 
+pub mod agreement;
 pub mod census;
 pub mod schedule;
 pub mod seal;
