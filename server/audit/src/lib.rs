@@ -8,6 +8,7 @@
 //! - [`agreement`]: whether two assessors can be exchanged.
 //! - [`schedule`]: checks, their due days and what became of them.
 //! - [`census`]: the stock return, for one site or several, and that it adds up.
+//! - [`compliance`]: clauses, evidence and every exception by name.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
 //! - [`stats`]: textbook statistics, each with the source of its formula.
 //! - [`terms`]: the plain words that all computations share (sex, counts, mass, day, interval, domain).
@@ -18,6 +19,7 @@
 
 pub mod agreement;
 pub mod census;
+pub mod compliance;
 pub mod schedule;
 pub mod seal;
 pub mod stats;
