@@ -5,14 +5,19 @@
 //! output, byte for byte, on every machine.
 //!
 //! Rooms:
+//! - [`plausible`]: whether a reading can be right, judged at entry.
+//! - [`reading`]: one attempt to weigh an animal.
+//! - [`scales`]: how scales differ, estimated where the same animals were on both.
 //! - [`agreement`]: whether two assessors can be exchanged.
 //! - [`schedule`]: checks, their due days and what became of them.
 //! - [`census`]: the stock return, for one site or several, and that it adds up.
+//! - [`season`]: the yearly pattern of weight.
 //! - [`compliance`]: clauses, evidence and every exception by name.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
 //! - [`stats`]: textbook statistics, each with the source of its formula.
 //! - [`terms`]: the plain words that all computations share (sex, counts, mass, day, interval, domain).
 //! - [`welfare`]: assessments in the Five Domains by protocols that are data.
+//! - [`trend`]: the weight of one animal over time.
 //! - [`zone`]: days of a site's time zone and the instants they are made of.
 
 #![warn(missing_docs)]
@@ -20,9 +25,14 @@
 pub mod agreement;
 pub mod census;
 pub mod compliance;
+pub mod plausible;
+pub mod reading;
+pub mod scales;
 pub mod schedule;
 pub mod seal;
+pub mod season;
 pub mod stats;
 pub mod terms;
+pub mod trend;
 pub mod welfare;
 pub mod zone;

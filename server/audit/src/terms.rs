@@ -114,6 +114,13 @@ impl Mass {
         Self(mg)
     }
 
+    /// From grams, to the nearest milligram.
+    #[must_use]
+    #[expect(clippy::cast_possible_truncation, reason = "rounded on purpose; beyond the range it saturates")]
+    pub fn from_grams(grams: f64) -> Self {
+        Self((grams * 1_000.0).round() as i64)
+    }
+
     /// Whole milligrams.
     #[must_use]
     pub const fn mg(self) -> i64 {

@@ -10,20 +10,25 @@ use super::count;
 pub struct Fit {
     /// One per column of the design, in units of y per unit of that column.
     pub coefficients: Vec<f64>,
-    /// Covariance of the coefficients, row by row (k × k). Zero where the fit leaves no degree of
-    /// freedom.
-    pub covariance: Vec<f64>,
-    /// Standard deviation of the residuals, in the unit of y.
+    /// (XᵀX)⁻¹, row by row (k × k): the covariance of the coefficients for readings of variance 1.
+    pub inverse_gram: Vec<f64>,
+    /// Standard deviation of the residuals, in the unit of y; zero where no degree of freedom is left.
     pub residual_sd: f64,
     /// Readings minus coefficients.
     pub degrees_of_freedom: usize,
 }
 
 impl Fit {
-    /// Standard error of one coefficient.
+    /// Standard error of one coefficient, by the residuals' own spread.
     #[must_use]
     pub fn standard_error(&self, coefficient: usize) -> f64 {
-        self.covariance[coefficient * (self.coefficients.len() + 1)].sqrt()
+        self.residual_sd * self.unit_error(coefficient)
+    }
+
+    /// Standard error of one coefficient for readings of variance 1.
+    #[must_use]
+    pub fn unit_error(&self, coefficient: usize) -> f64 {
+        self.inverse_gram[coefficient * (self.coefficients.len() + 1)].sqrt()
     }
 }
 
@@ -66,16 +71,16 @@ pub fn fit(design: &[f64], columns: usize, ys: &[f64]) -> Option<Fit> {
             inverse[i * columns + j] = -known / diagonal[i];
         }
     }
-    let mut covariance = vec![0.0; columns * columns];
+    let mut inverse_gram = vec![0.0; columns * columns];
     for i in 0..columns {
         for j in 0..columns {
             let dot: f64 =
                 (i.max(j)..columns).map(|l| inverse[i * columns + l] * inverse[j * columns + l]).sum();
-            covariance[i * columns + j] = variance * dot / (scales[i] * scales[j]);
+            inverse_gram[i * columns + j] = dot / (scales[i] * scales[j]);
         }
         coefficients[i] /= scales[i];
     }
-    Some(Fit { coefficients, covariance, residual_sd: variance.sqrt(), degrees_of_freedom })
+    Some(Fit { coefficients, inverse_gram, residual_sd: variance.sqrt(), degrees_of_freedom })
 }
 
 /// Reflects `work` to upper triangular form and `rest` along with it. Returns the diagonal; the
