@@ -12,8 +12,10 @@
 //! - [`schedule`]: checks, their due days and what became of them.
 //! - [`census`]: the stock return, for one site or several, and that it adds up.
 //! - [`season`]: the yearly pattern of weight.
+//! - [`chance`]: random draws that repeat themselves.
 //! - [`compliance`]: clauses, evidence and every exception by name.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
+//! - [`standing`]: who gives way to whom, who is with whom, who is being pushed out.
 //! - [`stats`]: textbook statistics, each with the source of its formula.
 //! - [`terms`]: the plain words that all computations share (sex, counts, mass, day, interval, domain).
 //! - [`welfare`]: assessments in the Five Domains by protocols that are data.
@@ -24,6 +26,7 @@
 
 pub mod agreement;
 pub mod census;
+pub mod chance;
 pub mod compliance;
 pub mod plausible;
 pub mod reading;
@@ -31,6 +34,7 @@ pub mod scales;
 pub mod schedule;
 pub mod seal;
 pub mod season;
+pub mod standing;
 pub mod stats;
 pub mod terms;
 pub mod trend;
