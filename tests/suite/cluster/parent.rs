@@ -2,6 +2,7 @@
 
 use std::{
     env,
+    fs::{self, File},
     io::{BufRead, BufReader},
     path::Path,
     process::{Child, ChildStdout, Command, Stdio},
@@ -41,6 +42,16 @@ impl Parent {
             line.clear();
             assert_ne!(self.said.read_line(&mut line).unwrap(), 0, "the parent ended before row {rows}");
         }
+    }
+
+    /// Its ends of pipes to other processes: as long as somebody holds these, its watchdog notices nothing.
+    pub(super) fn pipes(&self) -> Vec<File> {
+        let open = fs::read_dir(format!("/proc/{}/fd", self.child.id())).unwrap().flatten();
+        let own = open.filter(|entry| entry.file_name().to_str().unwrap().parse::<u32>().unwrap() > 2);
+        let pipes = own.filter(|entry| {
+            fs::read_link(entry.path()).is_ok_and(|name| name.to_string_lossy().starts_with("pipe:"))
+        });
+        pipes.map(|entry| File::options().write(true).open(entry.path()).unwrap()).collect()
     }
 
     /// Kills the process outright; gives the last row that it was told is safe.
