@@ -51,7 +51,8 @@ impl Parent {
         let pipes = own.filter(|entry| {
             fs::read_link(entry.path()).is_ok_and(|name| name.to_string_lossy().starts_with("pipe:"))
         });
-        pipes.map(|entry| File::options().write(true).open(entry.path()).unwrap()).collect()
+        // One that the process was given by another user cannot be opened, and is not the one in question.
+        pipes.filter_map(|entry| File::options().write(true).open(entry.path()).ok()).collect()
     }
 
     /// Kills the process outright; gives the last row that it was told is safe.
