@@ -49,11 +49,11 @@ BEGIN
   RETURN EXISTS (
     SELECT FROM holdings h
      WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.site_id = ANY (scope)
-       AND (h.ended_at IS NULL OR recorded <= h.ended_at)
+       AND (h.ended_at IS NULL OR recorded < h.ended_at)
   ) OR EXISTS (
     SELECT FROM titles t
      WHERE t.animal_id = animal AND t.superseded_at IS NULL AND t.owner_site_id = ANY (scope)
-       AND (t.ended_at IS NULL OR recorded <= t.ended_at)
+       AND (t.ended_at IS NULL OR recorded < t.ended_at)
   ) OR EXISTS (
     SELECT FROM transfers m
      WHERE m.animal_id = animal AND m.to_site_id = ANY (scope) AND m.state IN ('agreed', 'dispatched')

@@ -2,7 +2,7 @@
 
 CREATE TABLE protocols (
   id          uuid PRIMARY KEY,
-  code        text NOT NULL CONSTRAINT protocols_code_guard CHECK (code ~ '^[a-z][a-z0-9_]*$'),
+  code        text NOT NULL CONSTRAINT protocols_code_guard CHECK (code ~ '^[a-z][a-z0-9-]*$'),
   version     integer NOT NULL CONSTRAINT protocols_version_guard CHECK (version > 0),
   content     jsonb NOT NULL,
   recorded_at timestamptz NOT NULL,
@@ -14,7 +14,7 @@ CALL holt_guard('protocols', 'Versions of welfare protocols.', '{
   "id": "Identifier (UUIDv7).",
   "code": "Code of the protocol.",
   "version": "Version, 1 and up.",
-  "content": "Title, source and indicators.",
+  "content": "Title, species and indicators.",
   "recorded_at": "When it was loaded.",
   "recorded_by": "Who loaded it.",
   "request_id": "The write that loaded it."
@@ -29,8 +29,6 @@ CREATE TABLE assessments (
   protocol_id    uuid NOT NULL REFERENCES protocols,
   assessed_at    timestamptz NOT NULL,
   assessed_on    date NOT NULL,
-  confidence     text NOT NULL CONSTRAINT assessments_confidence_guard
-                 CHECK (confidence IN ('low', 'fair', 'high')),
   findings       jsonb NOT NULL,
   note           text NOT NULL,
   recorded_at    timestamptz NOT NULL,
@@ -48,7 +46,6 @@ CALL holt_guard_fact('assessments', 'Welfare assessments of single animals.', '{
   "protocol_id": "The protocol version.",
   "assessed_at": "When it was made.",
   "assessed_on": "Day it was made, in the zone of the site.",
-  "confidence": "How sure the observer is: low, fair or high.",
-  "findings": "What was found: indicator, level, evidence.",
+  "findings": "What was found: indicator, level or number, confidence, evidence.",
   "note": "Remarks."
 }');

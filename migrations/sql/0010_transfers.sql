@@ -5,6 +5,12 @@ CREATE TABLE transfers (
   animal_id     uuid NOT NULL REFERENCES animals,
   from_site_id  uuid NOT NULL REFERENCES sites,
   to_site_id    uuid NOT NULL REFERENCES sites,
+  taxon_id      uuid NOT NULL REFERENCES taxa,
+  from_number   text NOT NULL,
+  house_name    text NOT NULL,
+  sex           text NOT NULL,
+  born_first    date,
+  born_last     date,
   terms         text NOT NULL CONSTRAINT transfers_terms_guard CHECK (terms IN ('title_passes', 'loan')),
   loan_until    date,
   planned_on    date,
@@ -22,6 +28,7 @@ CREATE TABLE transfers (
 CREATE UNIQUE INDEX transfers_one_open_key ON transfers (animal_id)
   WHERE state IN ('proposed', 'agreed', 'dispatched');
 CREATE INDEX transfers_animal_id_idx ON transfers (animal_id);
+CREATE INDEX transfers_taxon_id_idx ON transfers (taxon_id);
 CREATE INDEX transfers_from_site_id_idx ON transfers (from_site_id);
 CREATE INDEX transfers_to_site_id_idx ON transfers (to_site_id);
 CREATE INDEX transfers_withheld_by_idx ON transfers (withheld_by);
@@ -30,6 +37,12 @@ CALL holt_guard('transfers', 'Moves of animals between two sites: one record tha
   "animal_id": "The animal.",
   "from_site_id": "The sender.",
   "to_site_id": "The destination.",
+  "taxon_id": "What is offered: the species, as both sites see it before the destination agrees.",
+  "from_number": "What is offered: its accession at the sender.",
+  "house_name": "What is offered: its house name.",
+  "sex": "What is offered: its sex when it was proposed.",
+  "born_first": "What is offered: first day that it can have been born.",
+  "born_last": "What is offered: last day that it can have been born.",
   "terms": "title_passes or loan.",
   "loan_until": "Last day of a loan.",
   "planned_on": "Day on which the move is planned, in the zone of the sender.",
@@ -56,6 +69,7 @@ CREATE TABLE transfer_steps (
   site_id      uuid NOT NULL REFERENCES sites,
   happened_at  timestamptz NOT NULL,
   note         text NOT NULL,
+  to_number    text NOT NULL,
   recorded_at  timestamptz NOT NULL,
   recorded_by  uuid NOT NULL,
   request_id   uuid NOT NULL,
@@ -70,6 +84,7 @@ CALL holt_guard('transfer_steps', 'Steps of transfers, never changed.', '{
   "site_id": "The site whose person did it.",
   "happened_at": "When it happened.",
   "note": "Reason or remark.",
+  "to_number": "For a receipt, the accession that the destination gave.",
   "recorded_at": "When it was recorded.",
   "recorded_by": "Who recorded it.",
   "request_id": "The write that recorded it."

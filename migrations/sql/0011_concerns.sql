@@ -34,7 +34,7 @@ CREATE TABLE concern_steps (
   site_id     uuid NOT NULL REFERENCES sites,
   step        text NOT NULL CONSTRAINT concern_steps_step_guard
               CHECK (step IN ('raised', 'changed', 'taken_up', 'settled')),
-  level       text NOT NULL CONSTRAINT concern_steps_level_guard CHECK (level IN ('watch', 'soon', 'today')),
+  level       text NOT NULL CONSTRAINT concern_steps_level_guard CHECK (level IN ('watch', 'act', 'urgent')),
   seen        text NOT NULL,
   look_first  text NOT NULL,
   figures     jsonb NOT NULL,
@@ -52,7 +52,7 @@ CALL holt_guard('concern_steps', 'Steps of concerns, each with what was known th
   "seq": "1 and up.",
   "site_id": "The site.",
   "step": "raised, changed, taken_up or settled.",
-  "level": "watch, soon or today.",
+  "level": "watch, act or urgent.",
   "seen": "What was seen, in words.",
   "look_first": "What to look at first.",
   "figures": "The numbers: name, value, unit, low, high.",

@@ -45,3 +45,20 @@ CREATE POLICY read ON ledger FOR SELECT USING (
   site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere())
   OR person_id = (SELECT holt_person()));
 CREATE POLICY record ON ledger FOR INSERT WITH CHECK (person_id = (SELECT holt_person()));
+
+-- The store's two doors open with this one statement: it sets the scope for row-level security and the
+-- time limit, and then, under that scope, looks whether the request was answered before.
+CREATE FUNCTION holt_open(sites uuid[], everywhere boolean, gate boolean, person uuid, limit_ms bigint,
+                          asker uuid, request uuid, OUT digest bytea, OUT reply jsonb)
+LANGUAGE plpgsql VOLATILE AS $$
+BEGIN
+  PERFORM set_config('holt.sites', sites::text, true),
+          set_config('holt.everywhere', CASE WHEN everywhere THEN 'yes' ELSE '' END, true),
+          set_config('holt.gate', CASE WHEN gate THEN 'yes' ELSE '' END, true),
+          set_config('holt.person', person::text, true),
+          set_config('statement_timeout', limit_ms::text, true);
+  IF request IS NOT NULL THEN
+    SELECT r.digest, r.reply INTO digest, reply FROM requests r WHERE r.person_id = asker AND r.id = request;
+  END IF;
+END
+$$;

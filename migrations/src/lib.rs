@@ -3,8 +3,8 @@
 //!
 //! How to add one, and what never to do, stands in `migrations/README.md`.
 
-use sqlx::migrate::{Migration, MigrationType, Migrator};
 use sqlx::SqlSafeStr;
+use sqlx::migrate::{Migration, MigrationType, Migrator};
 use std::borrow::Cow;
 
 /// The migrations in order: number, name, SQL.

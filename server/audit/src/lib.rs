@@ -5,6 +5,7 @@
 //! output, byte for byte, on every machine.
 //!
 //! Rooms:
+//! - [`episode`]: the life of one matter: raised once, worse, better, quiet, returned.
 //! - [`plausible`]: whether a reading can be right, judged at entry.
 //! - [`reading`]: one attempt to weigh an animal.
 //! - [`scales`]: how scales differ, estimated where the same animals were on both.
@@ -28,6 +29,7 @@ pub mod agreement;
 pub mod census;
 pub mod chance;
 pub mod compliance;
+pub mod episode;
 pub mod plausible;
 pub mod reading;
 pub mod scales;

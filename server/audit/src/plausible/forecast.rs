@@ -18,22 +18,19 @@ pub(super) struct Forecast {
 const MS_PER_WEEK: f64 = 604_800_000.0;
 
 impl Forecast {
-    /// From at least three readings within reach before `at`, in any order; doubtful ones and attempts
-    /// without mass are passed over.
+    /// From at least three readings within reach before `at`, in any order; doubtful ones that
+    /// no other confirms and attempts without mass are passed over.
     ///
     /// The line is a Theil–Sen slope through the medians, so that one bad reading in the history
     /// does not bend it, and it is not drawn out further than it was seen. What an animal may do
     /// since its last reading widens the forecast.
     pub(super) fn of(history: &[Reading], at: Instant, settings: &Settings) -> Option<Self> {
         let reach = TimeDelta::weeks(settings.weeks.into());
-        let mut past: Vec<(Instant, f64)> = history
-            .iter()
-            .filter(|past| !past.doubtful && past.at < at && at - past.at <= reach)
-            .filter_map(|past| {
-                past.mass.filter(|mass| mass.mg() > 0).map(|mass| (past.at, mass.grams().ln()))
-            })
-            .collect();
-        past.sort_by_key(|(then, _)| *then);
+        let mut past: Vec<Reading> =
+            history.iter().filter(|past| past.at < at && at - past.at <= reach).copied().collect();
+        past.sort_by_key(|past| past.at);
+        let past: Vec<(Instant, f64)> =
+            settings.agreement.usable(&past).map(|(past, mass)| (past.at, mass.grams().ln())).collect();
         let late = &past[past.len().saturating_sub(settings.readings)..];
         if late.len() < 3 {
             return None;

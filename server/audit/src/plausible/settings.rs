@@ -1,5 +1,6 @@
 //! Thresholds of the check at entry.
 
+use crate::reading::Agreement;
 use serde::{Deserialize, Serialize};
 
 /// When to ask for a second weighing. Defaults are judgement (no source): they ask about once in
@@ -7,6 +8,8 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Settings {
+    /// When another reading confirms a doubtful one of the history.
+    pub agreement: Agreement,
     /// Latest readings that the forecast rests on: 8.
     pub readings: usize,
     /// Weeks back that they may lie: 26.
@@ -31,6 +34,7 @@ pub struct Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
+            agreement: Agreement::default(),
             readings: 8,
             weeks: 26,
             usual_spread_percent: 2.0,

@@ -1,19 +1,8 @@
 //! What a trend tells.
 
+use crate::episode::Severity;
 use crate::terms::{Day, Mass, RecordId};
 use serde::{Deserialize, Serialize};
-
-/// How soon someone should look.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Severity {
-    /// At the next round.
-    Watch,
-    /// Today.
-    Act,
-    /// Now.
-    Urgent,
-}
 
 /// The numbers of one animal's weight as of an instant. Percentages are of the expected mass.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -17,7 +17,7 @@ mod subject;
 mod watch;
 mod weeks;
 
-pub use finding::{Baseline, Evidence, Finding, Latest, Loss, Refusal, Severity, Slope, Trend};
+pub use finding::{Baseline, Evidence, Finding, Latest, Loss, Refusal, Slope, Trend};
 pub use settings::Settings;
 pub use subject::Subject;
 pub use watch::watch;

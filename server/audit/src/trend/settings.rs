@@ -1,5 +1,6 @@
 //! Thresholds of the weight trend.
 
+use crate::reading::Agreement;
 use serde::{Deserialize, Serialize};
 
 /// Every threshold of [`super::watch`], to be set per species or animal with the reason on record. No
@@ -39,10 +40,8 @@ pub struct Settings {
     pub fast_loss_percent_per_week: f64,
     /// Weeks over which the slope is told: 12.
     pub slope_weeks: u32,
-    /// Days within which another reading must agree with a doubtful one: 3.
-    pub agree_days: u32,
-    /// How far apart, in %, two readings may be and still agree: 4 (two spreads).
-    pub agree_percent: f64,
+    /// When another reading confirms a doubtful one.
+    pub agreement: Agreement,
     /// Refusals in a row that are worth a look, if the animal usually comes: 3.
     pub refusals: u32,
     /// How rare such a row of refusals must be for this animal: 1 in 100 rows.
@@ -67,8 +66,7 @@ impl Default for Settings {
             sharp_loss_percent: 10.0,
             fast_loss_percent_per_week: 2.0,
             slope_weeks: 12,
-            agree_days: 3,
-            agree_percent: 4.0,
+            agreement: Agreement::default(),
             refusals: 3,
             refusal_chance: 0.01,
         }

@@ -1,10 +1,11 @@
 //! From readings to numbers and findings.
 
 use super::chart::{self, Chart};
-use super::finding::{Baseline, Evidence, Finding, Latest, Loss, Refusal, Severity, Slope, Trend};
+use super::finding::{Baseline, Evidence, Finding, Latest, Loss, Refusal, Slope, Trend};
 use super::settings::Settings;
 use super::subject::Subject;
 use super::weeks::{self, Used, Week, monday};
+use crate::episode::Severity;
 use crate::reading::Reading;
 use crate::stats::{count, mann_kendall, theil_sen};
 use crate::terms::{Instant, Mass, RecordId};

@@ -6,7 +6,7 @@ use crate::reading::Reading;
 use crate::stats::median_mad;
 use crate::terms::{Day, Instant, Mass, RecordId};
 use crate::zone;
-use chrono::{Datelike, Days};
+use chrono::Datelike;
 
 /// A reading with a mass that may be used.
 #[derive(Clone, Copy, Debug)]
@@ -47,33 +47,15 @@ pub(super) fn with_mass(subject: &Subject<'_>, as_of: Instant) -> Vec<Reading> {
     readings
 }
 
-/// Leaves out doubtful readings that no other within some days agrees with.
+/// The readings that may be used, of those in order of time.
 pub(super) fn usable(readings: &[Reading], subject: &Subject<'_>, settings: &Settings) -> Vec<Used> {
-    let used = |reading: &Reading| {
-        let mass = reading.mass?;
-        let offset = subject.offsets.map_or(0.0, |offsets| offsets.log(reading.scale));
-        Some(Used {
-            record: reading.record,
-            day: zone::day_of(subject.zone, reading.at),
-            mass,
-            log: mass.grams().ln() - offset,
-        })
+    let used = |(reading, mass): (&Reading, Mass)| Used {
+        record: reading.record,
+        day: zone::day_of(subject.zone, reading.at),
+        mass,
+        log: mass.grams().ln() - subject.offsets.map_or(0.0, |offsets| offsets.log(reading.scale)),
     };
-    let all: Vec<Used> = readings.iter().filter_map(used).collect();
-    let agree = |a: &Used, b: &Used| (a.log - b.log).abs() <= (settings.agree_percent / 100.0).ln_1p();
-    let reach = Days::new(settings.agree_days.into());
-    let confirmed = |place: usize| {
-        let this = &all[place];
-        let from = all[..place].partition_point(|other| other.day + reach < this.day);
-        all[from..]
-            .iter()
-            .take_while(|other| other.day <= this.day + reach)
-            .any(|other| other.record != this.record && agree(this, other))
-    };
-    (0..all.len())
-        .filter(|&place| !readings[place].doubtful || confirmed(place))
-        .map(|place| all[place])
-        .collect()
+    settings.agreement.usable(readings).map(used).collect()
 }
 
 /// Draws readings, oldest first, together by week.
@@ -117,6 +99,7 @@ pub(super) fn monday(number: i32) -> Day {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use chrono::Days;
     use proptest::prelude::*;
 
     proptest! {

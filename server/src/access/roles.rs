@@ -1,0 +1,145 @@
+//! Who may do what: which roles a deed needs, and which deed each method is. The one table for all
+//! services; a method of the protos without a row here fails a test, and is refused at run time.
+
+use crate::model::person::Role;
+
+/// A kind of thing that is done with records.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Deed {
+    /// Read the records of a site.
+    Read,
+    /// Read the site directory, species and protocols.
+    ReadDirectory,
+    /// Record weights.
+    Weigh,
+    /// Record assessments.
+    Assess,
+    /// Register animals, sexes, deaths, departures, marks.
+    Register,
+    /// Say which enclosure animals live in.
+    Place,
+    /// Propose, agree, dispatch, receive.
+    Move,
+    /// Withhold and release a move.
+    Withhold,
+    /// Set up and end checks.
+    SetChecks,
+    /// Take up and settle concerns.
+    AnswerConcerns,
+    /// Keep people and their roles.
+    KeepPeople,
+    /// Keep sites.
+    KeepSites,
+    /// Keep enclosures.
+    KeepEnclosures,
+    /// Keep protocols.
+    KeepProtocols,
+}
+
+impl Deed {
+    /// Roles that may do it.
+    #[must_use]
+    pub const fn roles(self) -> &'static [Role] {
+        use Role::{Auditor, Keeper, Registrar, Steward, Veterinary};
+        match self {
+            Self::Read => &[Keeper, Registrar, Auditor, Veterinary],
+            Self::ReadDirectory => &Role::ALL,
+            Self::Weigh => &[Keeper, Veterinary],
+            Self::Assess => &[Keeper, Veterinary],
+            Self::Register => &[Registrar],
+            Self::Place => &[Keeper, Registrar],
+            Self::Move => &[Registrar],
+            Self::Withhold => &[Veterinary],
+            Self::SetChecks => &[Registrar, Veterinary],
+            Self::AnswerConcerns => &[Keeper, Registrar, Veterinary],
+            Self::KeepPeople => &[Steward],
+            Self::KeepSites => &[Steward],
+            Self::KeepEnclosures => &[Registrar, Steward],
+            Self::KeepProtocols => &[Steward],
+        }
+    }
+
+    /// Whether a role may do it.
+    #[must_use]
+    pub fn allows(self, role: Role) -> bool {
+        self.roles().contains(&role)
+    }
+}
+
+/// What a call needs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Need {
+    /// Nothing: it is how one gets a token.
+    Nothing,
+    /// A token, also one that a one-time password gave.
+    AnyToken,
+    /// A token with a role that may do this somewhere; the rule behind the method asks again for the site.
+    Role(Deed),
+}
+
+/// Every method of package `holt.v1`, and what it needs.
+pub const METHODS: &[(&str, Need)] = {
+    use Deed as D;
+    use Need::{AnyToken, Nothing, Role as R};
+    &[
+        ("PeopleService/SignIn", Nothing),
+        ("PeopleService/RenewTokens", Nothing),
+        ("PeopleService/SignOut", Nothing),
+        ("PeopleService/ChangePassword", AnyToken),
+        ("PeopleService/GetSelf", AnyToken),
+        ("PeopleService/CreatePerson", R(D::KeepPeople)),
+        ("PeopleService/ListPeople", R(D::KeepPeople)),
+        ("PeopleService/GrantRole", R(D::KeepPeople)),
+        ("PeopleService/RevokeRole", R(D::KeepPeople)),
+        ("SiteService/CreateSite", R(D::KeepSites)),
+        ("SiteService/GetSite", R(D::ReadDirectory)),
+        ("SiteService/ListSites", R(D::ReadDirectory)),
+        ("SiteService/CreateEnclosure", R(D::KeepEnclosures)),
+        ("SiteService/ListEnclosures", R(D::Read)),
+        ("AnimalService/CreateTaxon", R(D::Register)),
+        ("AnimalService/ListTaxa", R(D::ReadDirectory)),
+        ("AnimalService/RegisterBirth", R(D::Register)),
+        ("AnimalService/RegisterArrival", R(D::Register)),
+        ("AnimalService/RecordSex", R(D::Register)),
+        ("AnimalService/RecordDeath", R(D::Register)),
+        ("AnimalService/RecordDeparture", R(D::Register)),
+        ("AnimalService/GetAnimal", R(D::Read)),
+        ("AnimalService/ListAnimals", R(D::Read)),
+        ("MarkService/ApplyMark", R(D::Register)),
+        ("MarkService/EndMark", R(D::Register)),
+        ("PlacementService/PlaceAnimals", R(D::Place)),
+        ("WeightService/RecordWeights", R(D::Weigh)),
+        ("WeightService/ListWeights", R(D::Read)),
+        ("AssessmentService/LoadProtocol", R(D::KeepProtocols)),
+        ("AssessmentService/ListProtocols", R(D::ReadDirectory)),
+        ("AssessmentService/RecordAssessment", R(D::Assess)),
+        ("AssessmentService/ListAssessments", R(D::Read)),
+        ("CheckService/CreateCheck", R(D::SetChecks)),
+        ("CheckService/EndCheck", R(D::SetChecks)),
+        ("CheckService/ListChecks", R(D::Read)),
+        ("CheckService/ListDue", R(D::Read)),
+        ("ConcernService/ListConcerns", R(D::Read)),
+        ("ConcernService/TakeUpConcern", R(D::AnswerConcerns)),
+        ("ConcernService/SettleConcern", R(D::AnswerConcerns)),
+        ("TransferService/ProposeTransfer", R(D::Move)),
+        ("TransferService/AgreeTransfer", R(D::Move)),
+        ("TransferService/RefuseTransfer", R(D::Move)),
+        ("TransferService/CancelTransfer", R(D::Move)),
+        ("TransferService/DispatchTransfer", R(D::Move)),
+        ("TransferService/ReceiveTransfer", R(D::Move)),
+        ("TransferService/ReportTransferLoss", R(D::Move)),
+        ("TransferService/WithholdTransfer", R(D::Withhold)),
+        ("TransferService/ReleaseTransfer", R(D::Withhold)),
+        ("TransferService/GetTransfer", R(D::Read)),
+        ("TransferService/ListTransfers", R(D::Read)),
+        ("ReportService/GetSiteDay", R(D::Read)),
+    ]
+};
+
+/// What the method at a gRPC path (`/holt.v1.WeightService/RecordWeights`) needs, with its short name;
+/// none where there is no such method.
+#[must_use]
+pub fn need(path: &str) -> Option<(&'static str, Need)> {
+    let short = path.strip_prefix("/holt.v1.")?;
+    METHODS.iter().find(|(method, _)| *method == short).copied()
+}

@@ -1,0 +1,259 @@
+//! From the wire: every field that is not of its form is told at once.
+
+use crate::api::status;
+use crate::model::animal::Born;
+use crate::model::holding::When;
+use crate::model::mark::{MarkKind, NewMark};
+use crate::model::person::{Grant, Role};
+use crate::model::request::Request;
+use crate::records::error::{Refusal, Violation};
+use chrono::{DateTime, NaiveDate, Utc};
+use holt_audit::terms::Sex;
+use holt_proto::notation::{accession, mark};
+use holt_proto::time;
+use holt_proto::v1;
+use prost::Message;
+use prost_types::Timestamp;
+use sha2::{Digest, Sha256};
+use std::ops::RangeInclusive;
+use tonic::Status;
+use uuid::Uuid;
+
+/// Reads the fields of a message and collects what is wrong with them.
+#[derive(Default)]
+pub(crate) struct Form {
+    violations: Vec<Violation>,
+}
+
+impl Form {
+    pub(crate) fn new() -> Self {
+        Self::default()
+    }
+
+    pub(crate) fn wrong(&mut self, field: &str, say: impl Into<String>, mend: impl Into<String>) {
+        self.violations.push(Violation { field: field.to_owned(), say: say.into(), mend: mend.into() });
+    }
+
+    /// What is wrong, if anything is.
+    pub(crate) fn done(self) -> Result<(), Status> {
+        if self.violations.is_empty() {
+            Ok(())
+        } else {
+            Err(status::refused(Refusal::malformed(self.violations)))
+        }
+    }
+
+    /// The identity of a write: its request id and what it says.
+    pub(crate) fn request(
+        &mut self,
+        method: &'static str,
+        id: &str,
+        message: &impl Message,
+        validate_only: bool,
+    ) -> Request {
+        let id = match id.parse::<Uuid>() {
+            Ok(id) if !id.is_nil() => id,
+            _ => {
+                self.wrong("request_id", "is no UUID", "make a fresh UUID for each new request");
+                Uuid::nil()
+            }
+        };
+        let digest = Sha256::new()
+            .chain_update(method)
+            .chain_update([0])
+            .chain_update(message.encode_to_vec())
+            .finalize()
+            .into();
+        Request { id, method, digest, validate_only }
+    }
+
+    pub(crate) fn uuid(&mut self, field: &str, text: &str) -> Uuid {
+        text.parse().unwrap_or_else(|_| {
+            self.wrong(field, format!("`{text}` is no UUID"), "give the identifier as it was answered");
+            Uuid::nil()
+        })
+    }
+
+    /// Code of a site.
+    pub(crate) fn site(&mut self, field: &str, text: &str) -> String {
+        if !accession::is_site_code(text) {
+            self.wrong(
+                field,
+                format!("`{text}` is no site code"),
+                "give three capital letters, such as `QUI`",
+            );
+        }
+        text.to_owned()
+    }
+
+    /// Code of a site, or nothing.
+    pub(crate) fn optional_site(&mut self, field: &str, text: &str) -> String {
+        if text.is_empty() { String::new() } else { self.site(field, text) }
+    }
+
+    /// A text of so many characters, without white space around it.
+    pub(crate) fn text(&mut self, field: &str, text: &str, characters: RangeInclusive<usize>) -> String {
+        let text = text.trim();
+        let count = text.chars().count();
+        if count == 0 && *characters.start() > 0 {
+            self.wrong(field, "is missing", "fill it in");
+        } else if !characters.contains(&count) {
+            let (least, most) = (characters.start(), characters.end());
+            self.wrong(field, format!("has {count} characters"), format!("give {least} to {most}"));
+        } else if text.chars().any(|c| c.is_control() && c != '\n' && c != '\t') {
+            self.wrong(field, "has control characters", "leave them out");
+        }
+        text.to_owned()
+    }
+
+    /// A reference to an animal.
+    pub(crate) fn animal(&mut self, field: &str, text: &str) -> String {
+        self.text(field, text, 1..=100)
+    }
+
+    pub(crate) fn instant(&mut self, field: &str, wire: Option<Timestamp>) -> Option<DateTime<Utc>> {
+        match time::instant(wire?) {
+            Ok(at) => Some(at),
+            Err(error) => {
+                self.wrong(field, error.to_string(), "give a time between the years 1 and 9999");
+                None
+            }
+        }
+    }
+
+    /// A whole day, or none.
+    pub(crate) fn optional_day(&mut self, field: &str, wire: Option<v1::Day>) -> Option<NaiveDate> {
+        match time::whole_day(wire?) {
+            Ok(day) => Some(day),
+            Err(error) => {
+                self.wrong(field, error.to_string(), "give a whole day, such as 2026-11-25");
+                None
+            }
+        }
+    }
+
+    /// A whole day.
+    pub(crate) fn day(&mut self, field: &str, wire: Option<v1::Day>) -> NaiveDate {
+        if wire.is_none() {
+            self.wrong(field, "is missing", "give a whole day, such as 2026-11-25");
+        }
+        self.optional_day(field, wire).unwrap_or_default()
+    }
+
+    /// A day that something happened on, with its instant where that is known.
+    pub(crate) fn when(
+        &mut self,
+        day_field: &str,
+        day: Option<v1::Day>,
+        at_field: &str,
+        at: Option<Timestamp>,
+    ) -> When {
+        When { day: self.day(day_field, day), at: self.instant(at_field, at) }
+    }
+
+    pub(crate) fn days(&mut self, field: &str, wire: Option<v1::DaySpan>) -> Option<(NaiveDate, NaiveDate)> {
+        let span = wire?;
+        let first = self.day(&format!("{field}.first"), span.first);
+        let last = self.day(&format!("{field}.last"), span.last);
+        if first > last {
+            self.wrong(field, "ends before it begins", "exchange the two days");
+        }
+        Some((first, last))
+    }
+
+    /// A day of birth, or as much of it as is known.
+    pub(crate) fn born(&mut self, field: &str, wire: Option<v1::Day>, estimated: bool) -> Option<Born> {
+        match time::day_bounds(wire?) {
+            Ok((first, last)) => Some(Born { first, last, estimated }),
+            Err(error) => {
+                self.wrong(field, error.to_string(), "give a day, a month or a year, such as 2019-05");
+                None
+            }
+        }
+    }
+
+    /// A value of an enumeration, where one must be given.
+    pub(crate) fn choice<T>(&mut self, field: &str, choice: Option<T>, choices: &str, otherwise: T) -> T {
+        choice.unwrap_or_else(|| {
+            self.wrong(field, "is missing or unknown", format!("choose one of {choices}"));
+            otherwise
+        })
+    }
+
+    pub(crate) fn sex(&mut self, field: &str, wire: i32) -> Sex {
+        let sex = match v1::Sex::try_from(wire) {
+            Ok(v1::Sex::Male) => Some(Sex::Male),
+            Ok(v1::Sex::Female) => Some(Sex::Female),
+            Ok(v1::Sex::Unknown) => Some(Sex::Unknown),
+            Ok(v1::Sex::Unspecified) | Err(_) => None,
+        };
+        self.choice(field, sex, "male, female, unknown", Sex::Unknown)
+    }
+
+    pub(crate) fn grant(&mut self, field: &str, wire: Option<&v1::Grant>) -> Grant {
+        let Some(wire) = wire else {
+            self.wrong(field, "is missing", "give a role and a site");
+            return Grant { role: Role::Auditor, site: None };
+        };
+        let role = match v1::Role::try_from(wire.role) {
+            Ok(v1::Role::Keeper) => Some(Role::Keeper),
+            Ok(v1::Role::Registrar) => Some(Role::Registrar),
+            Ok(v1::Role::Auditor) => Some(Role::Auditor),
+            Ok(v1::Role::Veterinary) => Some(Role::Veterinary),
+            Ok(v1::Role::Steward) => Some(Role::Steward),
+            Ok(v1::Role::Unspecified) | Err(_) => None,
+        };
+        let roles = "keeper, registrar, auditor, veterinary, steward";
+        let role = self.choice(&format!("{field}.role"), role, roles, Role::Auditor);
+        let site = if wire.every_site {
+            if !wire.site.is_empty() {
+                self.wrong(field, "names a site and every site", "give one of the two");
+            }
+            None
+        } else {
+            Some(self.site(&format!("{field}.site"), &wire.site))
+        };
+        Grant { role, site }
+    }
+
+    pub(crate) fn mark(&mut self, field: &str, wire: Option<&v1::NewMark>) -> NewMark {
+        let Some(wire) = wire else {
+            self.wrong(field, "is missing", "give its kind and its code");
+            let (code, place_on_body, issuer) = Default::default();
+            return NewMark { kind: MarkKind::Natural, code, place_on_body, issuer };
+        };
+        let kind = match v1::MarkKind::try_from(wire.kind) {
+            Ok(v1::MarkKind::Transponder) => Some(MarkKind::Transponder),
+            Ok(v1::MarkKind::Ring) => Some(MarkKind::Ring),
+            Ok(v1::MarkKind::Tattoo) => Some(MarkKind::Tattoo),
+            Ok(v1::MarkKind::EarNotch) => Some(MarkKind::EarNotch),
+            Ok(v1::MarkKind::Natural) => Some(MarkKind::Natural),
+            Ok(v1::MarkKind::HouseName) => Some(MarkKind::HouseName),
+            Ok(v1::MarkKind::Unspecified) | Err(_) => None,
+        };
+        let kinds = "transponder, ring, tattoo, ear notch, natural, house name";
+        let kind = self.choice(&format!("{field}.kind"), kind, kinds, MarkKind::Natural);
+        let mut code = self.text(&format!("{field}.code"), &wire.code, 1..=100);
+        let mut issuer = String::new();
+        if kind == MarkKind::Transponder && !code.is_empty() {
+            match mark::parse(&code) {
+                Ok(transponder) => {
+                    issuer = transponder.issuer.to_string();
+                    code = transponder.code;
+                }
+                Err(error) => self.transponder(&format!("{field}.code"), &error),
+            }
+        }
+        let place_on_body = self.text(&format!("{field}.place_on_body"), &wire.place_on_body, 0..=100);
+        NewMark { kind, code, place_on_body, issuer }
+    }
+
+    /// What is wrong with a transponder code. Its messages say what to do after a semicolon or colon.
+    fn transponder(&mut self, field: &str, error: &mark::TransponderError) {
+        self.wrong(field, error.to_string(), "scan the transponder again");
+    }
+
+    pub(crate) fn marks(&mut self, field: &str, wire: &[v1::NewMark]) -> Vec<NewMark> {
+        wire.iter().enumerate().map(|(n, mark)| self.mark(&format!("{field}[{n}]"), Some(mark))).collect()
+    }
+}

@@ -1,0 +1,250 @@
+//! To the wire: what several services answer.
+
+use crate::model::animal::{Label, Taxon};
+use crate::model::check::{DueItem, DueState, Duty};
+use crate::model::concern::{Concern, ConcernKind, ConcernState, Level};
+use crate::model::mark::{Mark, MarkKind};
+use crate::model::person::{Grant, Person, Role};
+use crate::model::reason::Reason;
+use crate::model::transfer::{State, Step, Terms, Transfer};
+use chrono::NaiveDate;
+use holt_audit::terms::{Counts, Mass, Sex};
+use holt_proto::time::{day, timestamp};
+use holt_proto::v1;
+use uuid::Uuid;
+
+pub(crate) const fn sex(sex: Sex) -> v1::Sex {
+    match sex {
+        Sex::Male => v1::Sex::Male,
+        Sex::Female => v1::Sex::Female,
+        Sex::Unknown => v1::Sex::Unknown,
+    }
+}
+
+pub(crate) const fn counts(counts: Counts) -> v1::Counts {
+    v1::Counts { males: counts.males, females: counts.females, unknown: counts.unknown }
+}
+
+pub(crate) const fn mass(mass: Mass) -> v1::Mass {
+    v1::Mass { milligrams: mass.mg() }
+}
+
+pub(crate) fn id(id: Uuid) -> String {
+    id.to_string()
+}
+
+pub(crate) fn taxon(taxon: Taxon) -> v1::Taxon {
+    v1::Taxon { id: id(taxon.id), scientific_name: taxon.scientific_name, common_name: taxon.common_name }
+}
+
+pub(crate) fn label(label: Label) -> v1::AnimalLabel {
+    v1::AnimalLabel { id: id(label.id), accession: label.accession, house_name: label.house_name }
+}
+
+/// First and last day that something can have been, as the day, month or year that they make up; the
+/// year of the first where they make up none.
+pub(crate) fn day_between(first: NaiveDate, last: NaiveDate) -> v1::Day {
+    let whole = day(first);
+    [whole, v1::Day { day: 0, ..whole }, v1::Day { month: 0, day: 0, ..whole }]
+        .into_iter()
+        .find(|part| holt_proto::time::day_bounds(*part) == Ok((first, last)))
+        .unwrap_or(v1::Day { month: 0, day: 0, ..whole })
+}
+
+pub(crate) fn mark(mark: Mark) -> v1::Mark {
+    let kind = match mark.kind {
+        MarkKind::Transponder => v1::MarkKind::Transponder,
+        MarkKind::Ring => v1::MarkKind::Ring,
+        MarkKind::Tattoo => v1::MarkKind::Tattoo,
+        MarkKind::EarNotch => v1::MarkKind::EarNotch,
+        MarkKind::Natural => v1::MarkKind::Natural,
+        MarkKind::HouseName => v1::MarkKind::HouseName,
+    };
+    v1::Mark {
+        id: id(mark.id),
+        kind: kind.into(),
+        code: mark.code,
+        place_on_body: mark.place_on_body,
+        interval: Some(v1::Interval {
+            from: Some(timestamp(mark.began_at)),
+            until: mark.ended_at.map(timestamp),
+        }),
+        issuer: mark.issuer,
+    }
+}
+
+pub(crate) fn grant(grant: Grant) -> v1::Grant {
+    let role = match grant.role {
+        Role::Keeper => v1::Role::Keeper,
+        Role::Registrar => v1::Role::Registrar,
+        Role::Auditor => v1::Role::Auditor,
+        Role::Veterinary => v1::Role::Veterinary,
+        Role::Steward => v1::Role::Steward,
+    };
+    v1::Grant { role: role.into(), every_site: grant.site.is_none(), site: grant.site.unwrap_or_default() }
+}
+
+pub(crate) fn person(person: Person) -> v1::Person {
+    v1::Person {
+        id: id(person.id),
+        name: person.name,
+        sign_in_name: person.sign_in_name,
+        grants: person.grants.into_iter().map(grant).collect(),
+    }
+}
+
+pub(crate) fn reason(reason: Reason) -> v1::ErrorReason {
+    v1::ErrorReason::from_str_name(&format!("ERROR_REASON_{}", reason.name()))
+        .unwrap_or(v1::ErrorReason::Unspecified)
+}
+
+pub(crate) const fn duty(duty: Duty) -> v1::Duty {
+    match duty {
+        Duty::Weigh => v1::Duty::Weigh,
+        Duty::Assess => v1::Duty::Assess,
+    }
+}
+
+pub(crate) fn due_item(item: DueItem) -> v1::DueItem {
+    let state = match item.state {
+        DueState::Due => v1::DueState::Due,
+        DueState::Overdue => v1::DueState::Overdue,
+    };
+    v1::DueItem {
+        check_id: id(item.check),
+        duty: duty(item.duty).into(),
+        animal_id: id(item.animal.id),
+        accession: item.animal.accession,
+        house_name: item.animal.house_name,
+        enclosure: item.enclosure,
+        state: state.into(),
+        due_on: Some(day(item.due_on)),
+        days_late: item.days_late,
+        open_dues: item.open_dues,
+        last_done_on: item.last_done_on.map(day),
+        tried_on: item.tried_on.map(day),
+    }
+}
+
+pub(crate) fn concern(concern: Concern) -> v1::Concern {
+    let kind = match concern.kind {
+        ConcernKind::WeightTrend => v1::ConcernKind::WeightTrend,
+        ConcernKind::ScaleRefused => v1::ConcernKind::ScaleRefused,
+    };
+    let level = match concern.content.level {
+        Level::Watch => v1::ConcernLevel::Watch,
+        Level::Act => v1::ConcernLevel::Act,
+        Level::Urgent => v1::ConcernLevel::Urgent,
+    };
+    let state = match concern.state {
+        ConcernState::Raised => v1::ConcernState::Raised,
+        ConcernState::TakenUp => v1::ConcernState::TakenUp,
+        ConcernState::Settled => v1::ConcernState::Settled,
+    };
+    let figures = concern.content.figures.into_iter().map(|figure| v1::Figure {
+        name: figure.name,
+        value: figure.value,
+        unit: figure.unit,
+        low: figure.low,
+        high: figure.high,
+    });
+    v1::Concern {
+        id: id(concern.id),
+        site: concern.site,
+        animal_id: id(concern.animal.id),
+        accession: concern.animal.accession,
+        house_name: concern.animal.house_name,
+        kind: kind.into(),
+        level: level.into(),
+        state: state.into(),
+        raised_at: Some(timestamp(concern.raised_at)),
+        changed_at: Some(timestamp(concern.changed_at)),
+        seen: concern.content.seen,
+        look_first: concern.content.look_first,
+        figures: figures.collect(),
+        record_ids: concern.content.record_ids.into_iter().map(id).collect(),
+        taken_up_by: concern.taken_up_by,
+        settled_because: concern.settled_because,
+        age_days: concern.age_days,
+        version: concern.version,
+    }
+}
+
+const fn state(state: State) -> v1::TransferState {
+    match state {
+        State::Proposed => v1::TransferState::Proposed,
+        State::Agreed => v1::TransferState::Agreed,
+        State::Dispatched => v1::TransferState::Dispatched,
+        State::Received => v1::TransferState::Received,
+        State::Refused => v1::TransferState::Refused,
+        State::Cancelled => v1::TransferState::Cancelled,
+        State::Died => v1::TransferState::DiedOnWay,
+        State::Escaped => v1::TransferState::EscapedOnWay,
+    }
+}
+
+const fn step(step: Step) -> &'static str {
+    match step {
+        Step::Proposed => "proposed",
+        Step::Agreed => "agreed",
+        Step::Dispatched => "dispatched",
+        Step::Received => "received",
+        Step::Refused => "refused",
+        Step::Cancelled => "cancelled",
+        Step::Died => "died",
+        Step::Escaped => "escaped",
+        Step::Withheld => "withheld",
+        Step::Released => "released",
+    }
+}
+
+pub(crate) fn transfer(transfer: Transfer) -> v1::Transfer {
+    let terms = match transfer.terms {
+        Terms::TitlePasses => v1::TransferTerms::TitlePasses,
+        Terms::Loan => v1::TransferTerms::Loan,
+    };
+    let steps = transfer.steps.into_iter().map(|taken| v1::TransferStep {
+        state: state(taken.state).into(),
+        step: step(taken.step).to_owned(),
+        site: taken.site,
+        person: taken.person,
+        happened_at: Some(timestamp(taken.happened_at)),
+        recorded_at: Some(timestamp(taken.recorded_at)),
+        note: taken.note,
+    });
+    v1::Transfer {
+        id: id(transfer.id),
+        animal_id: id(transfer.animal),
+        house_name: transfer.house_name,
+        taxon: transfer.taxon,
+        from_site: transfer.from_site,
+        to_site: transfer.to_site,
+        from_accession: transfer.from_accession,
+        to_accession: transfer.to_accession,
+        state: state(transfer.state).into(),
+        terms: terms.into(),
+        loan_until: transfer.loan_until.map(day),
+        planned_on: transfer.planned_on.map(day),
+        why: transfer.why,
+        withheld: transfer.withheld,
+        steps: steps.collect(),
+        missing: transfer.missing,
+        version: transfer.version,
+        sex: sex(transfer.sex).into(),
+        born_on: transfer.born.map(|(first, last)| day_between(first, last)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_day_keeps_the_precision_it_came_with() {
+        for text in ["2019", "2019-05", "2019-05-17", "2020-02-29"] {
+            let wire: v1::Day = text.parse().unwrap();
+            let (first, last) = holt_proto::time::day_bounds(wire).unwrap();
+            assert_eq!(day_between(first, last).to_string(), text);
+        }
+    }
+}

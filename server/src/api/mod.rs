@@ -1,0 +1,38 @@
+//! The wire: decode, ask the records, encode. One file per service, named as the protos.
+
+pub mod animals;
+pub mod assessments;
+pub mod caller;
+pub mod checks;
+pub mod concerns;
+mod decode;
+mod encode;
+pub mod marks;
+mod pages;
+pub mod people;
+pub mod placements;
+pub mod reports;
+pub mod shield;
+pub mod sites;
+pub mod status;
+pub mod transfers;
+pub mod weights;
+
+use crate::records::Records;
+use pages::Pages;
+use std::sync::Arc;
+
+/// What every service needs.
+#[derive(Clone)]
+pub struct Api {
+    records: Records,
+    pages: Arc<Pages>,
+}
+
+impl Api {
+    /// Services over `records`; page tokens are authenticated with `page_secret`.
+    #[must_use]
+    pub fn new(records: Records, page_secret: [u8; 32]) -> Self {
+        Self { records, pages: Arc::new(Pages::new(page_secret)) }
+    }
+}

@@ -1,0 +1,194 @@
+//! `WeightService`.
+
+use crate::api::decode::Form;
+use crate::api::encode::{self, id, mass};
+use crate::api::{Api, caller, status};
+use crate::model::reason::Reason;
+use crate::model::weight::{
+    Answer, Answered, Method, Outcome, Reading, ReadingRefusal, Round, RoundOutcome, Taken, Weight,
+};
+use crate::records::weights::{self, Asked};
+use holt_audit::terms::Mass;
+use holt_proto::time::{self, timestamp};
+use holt_proto::v1;
+use holt_proto::v1::weight_service_server::WeightService;
+use holt_proto::v1::{ReadingOutcome, reading};
+use tonic::{Request, Response, Status};
+
+/// A reading, or why it is none: what is wrong with one does not touch the others.
+fn reading(wire: &v1::Reading) -> Result<Reading, ReadingRefusal> {
+    let wrong = |field: &str, say: &str, mend: &str| ReadingRefusal {
+        reason: Reason::Malformed,
+        field: field.to_owned(),
+        say: say.to_owned(),
+        mend: mend.to_owned(),
+    };
+    let animal = wire.animal.trim();
+    if animal.is_empty() || animal.chars().count() > 100 {
+        let mend = "name the animal by accession, transponder, ring or house name";
+        return Err(wrong("animal", "no animal is named", mend));
+    }
+    let taken = match wire.when {
+        Some(reading::When::WeighedAt(at)) => time::instant(at).map(Taken::At),
+        Some(reading::When::WeighedOn(day)) => time::whole_day(day).map(Taken::On),
+        None => {
+            return Err(wrong("weighed_at", "no time is given", "give the time of the reading, or its day"));
+        }
+    };
+    let taken = taken.map_err(|error| {
+        let say = format!("the time {error}");
+        wrong("weighed_at", &say, "give a real day, such as 2026-11-25, and a time")
+    })?;
+    let outcome = match wire.result {
+        Some(reading::Result::Mass(mass)) => Outcome::Mass(Mass::from_mg(mass.milligrams)),
+        Some(reading::Result::Tried(v1::Tried {})) => Outcome::Tried,
+        None => {
+            let mend = "give the mass, or say that the animal was tried and would not come";
+            return Err(wrong("mass", "neither a mass nor a try is given", mend));
+        }
+    };
+    let method = match v1::WeighingMethod::try_from(wire.method) {
+        Ok(v1::WeighingMethod::Unspecified) => Method::NotTold,
+        Ok(v1::WeighingMethod::Trained) => Method::Trained,
+        Ok(v1::WeighingMethod::Handled) => Method::Handled,
+        Ok(v1::WeighingMethod::Crate) => Method::Crate,
+        Ok(v1::WeighingMethod::Anaesthetised) => Method::Anaesthetised,
+        Ok(v1::WeighingMethod::Estimate) => Method::Estimate,
+        Err(_) => {
+            return Err(wrong("method", "the method is unknown", "leave it out, or use one that is known"));
+        }
+    };
+    for (field, text, most) in [("scale", &wire.scale, 100), ("note", &wire.note, 500)] {
+        if text.chars().count() > most {
+            return Err(wrong(field, "the text is too long", &format!("give at most {most} characters")));
+        }
+    }
+    Ok(Reading {
+        animal: animal.to_owned(),
+        taken,
+        outcome,
+        scale: wire.scale.trim().to_owned(),
+        method,
+        note: wire.note.trim().to_owned(),
+    })
+}
+
+fn answer(index: usize, answered: Answered) -> v1::ReadingAnswer {
+    let mut wire =
+        v1::ReadingAnswer { index: i32::try_from(index).unwrap_or(i32::MAX), ..Default::default() };
+    if let Some(label) = answered.animal {
+        wire.animal_id = id(label.id);
+        wire.accession = label.accession;
+        wire.house_name = label.house_name;
+    }
+    let outcome = match answered.answer {
+        Answer::Accepted { weight } => {
+            wire.weight_id = id(weight);
+            ReadingOutcome::Accepted
+        }
+        Answer::Repeat { weight } => {
+            wire.weight_id = id(weight);
+            ReadingOutcome::Repeat
+        }
+        Answer::SecondWeighing { weight, forecast, hint } => {
+            wire.weight_id = id(weight);
+            wire.forecast = Some(v1::Forecast {
+                expected: Some(mass(forecast.expected)),
+                low: Some(mass(forecast.low)),
+                high: Some(mass(forecast.high)),
+            });
+            wire.hint = hint;
+            ReadingOutcome::SecondWeighing
+        }
+        Answer::Refused(refusal) => {
+            wire.refusal = Some(v1::ReadingRefusal {
+                reason: encode::reason(refusal.reason).into(),
+                field: refusal.field,
+                say: refusal.say,
+                mend: refusal.mend,
+            });
+            ReadingOutcome::Refused
+        }
+    };
+    wire.outcome = outcome.into();
+    wire
+}
+
+fn encode_outcome(outcome: RoundOutcome) -> v1::RecordWeightsResponse {
+    v1::RecordWeightsResponse {
+        answers: outcome.answers.into_iter().enumerate().map(|(n, one)| answer(n, one)).collect(),
+        concerns: outcome.concerns.into_iter().map(encode::concern).collect(),
+    }
+}
+
+fn encode_weight(weight: Weight) -> v1::Weight {
+    let method = match weight.method {
+        Method::NotTold => v1::WeighingMethod::Unspecified,
+        Method::Trained => v1::WeighingMethod::Trained,
+        Method::Handled => v1::WeighingMethod::Handled,
+        Method::Crate => v1::WeighingMethod::Crate,
+        Method::Anaesthetised => v1::WeighingMethod::Anaesthetised,
+        Method::Estimate => v1::WeighingMethod::Estimate,
+    };
+    v1::Weight {
+        id: id(weight.id),
+        animal_id: id(weight.animal.id),
+        accession: weight.animal.accession,
+        house_name: weight.animal.house_name,
+        site: weight.site,
+        weighed_at: Some(timestamp(weight.weighed_at)),
+        day_only: weight.day_only,
+        mass: weight.mass.map(mass),
+        awaits_second: weight.doubtful,
+        scale: weight.scale,
+        method: method.into(),
+        note: weight.note,
+        recorded_at: Some(timestamp(weight.recorded_at)),
+    }
+}
+
+#[tonic::async_trait]
+impl WeightService for Api {
+    async fn record_weights(
+        &self,
+        request: Request<v1::RecordWeightsRequest>,
+    ) -> Result<Response<v1::RecordWeightsResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let only = asked.validate_only;
+        let write = form.request("WeightService/RecordWeights", &asked.request_id, &asked, only);
+        let site = form.site("site", &asked.site);
+        if !(1..=1000).contains(&asked.readings.len()) {
+            let say = format!("has {} readings", asked.readings.len());
+            form.wrong("readings", say, "send 1 to 1000 in a round");
+        }
+        form.done()?;
+        let round = Round { readings: asked.readings.iter().map(reading).collect() };
+        let outcome =
+            weights::record(&self.records, &caller, &write, &site, &round).await.map_err(status::from)?;
+        Ok(Response::new(encode_outcome(outcome)))
+    }
+
+    async fn list_weights(
+        &self,
+        request: Request<v1::ListWeightsRequest>,
+    ) -> Result<Response<v1::ListWeightsResponse>, Status> {
+        const METHOD: &str = "WeightService/ListWeights";
+        let (caller, mut asked) = caller::open(request)?;
+        let page = asked.page.take();
+        let page = self.pages.read(page, METHOD, &asked).map_err(status::refused)?;
+        let mut form = Form::new();
+        let wanted = Asked {
+            site: form.optional_site("site", &asked.site),
+            animal: form.text("animal", &asked.animal, 0..=100),
+            days: form.days("days", asked.days),
+            known_at: form.instant("as_known_at", asked.as_known_at),
+        };
+        form.done()?;
+        let found = weights::list(&self.records, &caller, &wanted, &page).await.map_err(status::from)?;
+        Ok(Response::new(v1::ListWeightsResponse {
+            weights: found.entries.into_iter().map(encode_weight).collect(),
+            page: Some(self.pages.write(found.next, METHOD, &asked)),
+        }))
+    }
+}

@@ -1,0 +1,292 @@
+//! Assembly: store, keys, services, layers, and a graceful stop.
+
+use crate::access::keys::{KeyError, OutsideKeys, OwnKey};
+use crate::access::password::HashError;
+use crate::access::token::{Outside, Tokens};
+use crate::api::Api;
+use crate::api::shield::ShieldLayer;
+use crate::clock::{Clock, Ids, RandomIds, SystemClock};
+use crate::config::{Config, ConfigError, Secret, Surroundings};
+use crate::records::people::{self, Door};
+use crate::records::{Records, error};
+use crate::store::cluster::{self, Cluster};
+use crate::store::{self, ConnectError, Limits, Store};
+use chrono::TimeDelta;
+use holt_proto::v1::{
+    animal_service_server::AnimalServiceServer, assessment_service_server::AssessmentServiceServer,
+    check_service_server::CheckServiceServer, concern_service_server::ConcernServiceServer,
+    mark_service_server::MarkServiceServer, people_service_server::PeopleServiceServer,
+    placement_service_server::PlacementServiceServer, report_service_server::ReportServiceServer,
+    site_service_server::SiteServiceServer, transfer_service_server::TransferServiceServer,
+    weight_service_server::WeightServiceServer,
+};
+use std::num::NonZeroU32;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::net::TcpListener;
+use tokio_stream::wrappers::TcpListenerStream;
+use tokio_util::task::TaskTracker;
+use tonic::service::Routes;
+use tonic::transport::Identity;
+use tonic::transport::server::ServerTlsConfig;
+
+/// The name of Holt's database in a private cluster.
+const DATABASE: &str = "holt";
+
+/// Connections are asked to come again now and then, so that load spreads over servers that were added.
+const CONNECTION_AGE: Duration = Duration::from_secs(3600);
+
+/// Why the server does not run.
+#[derive(Debug, thiserror::Error)]
+pub enum AppError {
+    #[error(transparent)]
+    Config(#[from] ConfigError),
+    #[error(transparent)]
+    Cluster(#[from] cluster::Error),
+    #[error(transparent)]
+    Connect(#[from] ConnectError),
+    #[error(transparent)]
+    Key(#[from] KeyError),
+    #[error(transparent)]
+    Hash(#[from] HashError),
+    #[error("cannot listen on {address}: {source}; choose another address with server.listen")]
+    Listen { address: std::net::SocketAddr, source: std::io::Error },
+    #[error("the TLS file {path} cannot be used: {what}")]
+    Tls { path: PathBuf, what: String },
+    #[error("the first steward could not be made: {0}")]
+    FirstStart(String),
+    #[error("the server stopped: {0}")]
+    Served(String),
+}
+
+/// A server that is ready to serve, with the PostgreSQL that it manages, if it manages one.
+pub struct House {
+    /// The rules over the store.
+    pub records: Records,
+    /// Sign-in name and one-time password of the first steward, where this start made them.
+    pub first_steward: Option<(String, String)>,
+    cluster: Option<Cluster>,
+    page_secret: [u8; 32],
+}
+
+impl House {
+    /// Opens the store: a private cluster in `data_dir`, or the database of the settings.
+    ///
+    /// # Errors
+    /// [`AppError`], whose message says what to do.
+    pub async fn open(config: &Config, around: &Surroundings) -> Result<Self, AppError> {
+        let data_dir = config.data_dir(around, rustix::process::geteuid().is_root())?;
+        let (cluster, url) = if config.store.database_url.is_empty() {
+            let cluster = Cluster::start(settings(config, around, &data_dir)).await?;
+            let owner = Secret::new(cluster.url("postgres"));
+            store::create_database(&owner, DATABASE).await?;
+            let url = Secret::new(cluster.url(DATABASE));
+            (Some(cluster), url)
+        } else {
+            (None, config.store.database_url.clone())
+        };
+        store::migrate(&url).await?;
+        let key_file = if config.access.signing_key.as_os_str().is_empty() {
+            data_dir.join("keys").join("signing.pem")
+        } else {
+            config.access.signing_key.clone()
+        };
+        let own = OwnKey::load_or_make(&key_file)?;
+        let mut house = Self::over(config, &url, own, Arc::new(SystemClock), Arc::new(RandomIds)).await?;
+        house.cluster = cluster;
+        house.first_steward = people::first_steward(&house.records).await.map_err(first_start)?;
+        Ok(house)
+    }
+
+    /// A house over a database that is up to date, with the clock and the identifiers given.
+    ///
+    /// # Errors
+    /// [`AppError`], whose message says what to do.
+    pub async fn over(
+        config: &Config,
+        url: &Secret,
+        own: OwnKey,
+        clock: Arc<dyn Clock>,
+        ids: Arc<dyn Ids>,
+    ) -> Result<Self, AppError> {
+        let limits = Limits {
+            connections: config.store.max_connections,
+            acquire: Duration::from_secs(config.store.acquire_seconds),
+        };
+        let pool = store::connect(url, limits).await?;
+        let page_secret = own.derive(b"page tokens");
+        let access = &config.access;
+        let outside = if access.outside_jwks.as_os_str().is_empty() {
+            None
+        } else {
+            Some(Outside {
+                keys: OutsideKeys::load(&access.outside_jwks)?,
+                issuer: access.outside_issuer.clone(),
+                audience: access.outside_audience.clone(),
+            })
+        };
+        let life = TimeDelta::seconds(access.access_seconds.into());
+        let tokens = Tokens::new(own, access.issuer.clone(), access.audience.clone(), life, outside);
+        let tries = NonZeroU32::new(access.sign_ins_per_minute).unwrap_or(NonZeroU32::MIN);
+        let door = Door::new(tokens, TimeDelta::seconds(access.refresh_seconds.into()), tries)?;
+        let records = Records {
+            store: Store::new(pool, clock, ids, config.server.call_limit()),
+            door: Arc::new(door),
+            trend: holt_audit::trend::Settings::default(),
+            plausible: holt_audit::plausible::Settings::default(),
+        };
+        Ok(Self { records, first_steward: None, cluster: None, page_secret })
+    }
+
+    /// Serves on `listener` until `stop` is done, then lets calls in flight finish.
+    ///
+    /// The order of stopping: health says NOT_SERVING; no new connections; calls in flight get
+    /// `server.stop_seconds`; the pool closes; the private cluster stops.
+    ///
+    /// # Errors
+    /// [`AppError`], whose message says what to do.
+    pub async fn serve(
+        mut self,
+        config: &Config,
+        listener: TcpListener,
+        stop: impl Future<Output = ()> + Send,
+    ) -> Result<(), AppError> {
+        let (health, health_service) = tonic_health::server::health_reporter();
+        health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
+        let tasks = TaskTracker::new();
+        let shield = ShieldLayer::new(
+            self.records.clone(),
+            config.server.max_calls,
+            config.server.call_limit(),
+            tasks.clone(),
+        );
+        let mut server = tonic::transport::Server::builder()
+            .layer(shield)
+            .http2_max_pending_accept_reset_streams(Some(64))
+            .max_connection_age(CONNECTION_AGE)
+            .http2_keepalive_interval(Some(Duration::from_secs(30)));
+        if config.server.has_tls() {
+            server = server.tls_config(tls(config)?).map_err(|error| AppError::Tls {
+                path: config.server.tls_certificate.clone(),
+                what: error.to_string(),
+            })?;
+        }
+        let routes = routes(&Api::new(self.records.clone(), self.page_secret), config)
+            .add_service(health_service)
+            .add_service(reflection()?);
+        let stopping = tokio_util::sync::CancellationToken::new();
+        let accept = server.add_routes(routes).serve_with_incoming_shutdown(
+            TcpListenerStream::new(listener),
+            stopping.clone().cancelled_owned(),
+        );
+        health.set_service_status("", tonic_health::ServingStatus::Serving).await;
+        let grace = Duration::from_secs(config.server.stop_seconds);
+        let ended = {
+            let mut accept = std::pin::pin!(accept);
+            let cluster_ended = async {
+                match self.cluster.as_mut() {
+                    Some(cluster) => cluster.ended().await,
+                    None => std::future::pending().await,
+                }
+            };
+            let why = tokio::select! {
+                served = &mut accept => Err(AppError::Served(served.map_or_else(|e| e.to_string(), |()| "by itself".to_owned()))),
+                error = cluster_ended => Err(AppError::Cluster(error)),
+                () = stop => Ok(()),
+            };
+            tracing::info!("stopping: letting calls in flight finish");
+            health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
+            stopping.cancel();
+            tasks.close();
+            // A stream that stays open would hold the server for ever.
+            let quiet = async {
+                tasks.wait().await;
+                let _ = tokio::time::timeout(Duration::from_millis(500), accept).await;
+            };
+            if tokio::time::timeout(grace, quiet).await.is_err() {
+                tracing::warn!(?grace, "some calls did not finish in time");
+            }
+            why
+        };
+        self.records.store.close().await;
+        if let Some(cluster) = self.cluster.take() {
+            cluster.stop().await?;
+        }
+        tracing::info!("stopped");
+        ended
+    }
+}
+
+fn first_start(error: error::Error) -> AppError {
+    AppError::FirstStart(match error {
+        error::Error::Refused(refusal) => refusal.to_string(),
+        error::Error::Fault(fault) => fault.to_string(),
+    })
+}
+
+fn settings(config: &Config, around: &Surroundings, data_dir: &Path) -> cluster::Settings {
+    let bin_dir = &config.store.postgres_bin;
+    cluster::Settings {
+        bin_dir: (!bin_dir.as_os_str().is_empty()).then(|| bin_dir.clone()),
+        path: around.path.clone(),
+        short_dir: around.xdg_runtime_dir.clone().filter(|_| !rustix::process::geteuid().is_root()),
+        ..cluster::Settings::kept(data_dir)
+    }
+}
+
+fn tls(config: &Config) -> Result<ServerTlsConfig, AppError> {
+    let read = |path: &Path| {
+        std::fs::read(path).map_err(|error| AppError::Tls { path: path.to_owned(), what: error.to_string() })
+    };
+    let certificate = read(&config.server.tls_certificate)?;
+    let key = read(&config.server.tls_private_key)?;
+    Ok(ServerTlsConfig::new().identity(Identity::from_pem(certificate, key)).timeout(Duration::from_secs(10)))
+}
+
+fn reflection() -> Result<
+    tonic_reflection::server::v1::ServerReflectionServer<impl tonic_reflection::server::v1::ServerReflection>,
+    AppError,
+> {
+    tonic_reflection::server::Builder::configure()
+        .register_encoded_file_descriptor_set(holt_proto::FILE_DESCRIPTOR_SET)
+        .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+        .build_v1()
+        .map_err(|error| AppError::Served(format!("the descriptors cannot be reflected: {error}")))
+}
+
+/// Every service of package `holt.v1`, each with the limit on message sizes.
+fn routes(api: &Api, config: &Config) -> Routes {
+    let most = config.server.max_message_bytes;
+    macro_rules! all {
+        ($($server:ident),* $(,)?) => {{
+            let mut routes = Routes::builder();
+            $(routes.add_service(
+                $server::new(api.clone()).max_decoding_message_size(most).max_encoding_message_size(most),
+            );)*
+            routes.routes()
+        }};
+    }
+    all![
+        AnimalServiceServer,
+        AssessmentServiceServer,
+        CheckServiceServer,
+        ConcernServiceServer,
+        MarkServiceServer,
+        PeopleServiceServer,
+        PlacementServiceServer,
+        ReportServiceServer,
+        SiteServiceServer,
+        TransferServiceServer,
+        WeightServiceServer,
+    ]
+}
+
+/// Listens where the settings say.
+///
+/// # Errors
+/// [`AppError::Listen`] where the address is taken or not ours.
+pub async fn listen(config: &Config) -> Result<TcpListener, AppError> {
+    let address = config.server.listen;
+    TcpListener::bind(address).await.map_err(|source| AppError::Listen { address, source })
+}

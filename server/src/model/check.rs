@@ -1,0 +1,79 @@
+//! Checks: what must be done again and again, and what is due.
+
+use crate::model::animal::Label;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// What is to be done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Duty {
+    Weigh,
+    Assess,
+}
+
+impl Duty {
+    /// All duties.
+    pub const ALL: [Self; 2] = [Self::Weigh, Self::Assess];
+}
+
+/// Whom a check is for, as it was asked for.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Scope {
+    /// Reference to one animal.
+    Animal(String),
+    /// Scientific name.
+    Taxon(String),
+    /// Name of an enclosure.
+    Enclosure(String),
+    WholeSite,
+}
+
+/// A check.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Check {
+    pub id: Uuid,
+    pub site: String,
+    pub duty: Duty,
+    pub scope: Scope,
+    pub recurrence: String,
+    pub starts_on: NaiveDate,
+    pub ends_on: Option<NaiveDate>,
+    pub grace_days: u16,
+    pub note: String,
+}
+
+/// A check to set up.
+#[derive(Clone, Debug)]
+pub struct NewCheck {
+    pub duty: Duty,
+    pub scope: Scope,
+    pub recurrence: String,
+    pub starts_on: Option<NaiveDate>,
+    pub grace_days: u16,
+    pub note: String,
+}
+
+/// How a due day stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DueState {
+    Due,
+    Overdue,
+}
+
+/// Something that is due for one animal.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DueItem {
+    pub check: Uuid,
+    pub duty: Duty,
+    pub animal: Label,
+    pub enclosure: String,
+    pub state: DueState,
+    pub due_on: NaiveDate,
+    pub days_late: i32,
+    pub open_dues: i32,
+    pub last_done_on: Option<NaiveDate>,
+    pub tried_on: Option<NaiveDate>,
+}

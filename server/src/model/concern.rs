@@ -1,0 +1,67 @@
+//! Concerns: what the audit module raised, and their life.
+
+use crate::model::animal::Label;
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// What a concern is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ConcernKind {
+    WeightTrend,
+    ScaleRefused,
+}
+
+/// How soon to look.
+pub use holt_audit::episode::Severity as Level;
+
+/// Where a concern stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ConcernState {
+    Raised,
+    TakenUp,
+    Settled,
+}
+
+/// A number that a concern rests on.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Figure {
+    pub name: String,
+    pub value: f64,
+    pub unit: String,
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+}
+
+/// What the audit module has to say of an animal.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Content {
+    pub level: Level,
+    pub seen: String,
+    pub look_first: String,
+    pub figures: Vec<Figure>,
+    pub record_ids: Vec<Uuid>,
+}
+
+/// A concern.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Concern {
+    pub id: Uuid,
+    pub site: String,
+    pub animal: Label,
+    pub kind: ConcernKind,
+    pub state: ConcernState,
+    pub content: Content,
+    pub raised_at: DateTime<Utc>,
+    pub changed_at: DateTime<Utc>,
+    pub taken_up_by: String,
+    pub settled_because: String,
+    pub age_days: i32,
+    pub version: i64,
+}
+
+/// What a concern is and is not; printed wherever concerns are read.
+pub const CAUTION: &str = "A concern says what the records show and supports a decision. It is no diagnosis and \
+     never replaces a veterinary surgeon, the site's licence or local law.";

@@ -1,0 +1,16 @@
+//! Plain data and its own predicates: what the records are about, free of database and wire.
+
+pub mod animal;
+pub mod assessment;
+pub mod check;
+pub mod concern;
+pub mod holding;
+pub mod mark;
+pub mod page;
+pub mod person;
+pub mod reason;
+pub mod report;
+pub mod request;
+pub mod site;
+pub mod transfer;
+pub mod weight;

@@ -1,0 +1,456 @@
+//! Animals: how they come onto the books, what is learnt of them, how they leave.
+
+use crate::access::permit::{Caller, Permit};
+use crate::access::roles::Deed;
+use crate::model::animal::{Animal, Coming, Destination, Filter, Leaving, NewAnimal, Taxon};
+use crate::model::holding::{Began, Ended, When};
+use crate::model::mark::{MarkKind, NewMark};
+use crate::model::page::{Page, Slice};
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::model::site::Site;
+use crate::model::transfer::{State, Step};
+use crate::records::error::{Refusal, Result};
+use crate::records::{Records, fresh, guard_version, held_now, one_animal, view};
+use crate::store::animals::{self, Death, First, Lens, Lock};
+use crate::store::holdings::{self, Beginning, Ending};
+use crate::store::titles::{self, Owner};
+use crate::store::transfers::{self, Taken};
+use crate::store::{Snapshot, Tx, accessions, marks, placements, retrying, sites};
+use chrono::{DateTime, NaiveDate, Utc};
+use holt_audit::terms::Sex;
+use uuid::Uuid;
+
+/// Adds a species.
+///
+/// # Errors
+/// Refused without the role anywhere, or where the name is taken.
+pub async fn create_taxon(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    scientific_name: &str,
+    common_name: &str,
+) -> Result<Taxon> {
+    caller.may_somewhere(Deed::Register)?;
+    retrying("create_taxon", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let taxon = animals::insert_taxon(&mut tx, scientific_name, common_name).await?;
+        Ok(tx.commit(taxon).await?)
+    })
+    .await
+}
+
+/// All species.
+///
+/// # Errors
+/// Faults only.
+pub async fn taxa(records: &Records, caller: &Caller) -> Result<Vec<Taxon>> {
+    let snapshot = records.store.read(caller, None).await?;
+    Ok(animals::taxa(&snapshot).await?)
+}
+
+/// Registers an animal that was born at a site or came to it from outside.
+///
+/// # Errors
+/// Refused without the role there; where the species or the enclosure is not on record, the day is in the
+/// future, a parent does not fit, or a transponder is in force on another animal.
+pub async fn register(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    new: &NewAnimal,
+) -> Result<Animal> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    let owner_site = match new.owner.as_str() {
+        "" => Some(permit.site().id),
+        name => records.store.site(name).await?.map(|site| site.id),
+    };
+    retrying("register_animal", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let came = Came::of(permit.site(), &new.coming, tx.now())?;
+        let taxon = animals::taxon(&tx, &new.taxon)
+            .await?
+            .ok_or_else(|| Refusal::not_found("species", &new.taxon))?;
+        let born = new.born.map(|born| (born.first, born.last));
+        if let Some((first, _)) = born.filter(|(first, _)| *first > came.on) {
+            return Err(Refusal::new(
+                Reason::OutOfOrder,
+                format!("it cannot come on {} and be born on {first} or later", came.on),
+                "correct one of the two days",
+            )
+            .at("born_on")
+            .into());
+        }
+        let dam = parent(&tx, &permit, &new.dam, Sex::Female, &taxon, born).await?;
+        let sire = parent(&tx, &permit, &new.sire, Sex::Male, &taxon, born).await?;
+        let first = First { taxon: taxon.id, sex: new.sex, sexed_on: came.on, born: new.born, dam, sire };
+        let animal = animals::insert(&mut tx, &permit, &first).await?;
+        let (how, source, name) = match &new.coming {
+            Coming::Birth { .. } => (Began::Birth, "", String::new()),
+            Coming::Arrival { source, from, .. } => (Began::Arrival, source.as_str(), from.clone()),
+        };
+        let beginning = Beginning { how, at: came.at, on: came.on, source, name, transfer: None };
+        holdings::begin(&mut tx, animal, permit.site().id, beginning).await?;
+        let accession = accessions::take_in(&mut tx, &permit, animal, came.on).await?;
+        let owner = owner_site.map_or_else(|| Owner::Outside(new.owner.clone()), Owner::Site);
+        titles::begin(&mut tx, animal, permit.site().id, owner, came.at).await?;
+        refuse_marks_in_use(&tx, &permit, animal, &new.marks, came.at).await?;
+        marks::apply(&mut tx, &permit, animal, &new.marks, came.at).await?;
+        if !new.enclosure.is_empty() {
+            let enclosure = enclosure(&tx, &permit, &new.enclosure).await?;
+            placements::begin(&mut tx, &permit, &[animal], enclosure, came.at).await?;
+        }
+        let label = crate::model::animal::Label { id: animal, accession, house_name: String::new() };
+        let reply = view(&tx, &permit, &label, tx.now()).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// When an animal came onto the books.
+struct Came {
+    on: NaiveDate,
+    at: DateTime<Utc>,
+}
+
+impl Came {
+    fn of(site: &Site, coming: &Coming, now: DateTime<Utc>) -> std::result::Result<Self, Refusal> {
+        let (on, at, what, field) = match coming {
+            Coming::Birth { day } => (*day, None, "day of birth", "born_on"),
+            Coming::Arrival { when, .. } => (when.day, when.at, "day of arrival", "arrived_on"),
+        };
+        let at = at.unwrap_or_else(|| site.start_of(on));
+        if at > now {
+            return Err(Refusal::in_the_future(what, field));
+        }
+        on_its_day(site, on, at, field)?;
+        Ok(Self { on, at })
+    }
+}
+
+/// Refuses an instant that is not on the day it is given for.
+fn on_its_day(
+    site: &Site,
+    on: NaiveDate,
+    at: DateTime<Utc>,
+    field: &str,
+) -> std::result::Result<(), Refusal> {
+    if site.day_of(at) == on {
+        return Ok(());
+    }
+    Err(Refusal::new(
+        Reason::Malformed,
+        format!("the instant {at} is not on {on} in the zone {} of {}", site.zone, site.code),
+        "give the instant alone, or the day alone",
+    )
+    .at(field))
+}
+
+pub(super) async fn enclosure(snapshot: &Snapshot, permit: &Permit, name: &str) -> Result<Uuid> {
+    sites::enclosure(snapshot, permit, name)
+        .await?
+        .map(|enclosure| enclosure.id)
+        .ok_or_else(|| Refusal::not_found("enclosure", name).into())
+}
+
+/// The parent that a reference means: of the right sex, the same species, and old enough to be one; a dam
+/// also alive at the birth.
+async fn parent(
+    tx: &Tx,
+    permit: &Permit,
+    text: &str,
+    sex: Sex,
+    taxon: &Taxon,
+    born: Option<(NaiveDate, NaiveDate)>,
+) -> Result<Option<Uuid>> {
+    if text.is_empty() {
+        return Ok(None);
+    }
+    let field = if sex == Sex::Female { "dam" } else { "sire" };
+    let label = one_animal(tx, Some(permit), text, tx.now(), Lock::None).await?;
+    let parent = view(tx, permit, &label, tx.now()).await?;
+    let spoken = label.spoken();
+    let unfit = |why: String| {
+        Refusal::new(
+            Reason::ParentDoesNotFit,
+            format!("{spoken} cannot be the {field}: {why}"),
+            "check which animal is meant, its sex, and the days of birth",
+        )
+        .at(field)
+        .into()
+    };
+    if parent.sex != sex && parent.sex != Sex::Unknown {
+        let is = if parent.sex == Sex::Male { "male" } else { "female" };
+        return Err(unfit(format!("it is {is}")));
+    }
+    if parent.taxon.id != taxon.id {
+        return Err(unfit(format!("it is a {}", parent.taxon.scientific_name)));
+    }
+    if let Some((_, last)) = born {
+        if let Some(parent_born) = parent.born.filter(|born| born.first >= last) {
+            return Err(unfit(format!("it was not born before {}", parent_born.first)));
+        }
+        if let Some(died) =
+            animals::died_on(tx, parent.id).await?.filter(|died| sex == Sex::Female && *died < last)
+        {
+            return Err(unfit(format!("it died on {died}")));
+        }
+    }
+    Ok(Some(parent.id))
+}
+
+/// Refuses a transponder that is in force on another animal, and says which where the caller may see it.
+/// Where they may not, the constraint refuses it and says nothing more.
+pub(super) async fn refuse_marks_in_use(
+    tx: &Tx,
+    permit: &Permit,
+    animal: Uuid,
+    new: &[NewMark],
+    at: DateTime<Utc>,
+) -> Result<()> {
+    for mark in new.iter().filter(|mark| mark.kind == MarkKind::Transponder) {
+        let Some(bearer) = marks::bearer(tx, &mark.code, animal, at).await? else { continue };
+        let lens = Lens { site: Some(permit.site().id), at: tx.now(), day: permit.site().day_of(tx.now()) };
+        let spoken = animals::views(tx, &[bearer], lens).await?.first().map(|one| one.label().spoken());
+        let spoken = spoken.unwrap_or_else(|| "another animal".to_owned());
+        return Err(Refusal::new(
+            Reason::TransponderInUse,
+            format!("transponder {} is in force on {spoken}", mark.code),
+            "scan it again; if it is right, end the mark on the other animal first",
+        )
+        .fact("animal", spoken)
+        .at("mark")
+        .into());
+    }
+    Ok(())
+}
+
+/// Records a sex from a day on.
+///
+/// # Errors
+/// Refused without the role there, where the site does not hold the animal, or for a day to come.
+pub async fn record_sex(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    animal: &str,
+    sex: Sex,
+    on: Option<NaiveDate>,
+) -> Result<Animal> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    retrying("record_sex", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let found = held_now(&tx, &permit, animal).await?;
+        let today = permit.site().day_of(tx.now());
+        let on = on.unwrap_or(today);
+        if on > today {
+            return Err(Refusal::in_the_future("day of determination", "determined_on").into());
+        }
+        animals::insert_sex(&mut tx, &permit, found.id, sex, on).await?;
+        animals::bump(&mut tx, found.id).await?;
+        let reply = view(&tx, &permit, &found.label(), tx.now()).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// How an animal leaves the books of a site, with the instant and the guard against a stale view.
+#[derive(Clone, Debug)]
+pub struct Left {
+    pub animal: String,
+    pub when: When,
+    pub how: Leaving,
+    pub version: i64,
+}
+
+/// Records a death, or a departure to somewhere outside Holt.
+///
+/// # Errors
+/// Refused without the role there; where the site does not hold the animal, it is on the move, the time
+/// is in the future, or something later is on record.
+pub async fn leave(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    left: &Left,
+) -> Result<Animal> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    retrying("leave", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let animal = held_now(&tx, &permit, &left.animal).await?;
+        guard_version("animal", left.version, animal.version)?;
+        let at = ended_at(permit.site(), left.when, tx.now())?;
+        refuse_earlier_than_known(&tx, &animal, at).await?;
+        end_transfer(&mut tx, &permit, &animal, left, at).await?;
+        let spoken = animal.label();
+        let (how, source, name, why) = match &left.how {
+            Leaving::Death { manner, note } => {
+                let death =
+                    Death { at, on: left.when.day, day_only: left.when.at.is_none(), manner: *manner, note };
+                animals::insert_death(&mut tx, permit.site().id, animal.id, death).await?;
+                (Ended::Death, "", String::new(), "the animal died")
+            }
+            Leaving::Departure { destination: Destination::Escape, name } => {
+                (Ended::Escape, "escape", name.clone(), "the animal escaped")
+            }
+            Leaving::Departure { destination, name } => {
+                (Ended::Departure, destination.as_str(), name.clone(), "the animal left")
+            }
+        };
+        let ending = Ending { how, at, on: left.when.day, source, name, transfer: None };
+        off_the_books(&mut tx, &permit, animal.id, ending, why).await?;
+        let reply = view(&tx, &permit, &spoken, tx.now()).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// Ends what ends when an animal goes off the books for good: holding, placement, and with its death its
+/// marks and title.
+pub(super) async fn off_the_books(
+    tx: &mut Tx,
+    permit: &Permit,
+    animal: Uuid,
+    ending: Ending,
+    why: &str,
+) -> Result<()> {
+    let (at, died) = (ending.at, ending.how == Ended::Death);
+    holdings::end(tx, animal, ending).await?;
+    placements::end(tx, animal, at).await?;
+    if died {
+        marks::end(tx, permit, animal, None, at, why).await?;
+        titles::end(tx, animal, at).await?;
+    }
+    animals::bump(tx, animal).await?;
+    Ok(())
+}
+
+/// The instant of an end: as given, or the last of its day; now, if that day is today.
+fn ended_at(site: &Site, when: When, now: DateTime<Utc>) -> std::result::Result<DateTime<Utc>, Refusal> {
+    let field = "day";
+    match when.at {
+        Some(at) if at > now => Err(Refusal::in_the_future("time", field)),
+        Some(at) => on_its_day(site, when.day, at, field).map(|()| at),
+        None if when.day > site.day_of(now) => Err(Refusal::in_the_future("day", field)),
+        None => Ok(site.close_of(when.day).min(now)),
+    }
+}
+
+/// Refuses an end before something that is on record: one of the two days is wrong.
+async fn refuse_earlier_than_known(tx: &Tx, animal: &Animal, at: DateTime<Utc>) -> Result<()> {
+    let spoken = animal.label().spoken();
+    let late = |what: &str, when: DateTime<Utc>| {
+        Refusal::new(
+            Reason::OutOfOrder,
+            format!("{spoken} {what} at {}, which is later", when.format("%Y-%m-%d %H:%M UTC")),
+            "correct the day, or correct that record first",
+        )
+        .at("day")
+    };
+    let held = holdings::of(tx, &[animal.id]).await?;
+    if let Some(holding) =
+        held.iter().rev().find(|holding| holding.ended_at.is_none() && holding.began_at >= at)
+    {
+        return Err(late("came onto the books", holding.began_at).into());
+    }
+    if let Some(weighed) = animal.latest_weighed_at.filter(|weighed| *weighed > at) {
+        return Err(late("was weighed", weighed).into());
+    }
+    Ok(())
+}
+
+/// A death calls off a transfer that has not begun; on the way, the loss is a step of the transfer. Any
+/// other leaving of an animal on the move is refused.
+async fn end_transfer(
+    tx: &mut Tx,
+    permit: &Permit,
+    animal: &Animal,
+    left: &Left,
+    at: DateTime<Utc>,
+) -> Result<()> {
+    let Some((id, state)) = transfers::open_of(tx, animal.id).await? else { return Ok(()) };
+    let died = matches!(left.how, Leaving::Death { .. });
+    if !died || state == State::Dispatched {
+        return Err(on_the_move(&animal.label().spoken(), id, state).into());
+    }
+    let Some(standing) = transfers::lock(tx, id).await? else { return Ok(()) };
+    let taken = Taken {
+        step: Step::Cancelled,
+        state: State::Cancelled,
+        site: permit.site().id,
+        at,
+        note: "the animal died",
+        number: "",
+    };
+    Ok(transfers::step(tx, &standing, taken).await?)
+}
+
+pub(super) fn on_the_move(spoken: &str, transfer: Uuid, state: State) -> Refusal {
+    let mend = if state == State::Dispatched {
+        "receive it, turn it back, or record its loss on the way: `holt transfer loss`"
+    } else {
+        "finish, refuse or call off that transfer first"
+    };
+    Refusal::new(
+        Reason::AnimalOnTheMove,
+        format!("{spoken} is on a transfer that is {}", state.spoken()),
+        mend,
+    )
+    .fact("transfer_id", transfer.to_string())
+    .fact("state", format!("{state:?}").to_uppercase())
+}
+
+/// One animal, in the terms of a site or, where none is given, of whoever holds it.
+///
+/// # Errors
+/// Refused where nothing goes by that reference, or more than one animal does.
+pub async fn get(records: &Records, caller: &Caller, site: &str, text: &str) -> Result<Animal> {
+    let permit = if site.is_empty() { None } else { Some(records.permit(caller, Deed::Read, site).await?) };
+    caller.may_somewhere(Deed::Read)?;
+    let now = records.store.now();
+    let snapshot = records.store.read(caller, None).await?;
+    let label = one_animal(&snapshot, permit.as_ref(), text, now, Lock::None).await?;
+    let lens = Lens {
+        site: permit.as_ref().map(|permit| permit.site().id),
+        at: now,
+        day: permit.as_ref().map_or_else(|| now.date_naive(), |permit| permit.site().day_of(now)),
+    };
+    let mut views = animals::views(&snapshot, &[label.id], lens).await?;
+    views.pop().ok_or_else(|| Refusal::not_found("animal", text).into())
+}
+
+/// Animals that a site holds at the close of a day, as was known at an instant.
+///
+/// # Errors
+/// Refused where there is no such site in scope.
+pub async fn list(
+    records: &Records,
+    caller: &Caller,
+    site: &str,
+    as_of: Option<NaiveDate>,
+    filter: &Filter,
+    page: &Page,
+    known_at: Option<DateTime<Utc>>,
+) -> Result<Slice<Animal>> {
+    let permit = records.permit(caller, Deed::Read, site).await?;
+    let lens = lens_of(permit.site(), as_of, records.store.now());
+    let snapshot = records.store.read(caller, known_at).await?;
+    let ids = animals::held(&snapshot, &permit, lens, filter, page).await?;
+    let wanted: Vec<Uuid> = ids.entries.iter().map(|(id, _)| *id).collect();
+    Ok(Slice { entries: animals::views(&snapshot, &wanted, lens).await?, next: ids.next })
+}
+
+/// The close of a day at a site; now, if that day is today or none is given.
+pub(super) fn lens_of(site: &Site, as_of: Option<NaiveDate>, now: DateTime<Utc>) -> Lens {
+    let today = site.day_of(now);
+    let day = as_of.unwrap_or(today);
+    let at = if day == today { now } else { site.close_of(day) };
+    Lens { site: Some(site.id), at, day }
+}

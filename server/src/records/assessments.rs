@@ -1,0 +1,205 @@
+//! Protocols, and assessments made by them.
+
+use crate::access::permit::Caller;
+use crate::access::roles::Deed;
+use crate::model::assessment::{Assessment, NewAssessment};
+use crate::model::page::{Page, Slice};
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::records::error::{Error, Refusal, Result, Violation};
+use crate::records::weights::Asked;
+use crate::records::{Records, fresh, held_now, one_animal};
+use crate::store::animals::Lock;
+use crate::store::assessments::{self, Kept, NewRow};
+use crate::store::weights::Wanted;
+use crate::store::{holdings, retrying};
+use holt_audit::welfare::{Flaw, Graded, Protocol, Score, Sound, grade};
+use serde::{Deserialize, Serialize};
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// A version of a protocol on record.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Loaded {
+    pub id: Uuid,
+    pub protocol: Protocol,
+}
+
+impl From<Kept> for Loaded {
+    fn from(kept: Kept) -> Self {
+        Self { id: kept.id, protocol: kept.protocol }
+    }
+}
+
+/// An assessment with where each domain stands.
+#[derive(Clone, Debug)]
+pub struct Judged {
+    pub assessment: Assessment,
+    pub graded: Graded,
+}
+
+fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
+    let mut refusal = Refusal::new(reason, say, "mend each place named");
+    if let [only] = flaws.as_slice() {
+        refusal.say = format!("{}: {}", only.path, only.what);
+        refusal.mend.clone_from(&only.mend);
+    }
+    refusal.at = flaws
+        .into_iter()
+        .map(|flaw| Violation { field: flaw.path, say: flaw.what, mend: flaw.mend })
+        .collect();
+    refusal
+}
+
+/// Loads a version of a protocol.
+///
+/// # Errors
+/// Refused without the role anywhere; where the document is no protocol, contradicts itself, or its
+/// version is on record.
+pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
+    caller.may_somewhere(Deed::KeepProtocols)?;
+    let protocol: Protocol = toml::from_str(document).map_err(|error| {
+        Refusal::new(
+            Reason::ProtocolMalformed,
+            format!("the document is no protocol: {}", error.to_string().trim()),
+            "see the example in the README; each key is checked",
+        )
+        .at("toml")
+    })?;
+    let sound = Sound::try_from(protocol)
+        .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?;
+    retrying("load_protocol", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let kept = assessments::insert_protocol(&mut tx, &sound).await?;
+        Ok(tx.commit(Loaded::from(kept)).await?)
+    })
+    .await
+}
+
+/// All versions of all protocols.
+///
+/// # Errors
+/// Faults only.
+pub async fn protocols(records: &Records, caller: &Caller) -> Result<Vec<Loaded>> {
+    let snapshot = records.store.read(caller, None).await?;
+    Ok(assessments::protocols(&snapshot).await?.into_iter().map(Loaded::from).collect())
+}
+
+fn sound(protocol: Protocol) -> Result<Sound> {
+    Sound::try_from(protocol).map_err(|flaws| {
+        let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
+        Error::Fault(crate::store::Error::corrupt("protocols", "content", what))
+    })
+}
+
+fn judged(assessment: Assessment, protocol: &Sound) -> Result<Judged> {
+    let scores: Vec<Score> = assessment.findings.iter().map(|finding| finding.score.clone()).collect();
+    let graded = grade::grade(protocol, &scores).map_err(|flaws| {
+        let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
+        Error::Fault(crate::store::Error::corrupt("assessments", "findings", what))
+    })?;
+    Ok(Judged { assessment, graded })
+}
+
+/// Records an assessment of an animal that the site holds.
+///
+/// # Errors
+/// Refused without the role there; where there is no such protocol, a finding does not fit it, the site
+/// did not hold the animal then, or the time is in the future.
+pub async fn record(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    new: &NewAssessment,
+) -> Result<Judged> {
+    let permit = records.permit(caller, Deed::Assess, site).await?;
+    let (assessment, protocol): (Assessment, Protocol) = retrying("record_assessment", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let kept = assessments::protocol(&tx, &new.protocol, new.version)
+            .await?
+            .ok_or_else(|| Refusal::not_found("protocol", &new.protocol))?;
+        let animal = held_now(&tx, &permit, &new.animal).await?;
+        let protocol = sound(kept.protocol.clone())?;
+        if !protocol.species.is_empty() && !protocol.species.contains(&animal.taxon.scientific_name) {
+            return Err(Refusal::new(
+                Reason::FindingDoesNotFit,
+                format!("the protocol {} is not for {}", protocol.code, animal.taxon.scientific_name),
+                format!("it is for {}; choose another protocol", protocol.species.join(", ")),
+            )
+            .at("protocol")
+            .into());
+        }
+        let scores: Vec<Score> = new.findings.iter().map(|finding| finding.score.clone()).collect();
+        grade::grade(&protocol, &scores).map_err(|flaws| {
+            flawed(Reason::FindingDoesNotFit, "the findings do not fit the protocol", flaws)
+        })?;
+        let at = new.at.unwrap_or_else(|| tx.now());
+        if at > tx.now() {
+            return Err(Refusal::in_the_future("time", "assessed_at").into());
+        }
+        let held = holdings::of(&tx, &[animal.id]).await?;
+        if !held.iter().any(|holding| holding.site == permit.site().id && holding.covers(at)) {
+            return Err(Refusal::new(
+                Reason::AnimalNotHeldThen,
+                format!("{} did not hold {} then", permit.site().code, animal.label().spoken()),
+                "check which animal is meant, and the time",
+            )
+            .at("assessed_at")
+            .into());
+        }
+        let row = NewRow {
+            animal: animal.id,
+            protocol: kept.id,
+            at,
+            on: permit.site().day_of(at),
+            findings: &new.findings,
+            note: &new.note,
+        };
+        let id = assessments::insert(&mut tx, &permit, row).await?;
+        let wanted = Wanted { site: Some(permit.site().id), animal: Some(animal.id), days: None };
+        let all = assessments::list(&tx, &wanted, &Page { size: 1000, after: None }).await?;
+        let assessment = all
+            .entries
+            .into_iter()
+            .find(|one| one.id == id)
+            .ok_or_else(|| Refusal::not_found("assessment", &id.to_string()))?;
+        Ok(tx.commit((assessment, kept.protocol)).await?)
+    })
+    .await?;
+    judged(assessment, &sound(protocol)?)
+}
+
+/// Assessments, newest first.
+///
+/// # Errors
+/// Refused where there is no such site in scope or no such animal.
+pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page) -> Result<Slice<Judged>> {
+    let permit = records.permit(caller, Deed::Read, &asked.site).await?;
+    let snapshot = records.store.read(caller, None).await?;
+    let animal = if asked.animal.is_empty() {
+        None
+    } else {
+        let now = records.store.now();
+        Some(one_animal(&snapshot, Some(&permit), &asked.animal, now, Lock::None).await?.id)
+    };
+    let wanted = Wanted { site: Some(permit.site().id), animal, days: asked.days };
+    let found = assessments::list(&snapshot, &wanted, page).await?;
+    let protocols: HashMap<(String, u32), Sound> = assessments::protocols(&snapshot)
+        .await?
+        .into_iter()
+        .map(|kept| Ok(((kept.protocol.code.clone(), kept.protocol.version), sound(kept.protocol)?)))
+        .collect::<Result<_>>()?;
+    let entries = found
+        .entries
+        .into_iter()
+        .map(|one| {
+            let key = (one.protocol.clone(), u32::try_from(one.protocol_version).unwrap_or_default());
+            let protocol =
+                protocols.get(&key).ok_or_else(|| Refusal::not_found("protocol", &one.protocol))?;
+            judged(one, protocol)
+        })
+        .collect::<Result<_>>()?;
+    Ok(Slice { entries, next: found.next })
+}

@@ -1,0 +1,312 @@
+//! Checks: what must be done again and again, what is due, and how far it was done.
+
+use crate::access::permit::{Caller, Permit};
+use crate::access::roles::Deed;
+use crate::model::animal::Label;
+use crate::model::check::{Check, DueItem, DueState, Duty, NewCheck, Scope};
+use crate::model::reason::Reason;
+use crate::model::report::DutyCoverage;
+use crate::model::request::Request;
+use crate::records::animals::{enclosure, lens_of};
+use crate::records::error::{Refusal, Result};
+use crate::records::{Records, fresh, held_now};
+use crate::store::animals::{self, Lens, Stay};
+use crate::store::checks::{self, For, Kept};
+use crate::store::{Snapshot, assessments, retrying, weights};
+use chrono::{Days, NaiveDate};
+use holt_audit::schedule::{self, Calendar, Done, Dues, Recurrence, Rhythm, State};
+use holt_audit::terms::{RecordId, Span};
+use std::collections::{BTreeMap, HashMap, HashSet};
+use uuid::Uuid;
+
+/// How far back a due list looks for what was last done, in days.
+const LOOK_BACK: u64 = 400;
+
+/// Sets up a check.
+///
+/// # Errors
+/// Refused without the role there; where the rule is malformed, or what it is for is not on record.
+pub async fn create(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    new: &NewCheck,
+) -> Result<Check> {
+    let permit = records.permit(caller, Deed::SetChecks, site).await?;
+    retrying("create_check", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let starts_on = new.starts_on.unwrap_or_else(|| permit.site().day_of(tx.now()));
+        let recurrence = Recurrence::parse(&new.recurrence, starts_on).map_err(|error| {
+            Refusal::new(
+                Reason::RecurrenceMalformed,
+                format!("the recurrence is malformed: {error}"),
+                "write an RFC 5545 rule of days or more, such as `FREQ=WEEKLY;BYDAY=MO`",
+            )
+            .at("recurrence")
+        })?;
+        let is_for = match &new.scope {
+            Scope::Animal(text) => For::Animal(held_now(&tx, &permit, text).await?.id),
+            Scope::Taxon(name) => {
+                let taxon = animals::taxon(&tx, name).await?;
+                For::Taxon(taxon.ok_or_else(|| Refusal::not_found("species", name))?.id)
+            }
+            Scope::Enclosure(name) => For::Enclosure(enclosure(&tx, &permit, name).await?),
+            Scope::WholeSite => For::WholeSite,
+        };
+        let check = Check {
+            id: tx.new_id(),
+            site: permit.site().code.clone(),
+            duty: new.duty,
+            scope: new.scope.clone(),
+            recurrence: recurrence.text().to_owned(),
+            starts_on,
+            ends_on: None,
+            grace_days: new.grace_days,
+            note: new.note.clone(),
+        };
+        checks::insert(&mut tx, &permit, &check, is_for).await?;
+        Ok(tx.commit(check).await?)
+    })
+    .await
+}
+
+/// Gives a check its last day. What was due before stays due.
+///
+/// # Errors
+/// Refused without the role there, or where the site has no such check.
+pub async fn end(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    id: Uuid,
+    ends_on: NaiveDate,
+    why: &str,
+) -> Result<Check> {
+    let permit = records.permit(caller, Deed::SetChecks, site).await?;
+    retrying("end_check", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        if !checks::end(&mut tx, &permit, id, ends_on, why).await? {
+            return Err(Refusal::not_found("check", &id.to_string()).into());
+        }
+        let all = checks::of(&tx, &permit).await?;
+        let ended = all.into_iter().map(|kept| kept.check).find(|check| check.id == id);
+        let ended = ended.ok_or_else(|| Refusal::not_found("check", &id.to_string()))?;
+        Ok(tx.commit(ended).await?)
+    })
+    .await
+}
+
+/// The checks of a site.
+///
+/// # Errors
+/// Refused where there is no such site in scope.
+pub async fn list(records: &Records, caller: &Caller, site: &str) -> Result<Vec<Check>> {
+    let permit = records.permit(caller, Deed::Read, site).await?;
+    let snapshot = records.store.read(caller, None).await?;
+    Ok(checks::of(&snapshot, &permit).await?.into_iter().map(|kept| kept.check).collect())
+}
+
+/// What is due at a site as of a day, longest overdue first. Answers the day, too.
+///
+/// # Errors
+/// Refused where there is no such site in scope.
+pub async fn due(
+    records: &Records,
+    caller: &Caller,
+    site: &str,
+    as_of: Option<NaiveDate>,
+    duty: Option<Duty>,
+) -> Result<(NaiveDate, Vec<DueItem>)> {
+    let permit = records.permit(caller, Deed::Read, site).await?;
+    let lens = lens_of(permit.site(), as_of, records.store.now());
+    let snapshot = records.store.read(caller, None).await?;
+    let duties = Duties::load(&snapshot, &permit, lens, LOOK_BACK).await?;
+    let mut items = duties.due()?;
+    items.retain(|item| duty.is_none_or(|duty| duty == item.duty));
+    Ok((lens.day, items))
+}
+
+/// The duties of a site over some days until the day of a lens, with the records that fulfil them.
+pub(crate) struct Duties {
+    lens: Lens,
+    first: NaiveDate,
+    stays: Vec<Stay>,
+    checks: Vec<Kept>,
+    done: HashMap<(Uuid, Duty), Vec<Done>>,
+    tried: HashMap<Uuid, NaiveDate>,
+}
+
+impl Duties {
+    /// Reads them for the last `days` days.
+    pub(crate) async fn load(snapshot: &Snapshot, permit: &Permit, lens: Lens, days: u64) -> Result<Self> {
+        let first = lens.day.checked_sub_days(Days::new(days)).unwrap_or(NaiveDate::MIN);
+        let since = permit.site().start_of(first);
+        let stays = animals::stays(snapshot, permit, since, lens).await?;
+        let checks = checks::of(snapshot, permit).await?;
+        let ids: Vec<Uuid> =
+            stays.iter().map(|stay| stay.animal.id).collect::<HashSet<_>>().into_iter().collect();
+        let mut done: HashMap<(Uuid, Duty), Vec<Done>> = HashMap::new();
+        let mut tried: HashMap<Uuid, NaiveDate> = HashMap::new();
+        let mut note = |animal, duty, record: Uuid, day| {
+            let record = RecordId(record.as_u128());
+            done.entry((animal, duty)).or_default().push(Done { record, day });
+        };
+        for weighed in weights::days(snapshot, &ids, first, lens.day).await? {
+            if weighed.tried {
+                let last = tried.entry(weighed.animal).or_insert(weighed.day);
+                *last = weighed.day.max(*last);
+            } else {
+                note(weighed.animal, Duty::Weigh, weighed.id, weighed.day);
+            }
+        }
+        for (record, animal, day) in assessments::days(snapshot, &ids, first, lens.day).await? {
+            note(animal, Duty::Assess, record, day);
+        }
+        Ok(Self { lens, first, stays, checks, done, tried })
+    }
+
+    /// The stays that still run at the instant of the lens.
+    pub(crate) fn held(&self) -> impl Iterator<Item = &Stay> {
+        self.stays.iter().filter(|stay| stay.ended_on.is_none())
+    }
+
+    fn done_of(&self, animal: Uuid, duty: Duty) -> &[Done] {
+        self.done.get(&(animal, duty)).map_or(&[], Vec::as_slice)
+    }
+
+    /// What is open for the animals that are held, longest overdue first.
+    pub(crate) fn due(&self) -> Result<Vec<DueItem>> {
+        let mut items = Vec::new();
+        for kept in &self.checks {
+            let check = rule(&kept.check)?;
+            let calendar = calendar(&check, self.lens.day)?;
+            for stay in self.held().filter(|stay| applies(kept, stay)) {
+                let dues = self.dues_of(&calendar, kept, stay);
+                items.extend(self.item(kept, stay, &dues));
+            }
+        }
+        items.sort_by(|a, b| {
+            (b.days_late, a.duty, &a.animal.accession).cmp(&(a.days_late, b.duty, &b.animal.accession))
+        });
+        Ok(items)
+    }
+
+    /// What became of the due days of one stay. They begin with the records that were read, so that
+    /// what was done before them is not taken for undone.
+    fn dues_of(&self, calendar: &Calendar<'_>, kept: &Kept, stay: &Stay) -> Dues {
+        let span = Span { from: stay.began_on.max(self.first), until: stay.ended_on };
+        calendar.dues(&[span], self.done_of(stay.animal.id, kept.check.duty), self.lens.day)
+    }
+
+    fn item(&self, kept: &Kept, stay: &Stay, dues: &Dues) -> Option<DueItem> {
+        let past: Vec<_> = dues.all().iter().filter(|due| due.day <= self.lens.day).collect();
+        let last = past.last()?;
+        if !matches!(last.state, State::Open | State::Overdue { .. }) {
+            return None;
+        }
+        // Due days that were passed over in a row before this one are part of the same delay.
+        let run = past
+            .iter()
+            .rev()
+            .take_while(|due| matches!(due.state, State::Open | State::Overdue { .. } | State::Missed));
+        let run: Vec<_> = run.collect();
+        let oldest = run.last()?.day;
+        let duty = kept.check.duty;
+        let last_done_on = self.done_of(stay.animal.id, duty).last().map(|done| done.day);
+        let tried_on = self.tried.get(&stay.animal.id).copied().filter(|_| duty == Duty::Weigh);
+        let late = (self.lens.day - oldest).num_days();
+        let overdue = run.len() > 1 || matches!(last.state, State::Overdue { .. });
+        Some(DueItem {
+            check: kept.check.id,
+            duty,
+            animal: stay.animal.clone(),
+            enclosure: stay.enclosure.as_ref().map(|(_, name)| name.clone()).unwrap_or_default(),
+            state: if overdue { DueState::Overdue } else { DueState::Due },
+            due_on: oldest,
+            days_late: i32::try_from(late).unwrap_or(i32::MAX),
+            open_dues: i32::try_from(run.len()).unwrap_or(i32::MAX),
+            last_done_on,
+            tried_on: tried_on.filter(|tried| last_done_on.is_none_or(|done| *tried > done)),
+        })
+    }
+
+    /// How far each duty was done over the last `days` days.
+    pub(crate) fn coverage(&self, days: u64) -> Result<Vec<DutyCoverage>> {
+        let first = self.lens.day.checked_sub_days(Days::new(days - 1)).unwrap_or(NaiveDate::MIN);
+        let span = Span { from: first, until: self.lens.day.succ_opt() };
+        Duty::ALL.into_iter().map(|duty| self.coverage_of(duty, span)).collect()
+    }
+
+    fn coverage_of(&self, duty: Duty, span: Span) -> Result<DutyCoverage> {
+        let mut told = DutyCoverage {
+            duty,
+            due: 0,
+            in_time: 0,
+            late: 0,
+            missed: 0,
+            open: 0,
+            without_check: Vec::new(),
+            not_done: Vec::new(),
+        };
+        let mut checked: HashSet<Uuid> = HashSet::new();
+        for kept in self.checks.iter().filter(|kept| kept.check.duty == duty) {
+            let check = rule(&kept.check)?;
+            let calendar = calendar(&check, self.lens.day)?;
+            let runs = kept.check.ends_on.is_none_or(|end| end >= self.lens.day)
+                && kept.check.starts_on <= self.lens.day;
+            for stay in self.stays.iter().filter(|stay| applies(kept, stay)) {
+                let counted = self.dues_of(&calendar, kept, stay).coverage(span);
+                told.due += counted.due;
+                told.in_time += counted.in_time;
+                told.late += counted.late;
+                told.missed += counted.missed;
+                told.open += counted.open;
+                if runs {
+                    checked.insert(stay.animal.id);
+                }
+            }
+        }
+        let held: BTreeMap<&str, &Label> =
+            self.held().map(|stay| (stay.animal.accession.as_str(), &stay.animal)).collect();
+        for label in held.into_values() {
+            if !checked.contains(&label.id) {
+                told.without_check.push(label.clone());
+            }
+            if !self.done_of(label.id, duty).iter().any(|done| span.contains(done.day)) {
+                told.not_done.push(label.clone());
+            }
+        }
+        Ok(told)
+    }
+}
+
+/// Whether a check is for the animal of a stay.
+fn applies(kept: &Kept, stay: &Stay) -> bool {
+    match kept.is_for {
+        For::Animal(animal) => stay.animal.id == animal,
+        For::Taxon(taxon) => stay.taxon.id == taxon,
+        For::Enclosure(enclosure) => stay.enclosure.as_ref().is_some_and(|(id, _)| *id == enclosure),
+        For::WholeSite => true,
+    }
+}
+
+fn rule(check: &Check) -> Result<schedule::Check> {
+    let recurrence = Recurrence::parse(&check.recurrence, check.starts_on).map_err(corrupt)?;
+    Ok(schedule::Check {
+        rhythm: Rhythm::Fixed(recurrence),
+        end: check.ends_on,
+        grace_days: check.grace_days,
+    })
+}
+
+fn calendar(check: &schedule::Check, day: NaiveDate) -> Result<Calendar<'_>> {
+    check.calendar(day).map_err(corrupt)
+}
+
+fn corrupt(error: schedule::RuleError) -> crate::records::error::Error {
+    crate::records::error::Error::Fault(crate::store::Error::corrupt("checks", "recurrence", error))
+}

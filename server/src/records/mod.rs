@@ -1,0 +1,171 @@
+//! The rules of the trade, one file per concept: may they, is it so, then write.
+
+pub mod animals;
+pub mod assessments;
+pub mod checks;
+pub mod concerns;
+pub mod error;
+pub mod marks;
+pub mod people;
+pub mod placements;
+pub mod sites;
+pub mod transfers;
+pub mod weights;
+
+use crate::access::permit::{Caller, Permit};
+use crate::access::roles::Deed;
+use crate::model::animal::{Animal, Label};
+use crate::model::reason::Reason;
+use crate::model::site::Site;
+use crate::records::error::{Refusal, Result};
+use crate::store::animals::{Lens, Lock, Meant, Reference};
+use crate::store::{Snapshot, Store, Tx};
+use chrono::{DateTime, Utc};
+
+/// Takes the transaction of a write that was not answered before; answers the others at once.
+macro_rules! fresh {
+    ($attempt:expr) => {
+        match $attempt {
+            crate::store::Attempt::Repeat(reply) => return Ok(reply),
+            crate::store::Attempt::Fresh(tx) => tx,
+        }
+    };
+}
+
+use fresh;
+
+/// Everything that a rule needs beside its request.
+#[derive(Clone)]
+pub struct Records {
+    /// The database.
+    pub store: Store,
+    /// Who may come in.
+    pub door: std::sync::Arc<people::Door>,
+    /// Thresholds of the weight trend.
+    pub trend: holt_audit::trend::Settings,
+    /// Thresholds of plausibility at entry.
+    pub plausible: holt_audit::plausible::Settings,
+}
+
+impl Records {
+    /// The site of a code.
+    ///
+    /// # Errors
+    /// Refused as not found.
+    pub async fn site(&self, code: &str) -> Result<Site> {
+        self.store.site(code).await?.ok_or_else(|| Refusal::not_found("site", code).into())
+    }
+
+    /// Leave to do something at a site.
+    ///
+    /// # Errors
+    /// Refused where there is no such site in scope, or no role for it there.
+    pub async fn permit(&self, caller: &Caller, deed: Deed, site: &str) -> Result<Permit> {
+        Ok(caller.may(deed, &self.site(site).await?)?)
+    }
+
+    /// Leave to do something at one site, or at all sites in scope where no code is given.
+    ///
+    /// # Errors
+    /// Refused where there is no such site in scope, or no role for it there or anywhere.
+    pub async fn permits(&self, caller: &Caller, deed: Deed, site: &str) -> Result<Vec<Permit>> {
+        if !site.is_empty() {
+            return Ok(vec![self.permit(caller, deed, site).await?]);
+        }
+        caller.may_somewhere(deed)?;
+        Ok(self.store.sites().await?.iter().filter_map(|site| caller.may(deed, site).ok()).collect())
+    }
+}
+
+/// The one animal that a reference means now, or the refusal that says why there is none.
+async fn one_animal(
+    snapshot: &Snapshot,
+    permit: Option<&Permit>,
+    text: &str,
+    at: DateTime<Utc>,
+    lock: Lock,
+) -> Result<Label> {
+    let reference = Reference { text: text.to_owned(), at };
+    let mut meant =
+        crate::store::animals::resolve(snapshot, permit, std::slice::from_ref(&reference), lock).await?;
+    Ok(the_one(meant.pop().unwrap_or(Meant::Nobody), text)?)
+}
+
+/// The animal that is meant, or the refusal that says why there is none.
+fn the_one(meant: Meant, text: &str) -> std::result::Result<Label, Refusal> {
+    match meant {
+        Meant::One(label) => Ok(label),
+        Meant::Nobody => Err(Refusal::not_found("animal", text)),
+        Meant::Several(labels) => {
+            let names: Vec<String> = labels.iter().map(Label::spoken).collect();
+            Err(Refusal::new(
+                Reason::AmbiguousAnimal,
+                format!("`{text}` could be {}", names.join(" or ")),
+                "name it by its accession or transponder",
+            )
+            .fact("candidates", names.join(", ")))
+        }
+    }
+}
+
+/// What is known of one animal now, in the terms of a site.
+async fn view(snapshot: &Snapshot, permit: &Permit, label: &Label, now: DateTime<Utc>) -> Result<Animal> {
+    let lens = Lens { site: Some(permit.site().id), at: now, day: permit.site().day_of(now) };
+    let mut views = crate::store::animals::views(snapshot, &[label.id], lens).await?;
+    views.pop().ok_or_else(|| Refusal::not_found("animal", &label.accession).into())
+}
+
+/// Locks the one animal that a reference means and says what is known of it; refuses where the site does
+/// not hold it now, with the reason.
+async fn held_now(tx: &Tx, permit: &Permit, text: &str) -> Result<Animal> {
+    let label = one_animal(tx, Some(permit), text, tx.now(), Lock::Change).await?;
+    let animal = view(tx, permit, &label, tx.now()).await?;
+    if let Some(refusal) = not_held(tx, permit, &animal).await? {
+        return Err(refusal.into());
+    }
+    Ok(animal)
+}
+
+/// Why a site does not hold an animal now; none where it does.
+async fn not_held(snapshot: &Snapshot, permit: &Permit, animal: &Animal) -> Result<Option<Refusal>> {
+    use crate::model::animal::Status;
+    let code = &permit.site().code;
+    let spoken = animal.label().spoken();
+    Ok(match animal.status {
+        Status::Held if animal.holder == *code => None,
+        Status::Dead => {
+            let day = crate::store::animals::died_on(snapshot, animal.id).await?;
+            let day = day.map(|day| day.to_string()).unwrap_or_default();
+            Some(
+                Refusal::new(
+                    Reason::AnimalDead,
+                    format!("{spoken} died on {day}"),
+                    "check which animal is meant; if the death is wrong, the registrar corrects it",
+                )
+                .fact("died_on", day),
+            )
+        }
+        status => {
+            let now = match status {
+                Status::Held if animal.holder.is_empty() => "another site holds it".to_owned(),
+                Status::Held => format!("{} holds it", animal.holder),
+                Status::AtLarge => "it escaped".to_owned(),
+                _ if animal.went_to.is_empty() => "it has left".to_owned(),
+                _ => format!("it went to {}", animal.went_to),
+            };
+            Some(
+                Refusal::new(
+                    Reason::AnimalNotHeldThen,
+                    format!("{code} does not hold {spoken}: {now}"),
+                    "check which animal is meant, and on which day",
+                )
+                .fact("animal", animal.id.to_string()),
+            )
+        }
+    })
+}
+
+/// Refuses a change that was based on another version; 0 skips the guard.
+fn guard_version(what: &str, based_on: i64, version: i64) -> std::result::Result<(), Refusal> {
+    if based_on == 0 || based_on == version { Ok(()) } else { Err(Refusal::version_passed(what, version)) }
+}

@@ -1,0 +1,493 @@
+//! People: signing in, and who may do what.
+
+use crate::access::password;
+use crate::access::permit::{Caller, Held};
+use crate::access::roles::Deed;
+use crate::access::token::{Bearer, Subject, Tokens};
+use crate::model::page::{Page, Slice};
+use crate::model::person::{Grant, Person, Role};
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::records::error::{Error, Refusal, Result};
+use crate::records::{Records, fresh};
+use crate::store::people::{self, Gate, NewRefresh};
+use crate::store::retrying;
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::{DateTime, TimeDelta, Utc};
+use governor::{DefaultKeyedRateLimiter, Quota, RateLimiter};
+use rand::rand_core::TryRngCore;
+use sha2::{Digest, Sha256};
+use std::collections::HashSet;
+use std::num::NonZeroU32;
+use std::sync::{PoisonError, RwLock};
+use std::time::{Duration, Instant};
+use tokio::sync::Semaphore;
+use uuid::Uuid;
+
+/// Hashing a password keeps a processor busy for tens of milliseconds and takes 19 MiB.
+const HASHES_AT_ONCE: usize = 2;
+
+/// Who comes in, and by what.
+pub struct Door {
+    tokens: Tokens,
+    refresh_life: TimeDelta,
+    tries: DefaultKeyedRateLimiter<String>,
+    hashing: Semaphore,
+    /// People of the outside issuer who are on record.
+    outside: RwLock<HashSet<Uuid>>,
+    /// A hash that no password is kept as: verified where there is none, so that a wrong name takes as
+    /// long as a wrong password.
+    decoy: String,
+}
+
+/// Tokens given out.
+#[derive(Clone, Debug)]
+pub struct Given {
+    pub access: String,
+    pub access_expires_at: DateTime<Utc>,
+    pub refresh: String,
+    pub refresh_expires_at: DateTime<Utc>,
+}
+
+/// Somebody who signed in.
+#[derive(Clone, Debug)]
+pub struct SignedIn {
+    pub given: Given,
+    pub person: Person,
+    pub must_change_password: bool,
+}
+
+impl Door {
+    /// A door that signs and verifies with `tokens`.
+    ///
+    /// # Errors
+    /// Where the machine gives no randomness.
+    pub fn new(
+        tokens: Tokens,
+        refresh_life: TimeDelta,
+        tries_per_minute: NonZeroU32,
+    ) -> std::result::Result<Self, password::HashError> {
+        Ok(Self {
+            tokens,
+            refresh_life,
+            tries: RateLimiter::keyed(Quota::per_minute(tries_per_minute)),
+            hashing: Semaphore::new(HASHES_AT_ONCE),
+            outside: RwLock::default(),
+            decoy: password::hash(&password::one_time())?,
+        })
+    }
+
+    /// Verifies an access token.
+    ///
+    /// # Errors
+    /// Refused; why goes to the log and not to the caller.
+    pub fn verify(&self, token: &str, now: DateTime<Utc>) -> std::result::Result<Bearer, Refusal> {
+        self.tokens.verify(token, now).map_err(|error| {
+            tracing::info!(%error, "an access token was not accepted");
+            not_signed_in()
+        })
+    }
+
+    async fn fits(&self, password: &str, hash: &str) -> Result<bool> {
+        let (password, hash) = (password.to_owned(), hash.to_owned());
+        self.blocking(move || password::fits(&password, &hash)).await
+    }
+
+    async fn hash(&self, password: &str) -> Result<String> {
+        let password = password.to_owned();
+        self.blocking(move || password::hash(&password)).await?.map_err(|error| fault(error.to_string()))
+    }
+
+    async fn blocking<T: Send + 'static>(&self, work: impl FnOnce() -> T + Send + 'static) -> Result<T> {
+        let _turn = self.hashing.acquire().await.map_err(|error| fault(error.to_string()))?;
+        tokio::task::spawn_blocking(work).await.map_err(|error| fault(error.to_string()))
+    }
+}
+
+fn fault(what: String) -> Error {
+    Error::Fault(crate::store::Error::Fault(what))
+}
+
+/// The refusal for whoever shows no token, or one that is not accepted.
+#[must_use]
+pub fn not_signed_in() -> Refusal {
+    Refusal::new(Reason::NotSignedIn, "you are not signed in, or your sign-in has run out", "`holt sign-in`")
+}
+
+fn refresh_refused() -> Refusal {
+    Refusal::new(
+        Reason::RefreshRefused,
+        "this refresh token was spent, ended or has run out",
+        "sign in anew: `holt sign-in`",
+    )
+}
+
+/// The caller that a verified token names. Somebody of the outside issuer is put on record at their
+/// first call.
+///
+/// # Errors
+/// Faults only.
+pub async fn caller(records: &Records, bearer: &Bearer, deadline: Option<Instant>) -> Result<Caller> {
+    let person = match &bearer.person {
+        Subject::Own(id) => *id,
+        Subject::Outside(issuer, subject) => {
+            let id = Uuid::new_v5(&Uuid::NAMESPACE_URL, format!("{issuer}\n{subject}").as_bytes());
+            ensure_outside(records, id, &bearer.name).await?;
+            id
+        }
+    };
+    let mut held = Vec::new();
+    for grant in &bearer.grants {
+        let site = match &grant.site {
+            None => None,
+            Some(code) => match records.store.site(code).await? {
+                Some(site) => Some(site.id),
+                // A site that is not here gives no scope here.
+                None => continue,
+            },
+        };
+        held.push(Held { role: grant.role, site });
+    }
+    Ok(Caller::new(person, held, deadline))
+}
+
+async fn ensure_outside(records: &Records, id: Uuid, name: &str) -> Result<()> {
+    if records.door.outside.read().unwrap_or_else(PoisonError::into_inner).contains(&id) {
+        return Ok(());
+    }
+    let name = if name.is_empty() { "somebody of the outside issuer" } else { name };
+    let request = own_request("PeopleService/(first call)", id.as_bytes());
+    retrying("ensure_outside", || async {
+        let mut tx = fresh!(records.store.write::<()>(&Caller::itself(), &request).await?);
+        people::insert(&mut tx, id, name, &format!("outside:{id}")).await?;
+        Ok(tx.commit(()).await?)
+    })
+    .await?;
+    records.door.outside.write().unwrap_or_else(PoisonError::into_inner).insert(id);
+    Ok(())
+}
+
+/// A request of Holt's own, the same each time for the same matter.
+fn own_request(method: &'static str, matter: &[u8]) -> Request {
+    let digest: [u8; 32] = Sha256::new().chain_update(method).chain_update(matter).finalize().into();
+    Request { id: Uuid::new_v5(&Uuid::NAMESPACE_OID, &digest), method, digest, validate_only: false }
+}
+
+/// Makes the first steward, with a one-time password that is answered once: to the server that made
+/// them, of several that start at once. None where somebody is on record.
+///
+/// # Errors
+/// Faults only.
+pub async fn first_steward(records: &Records) -> Result<Option<(String, String)>> {
+    const NAME: &str = "steward";
+    let itself = Caller::itself();
+    if people::anybody(&records.store.read(&itself, None).await?).await? {
+        return Ok(None);
+    }
+    let password = password::one_time();
+    let hash = records.door.hash(&password).await?;
+    let request = own_request("PeopleService/(first start)", b"");
+    let id = records.store.new_id();
+    let made: Uuid = retrying("first_steward", || async {
+        let mut tx = fresh!(records.store.write(&itself, &request).await?);
+        people::insert(&mut tx, id, "First steward", NAME).await?;
+        people::insert_grant(&mut tx, id, Role::Steward, None).await?;
+        people::set_first_password(&tx, id, &hash).await?;
+        Ok(tx.commit(id).await?)
+    })
+    .await?;
+    Ok((made == id).then(|| (NAME.to_owned(), password)))
+}
+
+/// Signs somebody in.
+///
+/// # Errors
+/// Refused where name and password do not fit one another, or after too many tries.
+pub async fn sign_in(records: &Records, sign_in_name: &str, password: &str) -> Result<SignedIn> {
+    let door = &records.door;
+    let name = sign_in_name.trim().to_lowercase();
+    if door.tries.check_key(&name).is_err() {
+        return Err(Refusal::new(
+            Reason::TooMuch,
+            "too many tries to sign in under this name",
+            "wait a minute and try again",
+        )
+        .retry_after(Duration::from_secs(60))
+        .into());
+    }
+    door.tries.retain_recent();
+    let credential = records.store.open_gate().await?.credential(&name).await?;
+    let hash = credential.as_ref().map_or(door.decoy.as_str(), |credential| &credential.password_hash);
+    let fits = door.fits(password, hash).await?;
+    let Some(credential) = credential.filter(|_| fits) else {
+        return Err(Refusal::new(
+            Reason::SignInFailed,
+            "sign-in name and password do not fit one another",
+            "check both; a steward can give a new one-time password",
+        )
+        .into());
+    };
+    let gate = records.store.open_gate().await?;
+    let person = gate.person(credential.person_id).await?.ok_or_else(not_signed_in)?;
+    let family = records.store.new_id();
+    let given = give(records, &gate, &person, family, credential.one_time).await?;
+    gate.close().await?;
+    Ok(SignedIn { given, person, must_change_password: credential.one_time })
+}
+
+/// Exchanges a refresh token for new tokens. A token that was spent before ends all that descend from
+/// its sign-in: either its owner or a thief has shown it, and nobody can tell which.
+///
+/// # Errors
+/// Refused where the token is unknown, spent, ended or has run out.
+pub async fn renew(records: &Records, refresh: &str) -> Result<Given> {
+    let now = records.store.now();
+    let hash = hash_of(refresh);
+    let gate = records.store.open_gate().await?;
+    let kept = gate.refresh(hash).await?.ok_or_else(refresh_refused)?;
+    if kept.spent_at.is_some() {
+        gate.end_family(kept.family, now).await?;
+        gate.close().await?;
+        tracing::warn!(person = %kept.person_id, "a spent refresh token was shown again: its sign-in is ended");
+        return Err(refresh_refused().into());
+    }
+    if kept.ended_at.is_some() || kept.expires_at <= now {
+        return Err(refresh_refused().into());
+    }
+    gate.spend_refresh(hash, now).await?;
+    let person = gate.person(kept.person_id).await?.ok_or_else(refresh_refused)?;
+    let one_time = gate.credential_of(kept.person_id).await?.is_some_and(|credential| credential.one_time);
+    let given = give(records, &gate, &person, kept.family, one_time).await?;
+    gate.close().await?;
+    Ok(given)
+}
+
+/// Ends the refresh tokens of a sign-in. A token that is unknown changes nothing and is no error: the
+/// end that was wanted is there.
+///
+/// # Errors
+/// Faults only.
+pub async fn sign_out(records: &Records, refresh: &str) -> Result<()> {
+    let gate = records.store.open_gate().await?;
+    if let Some(kept) = gate.refresh(hash_of(refresh)).await? {
+        gate.end_family(kept.family, records.store.now()).await?;
+        gate.close().await?;
+    }
+    Ok(())
+}
+
+/// Sets a new password and ends all earlier sign-ins.
+///
+/// # Errors
+/// Refused where the current password does not fit, or the new one is the same.
+pub async fn change_password(records: &Records, caller: &Caller, current: &str, new: &str) -> Result<Given> {
+    let failed = || {
+        Refusal::new(
+            Reason::SignInFailed,
+            "the current password does not fit",
+            "enter the one that you signed in with",
+        )
+    };
+    let credential =
+        records.store.open_gate().await?.credential_of(caller.person).await?.ok_or_else(failed)?;
+    if !records.door.fits(current, &credential.password_hash).await? {
+        return Err(failed().into());
+    }
+    if new == current {
+        return Err(Refusal::new(
+            Reason::Malformed,
+            "the new password is the current one",
+            "choose another password",
+        )
+        .at("new_password")
+        .into());
+    }
+    let hash = records.door.hash(new).await?;
+    let now = records.store.now();
+    let gate = records.store.open_gate().await?;
+    gate.set_password(caller.person, &hash, false, now).await?;
+    gate.end_all(caller.person, now).await?;
+    let person = gate.person(caller.person).await?.ok_or_else(failed)?;
+    let family = records.store.new_id();
+    let given = give(records, &gate, &person, family, false).await?;
+    gate.close().await?;
+    Ok(given)
+}
+
+async fn give(
+    records: &Records,
+    gate: &Gate,
+    person: &Person,
+    family: Uuid,
+    one_time: bool,
+) -> Result<Given> {
+    let now = records.store.now();
+    let bearer = Bearer {
+        person: Subject::Own(person.id),
+        name: person.name.clone(),
+        grants: person.grants.clone(),
+        must_change_password: one_time,
+    };
+    let (access, access_expires_at) = records
+        .door
+        .tokens
+        .sign(person.id, &bearer, records.store.new_id(), now)
+        .map_err(|error| fault(error.to_string()))?;
+    let mut secret = [0_u8; 32];
+    rand::rngs::OsRng.try_fill_bytes(&mut secret).map_err(|error| fault(error.to_string()))?;
+    let refresh = URL_SAFE_NO_PAD.encode(secret);
+    let refresh_expires_at = now + records.door.refresh_life;
+    gate.keep_refresh(&NewRefresh {
+        hash: hash_of(&refresh),
+        family,
+        person: person.id,
+        issued_at: now,
+        expires_at: refresh_expires_at,
+    })
+    .await?;
+    Ok(Given { access, access_expires_at, refresh, refresh_expires_at })
+}
+
+fn hash_of(refresh: &str) -> [u8; 32] {
+    Sha256::digest(refresh).into()
+}
+
+/// Who the caller is, with the roles that their token names.
+///
+/// # Errors
+/// Refused where the person is not on record.
+pub async fn itself(records: &Records, caller: &Caller) -> Result<Person> {
+    let snapshot = records.store.read(caller, None).await?;
+    people::by_id(&snapshot, caller.person).await?.ok_or_else(|| not_signed_in().into())
+}
+
+/// Adds a person. Answers them, and their one-time password, which is made once and kept nowhere.
+///
+/// # Errors
+/// Refused without the role for each grant, or where the sign-in name is taken.
+pub async fn create(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    name: &str,
+    sign_in_name: &str,
+    grants: &[Grant],
+) -> Result<(Person, Option<String>)> {
+    caller.may_somewhere(Deed::KeepPeople)?;
+    let mut resolved = Vec::with_capacity(grants.len());
+    for grant in grants {
+        resolved.push((grant.role, granted_site(records, caller, grant).await?));
+    }
+    let password = password::one_time();
+    let hash = records.door.hash(&password).await?;
+    let id = records.store.new_id();
+    let person: Person = retrying("create_person", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        people::insert(&mut tx, id, name, sign_in_name).await?;
+        for (role, site) in &resolved {
+            people::insert_grant(&mut tx, id, *role, *site).await?;
+        }
+        people::set_first_password(&tx, id, &hash).await?;
+        let person = Person {
+            id,
+            name: name.to_owned(),
+            sign_in_name: sign_in_name.to_owned(),
+            grants: grants.to_vec(),
+        };
+        Ok(tx.commit(person).await?)
+    })
+    .await?;
+    let made_now = person.id == id;
+    Ok((person, made_now.then_some(password)))
+}
+
+/// The site of a grant, after asking whether the caller may grant there.
+async fn granted_site(records: &Records, caller: &Caller, grant: &Grant) -> Result<Option<Uuid>> {
+    match &grant.site {
+        None => {
+            caller.may_everywhere(Deed::KeepPeople)?;
+            Ok(None)
+        }
+        Some(code) => Ok(Some(records.permit(caller, Deed::KeepPeople, code).await?.site().id)),
+    }
+}
+
+/// The people with a role at a site, or at any site in scope.
+///
+/// # Errors
+/// Refused where there is no such site in scope.
+pub async fn list(records: &Records, caller: &Caller, site: &str, page: &Page) -> Result<Slice<Person>> {
+    let site = if site.is_empty() {
+        caller.may_somewhere(Deed::KeepPeople)?;
+        None
+    } else {
+        Some(records.permit(caller, Deed::KeepPeople, site).await?.site().id)
+    };
+    let snapshot = records.store.read(caller, None).await?;
+    Ok(people::list(&snapshot, site, page).await?)
+}
+
+/// Gives a role.
+///
+/// # Errors
+/// Refused without the role to give it there, or where the person has it.
+pub async fn grant(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    sign_in_name: &str,
+    grant: &Grant,
+) -> Result<Person> {
+    let site = granted_site(records, caller, grant).await?;
+    retrying("grant_role", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let person = named(&tx, sign_in_name).await?;
+        people::insert_grant(&mut tx, person.id, grant.role, site).await?;
+        let person = named(&tx, sign_in_name).await?;
+        Ok(tx.commit(person).await?)
+    })
+    .await
+}
+
+/// Takes a role away.
+///
+/// # Errors
+/// Refused without the role to take it there, where the person does not have it, or where nobody would
+/// be left to keep people and sites.
+pub async fn revoke(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    sign_in_name: &str,
+    grant: &Grant,
+) -> Result<Person> {
+    let site = granted_site(records, caller, grant).await?;
+    retrying("revoke_role", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let person = named(&tx, sign_in_name).await?;
+        if grant.role == Role::Steward
+            && site.is_none()
+            && people::holders_everywhere(&tx, Role::Steward).await? <= 1
+        {
+            return Err(Refusal::new(
+                Reason::LastSteward,
+                "nobody else keeps people and sites everywhere",
+                "give somebody else the role first",
+            )
+            .into());
+        }
+        if !people::end_grant(&mut tx, person.id, grant.role, site).await? {
+            return Err(Refusal::not_found("role", grant.role.as_str()).into());
+        }
+        let person = named(&tx, sign_in_name).await?;
+        Ok(tx.commit(person).await?)
+    })
+    .await
+}
+
+async fn named(tx: &crate::store::Tx, sign_in_name: &str) -> Result<Person> {
+    people::by_sign_in_name(tx, sign_in_name)
+        .await?
+        .ok_or_else(|| Refusal::not_found("person", sign_in_name).into())
+}

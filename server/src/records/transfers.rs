@@ -1,0 +1,353 @@
+//! Transfers: a move between two sites, as one record that both share.
+
+use crate::access::permit::{Caller, Permit};
+use crate::access::roles::Deed;
+use crate::model::animal::Manner;
+use crate::model::holding::{Began, Ended};
+use crate::model::page::{Page, Slice};
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::model::site::Site;
+use crate::model::transfer::{NewStep, NewTransfer, Side, State, Step, Terms, Transfer};
+use crate::records::animals::{enclosure, off_the_books, on_the_move};
+use crate::records::error::{Refusal, Result};
+use crate::records::{Records, fresh, guard_version, held_now};
+use crate::store::animals::Death;
+use crate::store::holdings::{Beginning, Ending};
+use crate::store::titles::Owner;
+use crate::store::transfers::{Standing, Taken, Wanted};
+use crate::store::{Snapshot, Tx, accessions, animals, holdings, placements, retrying, titles, transfers};
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// Proposes to move an animal to another site.
+///
+/// # Errors
+/// Refused without the role there; where the site does not hold the animal, it is on the move, the
+/// destination is the same site or is not on record, or the days do not fit.
+pub async fn propose(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    new: &NewTransfer,
+) -> Result<Transfer> {
+    let permit = records.permit(caller, Deed::Move, site).await?;
+    let to = records.site(&new.to_site).await?;
+    if to.id == permit.site().id {
+        return Err(Refusal::new(
+            Reason::TransferSameSite,
+            format!("sender and destination are both {}", to.code),
+            "within a site, move it to another enclosure: `holt place`",
+        )
+        .at("to_site")
+        .into());
+    }
+    retrying("propose_transfer", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let today = permit.site().day_of(tx.now());
+        for (day, field) in [(new.planned_on, "planned_on"), (new.loan_until, "loan_until")] {
+            if day.is_some_and(|day| day < today) {
+                return Err(Refusal::new(
+                    Reason::OutOfOrder,
+                    format!("{field} has passed"),
+                    "give a day to come",
+                )
+                .at(field)
+                .into());
+            }
+        }
+        let animal = held_now(&tx, &permit, &new.animal).await?;
+        if let Some((id, state)) = transfers::open_of(&tx, animal.id).await? {
+            return Err(on_the_move(&animal.label().spoken(), id, state).into());
+        }
+        let id = transfers::insert(&mut tx, &animal, permit.site().id, to.id, new).await?;
+        let reply = one(&tx, id).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// What a step comes to.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Stepped {
+    pub transfer: Transfer,
+    /// For a receipt, the accession that the destination gave.
+    pub accession: String,
+}
+
+/// Takes a step of a transfer.
+///
+/// # Errors
+/// Refused as not found for a third site; where the step belongs to the other site, the transfer is not
+/// in a state for it, is withheld, or the time does not fit.
+pub async fn step(records: &Records, caller: &Caller, request: &Request, new: &NewStep) -> Result<Stepped> {
+    let deed = match new.step {
+        Step::Withheld | Step::Released => Deed::Withhold,
+        _ => Deed::Move,
+    };
+    caller.may_somewhere(deed)?;
+    let sites = records.store.sites().await?;
+    retrying("step_transfer", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let standing = transfers::lock(&tx, new.transfer)
+            .await?
+            .ok_or_else(|| Refusal::not_found("transfer", &new.transfer.to_string()))?;
+        let permit = side(caller, deed, new.step, &standing, &sites)?;
+        tx.at_site(permit.site().id);
+        guard_version("transfer", new.version, standing.version)?;
+        let state = new.step.from(standing.state).ok_or_else(|| wrong_state(new.step, &standing))?;
+        refuse_withheld(new.step, &standing, &permit)?;
+        let at = happened_at(&tx, &standing, new).await?;
+        let accession = match new.step {
+            Step::Received => receive(&mut tx, &permit, &standing, new, at).await?,
+            Step::Died => {
+                lose(&mut tx, &sites, &permit, &standing, Ended::Death, at, &new.note).await?;
+                String::new()
+            }
+            Step::Escaped => {
+                lose(&mut tx, &sites, &permit, &standing, Ended::Escape, at, &new.note).await?;
+                String::new()
+            }
+            _ => String::new(),
+        };
+        // Last: until then the transfer is dispatched, and that is what lets the receiver end the
+        // sender's holding.
+        let taken =
+            Taken { step: new.step, state, site: permit.site().id, at, note: &new.note, number: &accession };
+        transfers::step(&mut tx, &standing, taken).await?;
+        let reply = Stepped { transfer: one(&tx, standing.id).await?, accession };
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// Leave for a step, from the site whose step it is.
+fn side(caller: &Caller, deed: Deed, step: Step, standing: &Standing, sites: &[Site]) -> Result<Permit> {
+    let of = |id: Uuid| sites.iter().find(|site| site.id == id);
+    let (Some(from), Some(to)) = (of(standing.from), of(standing.to)) else {
+        return Err(Refusal::not_found("transfer", &standing.id.to_string()).into());
+    };
+    match step.side() {
+        Side::Sender if !caller.sees(from.id) => Err(other_site(step, from).into()),
+        Side::Sender => Ok(caller.may(deed, from)?),
+        Side::Destination if !caller.sees(to.id) => Err(other_site(step, to).into()),
+        Side::Destination => Ok(caller.may(deed, to)?),
+        Side::Either => caller.may(deed, from).or_else(|_| caller.may(deed, to)).map_err(Into::into),
+    }
+}
+
+fn other_site(step: Step, site: &Site) -> Refusal {
+    Refusal::new(
+        Reason::TransferOtherSite,
+        format!("only {} can say that the transfer is {}", site.code, step.spoken()),
+        format!("ask the registrar of {} ({})", site.code, site.name),
+    )
+    .fact("site_needed", site.code.clone())
+}
+
+fn wrong_state(step: Step, standing: &Standing) -> Refusal {
+    let mend = match standing.state {
+        State::Proposed => "the destination must agree first: `holt transfer agree`",
+        State::Agreed => "the sender must dispatch it first: `holt transfer dispatch`",
+        State::Dispatched => "it can be received, turned back, or recorded as lost on the way",
+        _ => "nothing more can be done with it; propose a new one",
+    };
+    Refusal::new(
+        Reason::TransferWrongState,
+        format!("it cannot be {}: the transfer is {}", step.spoken(), standing.state.spoken()),
+        mend,
+    )
+    .fact("state", format!("{:?}", standing.state).to_uppercase())
+}
+
+fn refuse_withheld(step: Step, standing: &Standing, permit: &Permit) -> std::result::Result<(), Refusal> {
+    match (step, standing.withheld_by) {
+        (Step::Dispatched, Some(_)) => Err(Refusal::new(
+            Reason::TransferWithheld,
+            "a veterinary surgeon withholds the transfer",
+            "ask them what is missing; they release it: `holt transfer release`",
+        )),
+        (Step::Withheld, Some(_)) => Err(Refusal::new(
+            Reason::TransferWrongState,
+            "the transfer is withheld already",
+            "nothing needs to be done",
+        )),
+        (Step::Released, None) => Err(Refusal::new(
+            Reason::TransferWrongState,
+            "the transfer is not withheld",
+            "nothing needs to be done",
+        )),
+        (Step::Released, Some(site)) if site != permit.site().id => Err(Refusal::new(
+            Reason::TransferWithheld,
+            "the other site's veterinary surgeon withholds the transfer",
+            "only they can release it",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// When a step happened: not in the future, and not before the step that it follows.
+async fn happened_at(tx: &Tx, standing: &Standing, new: &NewStep) -> Result<DateTime<Utc>> {
+    let Some(at) = new.at else { return Ok(tx.now()) };
+    if at > tx.now() {
+        return Err(Refusal::in_the_future("time", "at").into());
+    }
+    let before = one(tx, standing.id).await?.steps.last().map(|step| step.happened_at);
+    if before.is_some_and(|before| at < before) {
+        return Err(Refusal::new(
+            Reason::OutOfOrder,
+            "the time is before the step that it follows",
+            "correct the time",
+        )
+        .at("at")
+        .into());
+    }
+    Ok(at)
+}
+
+/// The holding passes in one instant: the sender's ends as the receiver's begins.
+async fn receive(
+    tx: &mut Tx,
+    permit: &Permit,
+    standing: &Standing,
+    new: &NewStep,
+    at: DateTime<Utc>,
+) -> Result<String> {
+    let animal = standing.animal;
+    let site = permit.site();
+    let sender_day = sender_day(tx, standing, at).await?;
+    let ending = Ending {
+        how: Ended::Transfer,
+        at,
+        on: sender_day,
+        source: "",
+        name: String::new(),
+        transfer: Some(standing.id),
+    };
+    holdings::end(tx, animal, ending).await?;
+    placements::end(tx, animal, at).await?;
+    let on = site.day_of(at);
+    let beginning = Beginning {
+        how: Began::Transfer,
+        at,
+        on,
+        source: "",
+        name: String::new(),
+        transfer: Some(standing.id),
+    };
+    holdings::begin(tx, animal, site.id, beginning).await?;
+    let accession = accessions::take_in(tx, permit, animal, on).await?;
+    if standing.terms == Terms::TitlePasses {
+        titles::end(tx, animal, at).await?;
+        titles::begin(tx, animal, site.id, Owner::Site(site.id), at).await?;
+    }
+    if !new.enclosure.is_empty() {
+        let enclosure = enclosure(tx, permit, &new.enclosure).await?;
+        placements::begin(tx, permit, &[animal], enclosure, at).await?;
+    }
+    animals::bump(tx, animal).await?;
+    Ok(accession)
+}
+
+/// The sender answers for an animal on the way, so its loss goes off the sender's books, whoever
+/// reports it.
+async fn lose(
+    tx: &mut Tx,
+    sites: &[Site],
+    permit: &Permit,
+    standing: &Standing,
+    how: Ended,
+    at: DateTime<Utc>,
+    note: &str,
+) -> Result<()> {
+    let sender = sites.iter().find(|site| site.id == standing.from);
+    let on = sender.unwrap_or(permit.site()).day_of(at);
+    if how == Ended::Death {
+        let death = Death { at, on, day_only: false, manner: Manner::Unknown, note };
+        animals::insert_death(tx, standing.from, standing.animal, death).await?;
+    }
+    let ending = Ending { how, at, on, source: "", name: String::new(), transfer: Some(standing.id) };
+    off_the_books(tx, permit, standing.animal, ending, "the animal died on the way").await
+}
+
+async fn sender_day(tx: &Tx, standing: &Standing, at: DateTime<Utc>) -> Result<chrono::NaiveDate> {
+    let sites = crate::store::sites::all(tx).await?;
+    Ok(sites
+        .iter()
+        .find(|site| site.id == standing.from)
+        .map_or_else(|| at.date_naive(), |site| site.day_of(at)))
+}
+
+/// One transfer.
+///
+/// # Errors
+/// Refused as not found for a third site.
+pub async fn get(records: &Records, caller: &Caller, id: Uuid) -> Result<Transfer> {
+    caller.may_somewhere(Deed::Read)?;
+    let snapshot = records.store.read(caller, None).await?;
+    one(&snapshot, id).await
+}
+
+/// Transfers from or to a site, or any site in scope.
+///
+/// # Errors
+/// Refused where there is no such site in scope.
+pub async fn list(
+    records: &Records,
+    caller: &Caller,
+    site: &str,
+    open_only: bool,
+    page: &Page,
+) -> Result<Slice<Transfer>> {
+    let site = if site.is_empty() {
+        caller.may_somewhere(Deed::Read)?;
+        None
+    } else {
+        Some(records.permit(caller, Deed::Read, site).await?.site().id)
+    };
+    let snapshot = records.store.read(caller, None).await?;
+    let wanted = Wanted { site, open_only, ..Wanted::default() };
+    let mut transfers = transfers::list(&snapshot, &wanted, page).await?;
+    for transfer in &mut transfers.entries {
+        transfer.missing = missing(transfer);
+    }
+    Ok(transfers)
+}
+
+async fn one(snapshot: &Snapshot, id: Uuid) -> Result<Transfer> {
+    let wanted = Wanted { id: Some(id), ..Wanted::default() };
+    let page = Page { size: 1, after: None };
+    let mut found = transfers::list(snapshot, &wanted, &page).await?.entries;
+    let mut transfer = found.pop().ok_or_else(|| Refusal::not_found("transfer", &id.to_string()))?;
+    transfer.missing = missing(&transfer);
+    Ok(transfer)
+}
+
+/// What a move usually needs on record and this one does not have. Common practice, no source: that a
+/// move is planned for a day, that a loan has an end, that the papers and the carrier are noted when the
+/// animal leaves and its condition when it arrives.
+pub(crate) fn missing(transfer: &Transfer) -> Vec<String> {
+    let note_of = |wanted: Step| {
+        transfer.steps.iter().find(|step| step.step == wanted).map(|step| step.note.trim().is_empty())
+    };
+    let mut missing = Vec::new();
+    if transfer.planned_on.is_none() && matches!(transfer.state, State::Proposed | State::Agreed) {
+        missing.push("no day is planned".to_owned());
+    }
+    if transfer.terms == Terms::Loan && transfer.loan_until.is_none() {
+        missing.push("the loan has no end".to_owned());
+    }
+    if note_of(Step::Dispatched) == Some(true) {
+        missing.push("no papers or carrier noted at dispatch".to_owned());
+    }
+    if note_of(Step::Received) == Some(true) {
+        missing.push("no condition noted at receipt".to_owned());
+    }
+    if transfer.withheld && transfer.state.is_open() {
+        missing.push("a veterinary surgeon withholds it".to_owned());
+    }
+    missing
+}

@@ -1,0 +1,3 @@
+//! What people read: records put together for a question.
+
+pub mod site_day;

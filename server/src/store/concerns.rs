@@ -1,0 +1,338 @@
+//! Concerns and their steps.
+
+use crate::access::permit::Permit;
+use crate::model::animal::Label;
+use crate::model::concern::{Concern, ConcernKind, ConcernState, Content, Level};
+use crate::store::doors::{Snapshot, Tx};
+use crate::store::entity::{concern, concern_step};
+use crate::store::error::Error;
+use crate::store::facts::{covers, known};
+use crate::store::weights::label;
+use chrono::{DateTime, Utc};
+use sea_orm::FromQueryResult;
+use serde_json::json;
+use uuid::Uuid;
+
+const fn kind_text(kind: ConcernKind) -> &'static str {
+    match kind {
+        ConcernKind::WeightTrend => "weight_trend",
+        ConcernKind::ScaleRefused => "scale_refused",
+    }
+}
+
+const fn level_text(level: Level) -> &'static str {
+    match level {
+        Level::Watch => "watch",
+        Level::Act => "act",
+        Level::Urgent => "urgent",
+    }
+}
+
+const fn state_text(state: ConcernState) -> &'static str {
+    match state {
+        ConcernState::Raised => "raised",
+        ConcernState::TakenUp => "taken_up",
+        ConcernState::Settled => "settled",
+    }
+}
+
+fn read<T: serde::de::DeserializeOwned>(
+    column: &'static str,
+    value: impl Into<serde_json::Value>,
+) -> Result<T, Error> {
+    serde_json::from_value(value.into()).map_err(|error| Error::corrupt("concern_steps", column, error))
+}
+
+/// Which concerns are wanted.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Wanted {
+    pub site: Option<Uuid>,
+    pub animal: Option<Uuid>,
+    pub id: Option<Uuid>,
+    /// Settled ones too.
+    pub settled: bool,
+    /// As they stood at this instant; now where none.
+    pub at: Option<DateTime<Utc>>,
+}
+
+#[derive(FromQueryResult)]
+struct Row {
+    id: Uuid,
+    animal_id: Uuid,
+    site: String,
+    kind: String,
+    raised_at: DateTime<Utc>,
+    changed_at: DateTime<Utc>,
+    level: String,
+    seen: String,
+    look_first: String,
+    figures: serde_json::Value,
+    record_ids: serde_json::Value,
+    steps: i64,
+    state: String,
+    taken_up_by: Option<String>,
+    settled_because: Option<String>,
+    accession: Option<String>,
+    house_name: Option<String>,
+}
+
+/// Concerns with their newest step, by when they were raised. What stood at an instant is told by the
+/// steps that were taken until then, so the same question has the same answer for ever.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn list(snapshot: &Snapshot, wanted: Wanted, now: DateTime<Utc>) -> Result<Vec<Concern>, Error> {
+    let at = wanted.at.unwrap_or_else(|| snapshot.known_at()).min(snapshot.known_at());
+    let sql = format!(
+        "SELECT c.id, c.animal_id, s.code AS site, c.kind, c.recorded_at AS raised_at,
+                l.changed_at, l.level, l.seen, l.look_first, l.figures, l.record_ids, l.seq AS steps,
+                l.state, t.name AS taken_up_by, z.note AS settled_because, {label}
+           FROM concerns c
+           JOIN sites s ON s.id = c.site_id
+           JOIN LATERAL (
+             SELECT x.seq, x.level, x.seen, x.look_first, x.figures, x.record_ids,
+                    x.recorded_at AS changed_at,
+                    coalesce((SELECT CASE y.step WHEN 'settled' THEN 'settled' ELSE 'taken_up' END
+                                FROM concern_steps y
+                               WHERE y.concern_id = c.id AND y.recorded_at <= $1
+                                 AND y.step IN ('taken_up', 'settled')
+                               ORDER BY y.seq DESC LIMIT 1), 'raised') AS state
+               FROM concern_steps x WHERE x.concern_id = c.id AND x.recorded_at <= $1
+              ORDER BY x.seq DESC LIMIT 1) l ON true
+           LEFT JOIN LATERAL (
+             SELECT p.name FROM concern_steps u JOIN people p ON p.id = u.recorded_by
+              WHERE u.concern_id = c.id AND u.step = 'taken_up' AND u.recorded_at <= $1
+              ORDER BY u.seq DESC LIMIT 1) t ON true
+           LEFT JOIN LATERAL (
+             SELECT v.note FROM concern_steps v
+              WHERE v.concern_id = c.id AND v.step = 'settled' AND v.recorded_at <= $1 LIMIT 1) z ON true
+          WHERE ($2::uuid IS NULL OR c.site_id = $2) AND ($3::uuid IS NULL OR c.animal_id = $3)
+            AND ($4::uuid IS NULL OR c.id = $4)
+            -- What has left the site concerns it no more; the concern stays on record.
+            AND ($5 OR (l.state <> 'settled' AND EXISTS (
+                  SELECT FROM holdings h WHERE h.animal_id = c.animal_id AND h.site_id = c.site_id
+                     AND {known_h} AND {covers_h})))
+          ORDER BY c.recorded_at, c.id",
+        label = label("c", 1),
+        known_h = known("h", 1),
+        covers_h = covers("h", 6),
+    );
+    let values = [
+        at.into(),
+        wanted.site.into(),
+        wanted.animal.into(),
+        wanted.id.into(),
+        wanted.settled.into(),
+        at.min(now).into(),
+    ];
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    rows.into_iter()
+        .map(|row| {
+            let age = (now.min(at) - row.raised_at).num_days().max(0);
+            Ok(Concern {
+                id: row.id,
+                site: row.site,
+                animal: Label {
+                    id: row.animal_id,
+                    accession: row.accession.unwrap_or_default(),
+                    house_name: row.house_name.unwrap_or_default(),
+                },
+                kind: read("kind", row.kind)?,
+                state: read("state", row.state)?,
+                content: Content {
+                    level: read("level", row.level)?,
+                    seen: row.seen,
+                    look_first: row.look_first,
+                    figures: read("figures", row.figures)?,
+                    record_ids: read("record_ids", row.record_ids)?,
+                },
+                raised_at: row.raised_at,
+                changed_at: row.changed_at,
+                taken_up_by: row.taken_up_by.unwrap_or_default(),
+                settled_because: row.settled_because.unwrap_or_default(),
+                age_days: i32::try_from(age).unwrap_or(i32::MAX),
+                version: row.steps,
+            })
+        })
+        .collect()
+}
+
+/// Concerns of these animals at a site that are open.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn open(
+    tx: &Tx,
+    permit: &Permit,
+    animals: &[Uuid],
+) -> Result<Vec<(Uuid, Uuid, ConcernKind, Content, i64)>, Error> {
+    #[derive(FromQueryResult)]
+    struct Open {
+        id: Uuid,
+        animal_id: Uuid,
+        kind: String,
+        version: i64,
+        level: String,
+        seen: String,
+        look_first: String,
+        figures: serde_json::Value,
+        record_ids: serde_json::Value,
+    }
+    let rows = tx
+        .rows::<Open>(
+            "SELECT c.id, c.animal_id, c.kind, c.version, x.level, x.seen, x.look_first, x.figures, x.record_ids
+               FROM concerns c JOIN concern_steps x ON x.concern_id = c.id AND x.seq = c.version
+              WHERE c.site_id = $1 AND c.animal_id = ANY ($2) AND c.state <> 'settled'",
+            [permit.site().id.into(), animals.to_vec().into()],
+        )
+        .await?;
+    rows.into_iter()
+        .map(|row| {
+            let content = Content {
+                level: read("level", row.level)?,
+                seen: row.seen,
+                look_first: row.look_first,
+                figures: read("figures", row.figures)?,
+                record_ids: read("record_ids", row.record_ids)?,
+            };
+            Ok((row.id, row.animal_id, read("kind", row.kind)?, content, row.version))
+        })
+        .collect()
+}
+
+/// A step of a concern.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StepKind {
+    Raised,
+    Changed,
+    TakenUp,
+    Settled,
+}
+
+impl StepKind {
+    const fn text(self) -> &'static str {
+        match self {
+            Self::Raised => "raised",
+            Self::Changed => "changed",
+            Self::TakenUp => "taken_up",
+            Self::Settled => "settled",
+        }
+    }
+}
+
+/// Raises a concern; answers its identifier.
+///
+/// # Errors
+/// [`Error::Contention`] where the same was raised meanwhile.
+pub async fn raise(
+    tx: &mut Tx,
+    permit: &Permit,
+    animal: Uuid,
+    kind: ConcernKind,
+    content: &Content,
+) -> Result<Uuid, Error> {
+    let row = concern::Model {
+        id: tx.new_id(),
+        site_id: permit.site().id,
+        animal_id: animal,
+        kind: kind_text(kind).to_owned(),
+        state: "raised".to_owned(),
+        version: 1,
+        recorded_at: tx.now(),
+        recorded_by: tx.person(),
+        request_id: tx.request_id(),
+    };
+    let id = row.id;
+    tx.insert(&[row]).await?;
+    append_step(tx, permit, id, 1, StepKind::Raised, content, "").await?;
+    Ok(id)
+}
+
+async fn append_step(
+    tx: &mut Tx,
+    permit: &Permit,
+    id: Uuid,
+    seq: i64,
+    step: StepKind,
+    content: &Content,
+    note: &str,
+) -> Result<(), Error> {
+    let row = concern_step::Model {
+        concern_id: id,
+        seq,
+        site_id: permit.site().id,
+        step: step.text().to_owned(),
+        level: level_text(content.level).to_owned(),
+        seen: content.seen.clone(),
+        look_first: content.look_first.clone(),
+        figures: serde_json::to_value(&content.figures)?,
+        record_ids: serde_json::to_value(&content.record_ids)?,
+        note: note.to_owned(),
+        recorded_at: tx.now(),
+        recorded_by: tx.person(),
+        request_id: tx.request_id(),
+    };
+    tx.insert(&[row]).await
+}
+
+/// Takes a step: the concern's version grows by one and its state follows.
+///
+/// # Errors
+/// [`Error::Contention`] where somebody took a step meanwhile.
+pub async fn step(
+    tx: &mut Tx,
+    permit: &Permit,
+    id: Uuid,
+    version: i64,
+    step: StepKind,
+    content: &Content,
+    note: &str,
+) -> Result<(), Error> {
+    let state = match step {
+        StepKind::Raised => Some(ConcernState::Raised),
+        StepKind::Changed => None,
+        StepKind::TakenUp => Some(ConcernState::TakenUp),
+        StepKind::Settled => Some(ConcernState::Settled),
+    };
+    let changed = tx
+        .execute(
+            "UPDATE concerns SET version = version + 1, state = coalesce($3, state)
+              WHERE id = $1 AND version = $2 AND state <> 'settled'",
+            [id.into(), version.into(), state.map(state_text).into()],
+        )
+        .await?;
+    if changed != 1 {
+        return Err(Error::Contention);
+    }
+    tx.note_change::<concern::Entity>(
+        &id.to_string(),
+        &json!({ "version": version + 1, "state": state.map(state_text) }),
+    );
+    append_step(tx, permit, id, version + 1, step, content, note).await
+}
+
+/// When concerns of this kind about these animals were last settled.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn last_settled(
+    tx: &Tx,
+    permit: &Permit,
+    animals: &[Uuid],
+    kind: ConcernKind,
+) -> Result<Vec<(Uuid, DateTime<Utc>)>, Error> {
+    #[derive(FromQueryResult)]
+    struct Settled {
+        animal_id: Uuid,
+        at: DateTime<Utc>,
+    }
+    let rows = tx
+        .rows::<Settled>(
+            "SELECT c.animal_id, max(x.recorded_at) AS at FROM concerns c
+               JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
+              WHERE c.site_id = $1 AND c.animal_id = ANY ($2) AND c.kind = $3 GROUP BY c.animal_id",
+            [permit.site().id.into(), animals.to_vec().into(), kind_text(kind).into()],
+        )
+        .await?;
+    Ok(rows.into_iter().map(|row| (row.animal_id, row.at)).collect())
+}

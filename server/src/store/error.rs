@@ -1,0 +1,220 @@
+//! What the database says, told apart by SQLSTATE and constraint name.
+
+use crate::model::reason::Reason;
+use crate::records::error::Refusal;
+use sea_orm::{DbErr, RuntimeErr, SqlxError};
+use uuid::Uuid;
+
+/// Why a statement or a transaction did not do what it was to do.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// A constraint refused it.
+    #[error("the constraint {} refused it", .0.name)]
+    Broken(Constraint),
+    /// Lost a race: serialization failure, deadlock, or the same request answered meanwhile.
+    #[error("lost a race")]
+    Contention,
+    /// The same request id with other content.
+    #[error("request id {0} was used before with other content")]
+    RequestReused(Uuid),
+    /// The time allowed was over.
+    #[error("the time allowed was over")]
+    TimedOut,
+    /// The database is away, full or stopping.
+    #[error("the database is away: {0}")]
+    Lost(String),
+    /// A row that does not mean what its column allows.
+    #[error("table {table}, column {column}: {what}")]
+    Corrupt {
+        /// The table.
+        table: &'static str,
+        /// The column.
+        column: &'static str,
+        /// What is wrong.
+        what: String,
+    },
+    /// A fault of ours.
+    #[error("{0}")]
+    Fault(String),
+}
+
+/// A constraint that refused a row.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Constraint {
+    /// Its name in the catalogue.
+    pub name: String,
+}
+
+/// Constraints that people can run into although the rules asked before: two at once, mostly. Those
+/// named `…_guard` and foreign keys are not among them: they break only where Holt is wrong.
+const REFUSALS: &[(&str, Reason, &str, &str)] = &[
+    ("sites_code_key", Reason::Exists, "a site of this code exists", "choose another code"),
+    (
+        "enclosures_site_name_key",
+        Reason::Exists,
+        "an enclosure of this name exists at the site",
+        "choose another name",
+    ),
+    ("people_pkey", Reason::Contention, "the person was recorded meanwhile", "send it again"),
+    (
+        "people_sign_in_name_key",
+        Reason::Exists,
+        "somebody signs in by this name",
+        "choose another sign-in name",
+    ),
+    ("grants_in_force_key", Reason::Exists, "the person has this role already", "nothing needs to be done"),
+    ("taxa_scientific_name_key", Reason::Exists, "this species is on record", "use the one on record"),
+    ("births_one_key", Reason::Exists, "a birth of this animal is on record", "correct the one on record"),
+    ("parents_once_key", Reason::Exists, "this parent is on record", "nothing needs to be done"),
+    ("parents_one_dam_key", Reason::Exists, "a dam of this animal is on record", "correct the one on record"),
+    (
+        "sexings_one_a_day_key",
+        Reason::Exists,
+        "a sex of this animal is on record for that day",
+        "correct the one on record",
+    ),
+    (
+        "accessions_number_key",
+        Reason::Contention,
+        "the accession number was given out meanwhile",
+        "send it again",
+    ),
+    (
+        "accessions_one_a_site_key",
+        Reason::Exists,
+        "the animal has an accession at this site",
+        "use the one on record",
+    ),
+    ("deaths_once_key", Reason::AnimalDead, "the animal's death is on record", "correct the one on record"),
+    (
+        "marks_transponder_in_use",
+        Reason::TransponderInUse,
+        "this transponder is in force on another animal",
+        "scan it again; if it is right, the other record is wrong: tell the registrar who keeps that animal",
+    ),
+    (
+        "holdings_one_holder",
+        Reason::OutOfOrder,
+        "somebody holds the animal at that time",
+        "look at its holdings again",
+    ),
+    (
+        "titles_one_owner",
+        Reason::OutOfOrder,
+        "somebody owns the animal at that time",
+        "look at its titles again",
+    ),
+    (
+        "placements_one_place",
+        Reason::OutOfOrder,
+        "the animal lives somewhere else at that time",
+        "look at where it lives again",
+    ),
+    (
+        "transfers_one_open_key",
+        Reason::AnimalOnTheMove,
+        "the animal is on an open transfer",
+        "finish, refuse or call off that transfer first",
+    ),
+    (
+        "transfer_steps_pkey",
+        Reason::Contention,
+        "somebody took a step of this transfer meanwhile",
+        "look at it again",
+    ),
+    ("concerns_one_open_key", Reason::Contention, "the concern was raised meanwhile", "send it again"),
+    (
+        "concern_steps_pkey",
+        Reason::Contention,
+        "somebody took a step of this concern meanwhile",
+        "look at it again",
+    ),
+    (
+        "protocols_code_version_key",
+        Reason::Exists,
+        "this version of the protocol is on record",
+        "load it as the next version",
+    ),
+    (
+        "checks_one_version_key",
+        Reason::Contention,
+        "somebody changed the check meanwhile",
+        "look at it again",
+    ),
+    ("requests_pkey", Reason::Contention, "the same request was answered meanwhile", "send it again"),
+];
+
+impl Constraint {
+    /// What people are told when it refuses; none where only a fault of Holt can break it.
+    #[must_use]
+    pub fn refusal(&self) -> Option<Refusal> {
+        REFUSALS
+            .iter()
+            .find(|(name, ..)| *name == self.name)
+            .map(|&(_, reason, say, mend)| Refusal::new(reason, say, mend))
+    }
+
+    /// Whether trying the same again may go well: somebody was quicker, and now it shows.
+    fn is_race(&self) -> bool {
+        REFUSALS.iter().any(|(name, reason, ..)| *name == self.name && *reason == Reason::Contention)
+    }
+}
+
+impl Error {
+    /// A value in a row that its column's meaning does not allow.
+    pub fn corrupt(table: &'static str, column: &'static str, what: impl ToString) -> Self {
+        Self::Corrupt { table, column, what: what.to_string() }
+    }
+}
+
+impl From<DbErr> for Error {
+    fn from(error: DbErr) -> Self {
+        let sqlx = match &error {
+            DbErr::Exec(RuntimeErr::SqlxError(e))
+            | DbErr::Query(RuntimeErr::SqlxError(e))
+            | DbErr::Conn(RuntimeErr::SqlxError(e)) => e,
+            DbErr::ConnectionAcquire(_) => return Self::Lost(error.to_string()),
+            _ => return Self::Fault(error.to_string()),
+        };
+        match &**sqlx {
+            SqlxError::Database(database) => {
+                let state = database.code().unwrap_or_default();
+                let constraint = database.constraint().map(|name| Constraint { name: name.to_owned() });
+                match (&*state, constraint) {
+                    ("23505" | "23P01", Some(constraint)) if constraint.is_race() => Self::Contention,
+                    ("23503" | "23505" | "23514" | "23P01", Some(constraint)) => Self::Broken(constraint),
+                    ("40001" | "40P01" | "55P03", _) => Self::Contention,
+                    ("57014", _) => Self::TimedOut,
+                    ("57P01" | "57P02" | "57P03" | "53300", _) => Self::Lost(database.to_string()),
+                    (state, _) if state.starts_with("08") => Self::Lost(database.to_string()),
+                    _ => Self::Fault(format!("SQLSTATE {state}: {database}")),
+                }
+            }
+            SqlxError::Io(_)
+            | SqlxError::Tls(_)
+            | SqlxError::PoolTimedOut
+            | SqlxError::PoolClosed
+            | SqlxError::WorkerCrashed => Self::Lost(error.to_string()),
+            _ => Self::Fault(error.to_string()),
+        }
+    }
+}
+
+impl From<serde_json::Error> for Error {
+    fn from(error: serde_json::Error) -> Self {
+        Self::Fault(format!("JSON: {error}"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_told_apart() {
+        let of = |name: &str| Constraint { name: name.to_owned() };
+        assert_eq!(of("sites_code_key").refusal().unwrap().reason, Reason::Exists);
+        assert!(of("requests_pkey").is_race());
+        assert!(of("weights_mass_guard").refusal().is_none());
+    }
+}

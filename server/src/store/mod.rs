@@ -1,0 +1,32 @@
+//! The store: the only folder that says `sea_orm` or SQL. Everything goes in and out by two doors,
+//! [`Store::read`] and [`Store::write`], which set the scope for row-level security; a statement outside
+//! them sees nothing.
+//!
+//! One file per concept holds that concept's queries, in model types, as functions of a [`Snapshot`]
+//! (reading) or a [`Tx`] (writing).
+
+pub mod accessions;
+pub mod animals;
+pub mod assessments;
+pub mod checks;
+pub mod cluster;
+pub mod concerns;
+mod connect;
+mod doors;
+pub mod entity;
+mod error;
+pub mod facts;
+pub mod holdings;
+mod ledger;
+pub mod marks;
+pub mod people;
+pub mod placements;
+mod rows;
+pub mod sites;
+pub mod titles;
+pub mod transfers;
+pub mod weights;
+
+pub use connect::{ConnectError, Limits, connect, create_database, migrate};
+pub use doors::{Attempt, Snapshot, Store, Tx, retrying};
+pub use error::{Constraint, Error};

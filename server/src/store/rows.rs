@@ -1,0 +1,79 @@
+//! Writing rows: one way for every table.
+//!
+//! Rows go in as one JSON parameter that PostgreSQL spreads over the columns. So the statement of a
+//! table is the same for one row and for a thousand and is prepared once, and what the ledger vouches
+//! for is the very content that was stored.
+
+use crate::store::doors::Tx;
+use crate::store::error::Error;
+use crate::store::ledger;
+use sea_orm::{EntityName, EntityTrait, Iterable};
+use serde::Serialize;
+use serde_json::{Value, json};
+
+/// A row of a table that keeps its history: what its key is, and what it holds as JSON.
+pub(super) trait Row: Serialize + Sync {
+    /// The table.
+    type Table: EntityTrait;
+
+    /// The row's key, as the ledger names it.
+    fn key(&self) -> String;
+}
+
+impl Tx {
+    /// Writes rows, and a ledger line for each.
+    pub(super) async fn insert<R: Row>(&mut self, rows: &[R]) -> Result<(), Error> {
+        if rows.is_empty() {
+            return Ok(());
+        }
+        let entity = <R::Table as Default>::default();
+        let table = entity.table_name();
+        let values: Vec<Value> = rows.iter().map(serde_json::to_value).collect::<Result<_, _>>()?;
+        let columns = <R::Table as EntityTrait>::Column::iter()
+            .map(|column| sea_orm::IdenStatic::as_str(&column))
+            .collect::<Vec<_>>()
+            .join(", ");
+        for (row, value) in rows.iter().zip(&values) {
+            self.note_line(ledger::line(table, &row.key(), value));
+        }
+        self.execute(
+            &format!(
+                "INSERT INTO {table} ({columns}) SELECT {columns} FROM json_populate_recordset(NULL::{table}, $1)"
+            ),
+            [Value::Array(values).into()],
+        )
+        .await?;
+        Ok(())
+    }
+
+    /// Supersedes the version `id` of a fact: another takes its place, or it is withdrawn.
+    pub(super) async fn supersede<E: EntityTrait>(&mut self, id: uuid::Uuid, why: &str) -> Result<(), Error> {
+        let entity = E::default();
+        let table = entity.table_name();
+        let changed = self
+            .execute(
+                &format!(
+                    "UPDATE {table} SET superseded_at = $2, superseded_in = $3, superseded_why = $4
+                      WHERE id = $1 AND superseded_at IS NULL"
+                ),
+                [id.into(), self.now().into(), self.request_id().into(), why.into()],
+            )
+            .await?;
+        if changed != 1 {
+            // Somebody superseded it since it was read.
+            return Err(Error::Contention);
+        }
+        self.note_line(ledger::change(
+            table,
+            &id.to_string(),
+            &json!({ "superseded_at": self.now(), "superseded_in": self.request_id(), "superseded_why": why }),
+        ));
+        Ok(())
+    }
+
+    /// Notes a change of columns that may change in place.
+    pub(super) fn note_change<E: EntityTrait>(&mut self, key: &str, columns: &Value) {
+        let entity = E::default();
+        self.note_line(ledger::change(entity.table_name(), key, columns));
+    }
+}
