@@ -7,6 +7,7 @@
 //! - [`rates`]: events per hour watched, with what the watching leaves open.
 //! - [`association`]: who is seen with whom, and who is seen alone.
 //! - [`budget`]: what the animals do with their time.
+//! - [`exclusion`]: who is being pushed out.
 //!
 //! In all of these the winner is the one that stays or takes, and the loser the one that yields. A table
 //! of fleeing has its rows and columns the other way round; scores of a transposed table are the exact
@@ -17,5 +18,6 @@ pub mod budget;
 pub mod contests;
 pub mod david;
 pub mod elo;
+pub mod exclusion;
 pub mod linearity;
 pub mod rates;

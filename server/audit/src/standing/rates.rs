@@ -5,6 +5,7 @@
 
 use crate::stats::exact::{self, Range};
 use serde::Serialize;
+use std::ops::Add;
 
 /// Events of one kind and the time in which they would have been seen.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
@@ -22,6 +23,13 @@ pub struct Rate {
     pub per_hour: f64,
     /// Exact Poisson interval (Garwood 1936).
     pub range: Range,
+}
+
+impl Add for Watched {
+    type Output = Self;
+    fn add(self, other: Self) -> Self {
+        Self { events: self.events + other.events, hours: self.hours + other.hours }
+    }
 }
 
 impl Watched {
