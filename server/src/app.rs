@@ -31,7 +31,7 @@ use tonic::service::Routes;
 use tonic::transport::Identity;
 use tonic::transport::server::ServerTlsConfig;
 
-/// The name of Holt's database in a private cluster.
+/// The name of Holt's database in a private cluster, which the cluster makes.
 const DATABASE: &str = "holt";
 
 /// Connections are asked to come again now and then, so that load spreads over servers that were added.
@@ -79,8 +79,6 @@ impl House {
         let data_dir = config.data_dir(around, rustix::process::geteuid().is_root())?;
         let (cluster, url) = if config.store.database_url.is_empty() {
             let cluster = Cluster::start(settings(config, around, &data_dir)).await?;
-            let owner = Secret::new(cluster.url("postgres"));
-            store::create_database(&owner, DATABASE).await?;
             let url = Secret::new(cluster.url(DATABASE));
             (Some(cluster), url)
         } else {

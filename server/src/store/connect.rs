@@ -46,28 +46,6 @@ fn options(url: &Secret) -> Result<PgConnectOptions, ConnectError> {
         .log_statements(log::LevelFilter::Debug))
 }
 
-/// Makes a database in a private cluster, where there is none of that name yet.
-///
-/// # Errors
-/// [`ConnectError`], whose message says what to check.
-pub async fn create_database(owner: &Secret, name: &str) -> Result<(), ConnectError> {
-    let mut connection: PgConnection = options(owner)?.connect().await.map_err(ConnectError::Unreachable)?;
-    let there: Option<i32> = sqlx::query_scalar("SELECT 1 FROM pg_database WHERE datname = $1")
-        .bind(name)
-        .fetch_optional(&mut connection)
-        .await
-        .map_err(ConnectError::Unreachable)?;
-    if there.is_none() {
-        // Names cannot be parameters; this one is a constant of ours.
-        let sql = format!("CREATE DATABASE {name}");
-        sqlx::query(sqlx::AssertSqlSafe(sql))
-            .execute(&mut connection)
-            .await
-            .map_err(ConnectError::Unreachable)?;
-    }
-    connection.close().await.map_err(ConnectError::Unreachable)
-}
-
 /// Brings the database up to date, as its owner. The migrator holds an advisory lock meanwhile, so that
 /// several servers may start at once.
 ///

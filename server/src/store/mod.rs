@@ -27,6 +27,6 @@ pub mod titles;
 pub mod transfers;
 pub mod weights;
 
-pub use connect::{ConnectError, Limits, connect, create_database, migrate};
+pub use connect::{ConnectError, Limits, connect, migrate};
 pub use doors::{Attempt, Snapshot, Store, Tx, retrying};
 pub use error::{Constraint, Error};

@@ -38,7 +38,7 @@ impl Tx {
         }
         self.execute(
             &format!(
-                "INSERT INTO {table} ({columns}) SELECT {columns} FROM json_populate_recordset(NULL::{table}, $1)"
+                "INSERT INTO {table} ({columns}) SELECT {columns} FROM jsonb_populate_recordset(NULL::{table}, $1)"
             ),
             [Value::Array(values).into()],
         )

@@ -1,0 +1,148 @@
+//! A cast of invented parks, people and animals.
+
+use crate::house::{Client, House};
+use chrono::NaiveDate;
+use holt_proto::time::{day, timestamp};
+use holt_proto::v1;
+use holt_server::access::permit::Caller;
+use holt_server::model::person::{Grant, Role};
+use holt_server::model::request::Request;
+use holt_server::records::people;
+use uuid::Uuid;
+
+/// Somebody, with the services as they see them.
+#[derive(Clone)]
+pub struct Person {
+    /// Their identifier.
+    pub id: Uuid,
+    /// The services as they see them.
+    pub client: Client,
+}
+
+/// A park with its people.
+pub struct Park {
+    /// Three letters.
+    pub code: String,
+    /// Its keeper.
+    pub keeper: Person,
+    /// Its registrar.
+    pub registrar: Person,
+    /// Its auditor.
+    pub auditor: Person,
+    /// Its veterinary surgeon.
+    pub vet: Person,
+}
+
+impl House {
+    /// Somebody with these roles; `None` is every site.
+    pub async fn person(&self, name: &str, roles: &[(Role, Option<&str>)]) -> Person {
+        let grants: Vec<Grant> =
+            roles.iter().map(|&(role, site)| Grant { role, site: site.map(str::to_owned) }).collect();
+        let id = self.records.store.new_id();
+        let request = Request { id, method: "test", digest: [0; 32], validate_only: false };
+        let (person, _) =
+            people::create(&self.records, &Caller::itself(), &request, name, name, &grants).await.unwrap();
+        let token = self.token(person.id, &grants);
+        Person { id: person.id, client: self.with_token(&token) }
+    }
+
+    /// The steward of everything.
+    pub async fn steward(&self) -> Person {
+        let name = format!("steward-{}", &self.request()[24..]);
+        self.person(&name, &[(Role::Steward, None)]).await
+    }
+
+    /// A park in a time zone, with its people.
+    pub async fn park(&self, code: &str, zone: &str) -> Park {
+        let steward = self.steward().await;
+        let site = v1::CreateSiteRequest {
+            request_id: self.request(),
+            code: code.to_owned(),
+            name: format!("{code} Park"),
+            time_zone: zone.to_owned(),
+            licence: format!("{code}-LIC-1"),
+            latitude: None,
+            longitude: None,
+        };
+        steward.client.sites().create_site(site).await.unwrap();
+        let lower = code.to_lowercase();
+        let one = async |what: &str, role: Role| {
+            self.person(&format!("{lower}-{what}"), &[(role, Some(code))]).await
+        };
+        Park {
+            code: code.to_owned(),
+            keeper: one("keeper", Role::Keeper).await,
+            registrar: one("registrar", Role::Registrar).await,
+            auditor: one("auditor", Role::Auditor).await,
+            vet: one("vet", Role::Veterinary).await,
+        }
+    }
+
+    /// A park called Quill, with otters as a species on record.
+    pub async fn quill(&self) -> Park {
+        let park = self.park("QUI", "Europe/Dublin").await;
+        self.taxon(&park, "Lontra canadensis", "North American river otter").await;
+        park
+    }
+
+    /// Puts a species on record.
+    pub async fn taxon(&self, park: &Park, scientific_name: &str, common_name: &str) {
+        let taxon = v1::CreateTaxonRequest {
+            request_id: self.request(),
+            scientific_name: scientific_name.to_owned(),
+            common_name: common_name.to_owned(),
+        };
+        park.registrar.client.animals().create_taxon(taxon).await.unwrap();
+    }
+
+    /// An otter of a house name that came to a park from a collection outside a year ago.
+    pub async fn otter(&self, park: &Park, name: &str) -> v1::Animal {
+        let arrival = self.arrival(park, name, "2025-03-01".parse().unwrap());
+        let arrived = park.registrar.client.animals().register_arrival(arrival).await.unwrap();
+        arrived.into_inner().animal.unwrap()
+    }
+
+    /// The arrival of an otter, to be sent or changed first.
+    #[must_use]
+    pub fn arrival(&self, park: &Park, name: &str, on: NaiveDate) -> v1::RegisterArrivalRequest {
+        v1::RegisterArrivalRequest {
+            request_id: self.request(),
+            site: park.code.clone(),
+            taxon: "Lontra canadensis".to_owned(),
+            arrived_on: Some(day(on)),
+            source: v1::ArrivalSource::Collection.into(),
+            source_name: "Fenwater Collection".to_owned(),
+            sex: v1::Sex::Female.into(),
+            born_on: Some("2021-05".parse().unwrap()),
+            marks: vec![v1::NewMark {
+                kind: v1::MarkKind::HouseName.into(),
+                code: name.to_owned(),
+                place_on_body: String::new(),
+            }],
+            ..Default::default()
+        }
+    }
+
+    /// A round of one site, to be sent or changed first: animal, instant, grams.
+    #[must_use]
+    pub fn round(
+        &self,
+        site: &str,
+        readings: &[(&str, chrono::DateTime<chrono::Utc>, i64)],
+    ) -> v1::RecordWeightsRequest {
+        v1::RecordWeightsRequest {
+            request_id: self.request(),
+            site: site.to_owned(),
+            readings: readings
+                .iter()
+                .map(|&(animal, at, grams)| v1::Reading {
+                    animal: animal.to_owned(),
+                    when: Some(v1::reading::When::WeighedAt(timestamp(at))),
+                    result: Some(v1::reading::Result::Mass(v1::Mass { milligrams: grams * 1000 })),
+                    ..Default::default()
+                })
+                .collect(),
+            validate_only: false,
+        }
+    }
+}

@@ -1,0 +1,68 @@
+//! One private cluster per test run, with a migrated template; a clone of it per test.
+
+use holt_server::config::Secret;
+use holt_server::store::cluster::{Cluster, Settings, first_open, scratch};
+use holt_server::store::migrate;
+use sqlx::{AssertSqlSafe, Connection, PgConnection};
+use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::{env, thread};
+
+const TEMPLATE: &str = "holt";
+
+/// Makes URLs of databases in the cluster of this run. The cluster lives on a thread of its own until the
+/// process ends; its watchdog then removes it.
+fn cluster() -> &'static (dyn Fn(&str) -> String + Send + Sync) {
+    static URLS: OnceLock<Box<dyn Fn(&str) -> String + Send + Sync>> = OnceLock::new();
+    URLS.get_or_init(|| {
+        let (send, receive) = std::sync::mpsc::channel();
+        thread::spawn(move || {
+            let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+            let cluster = runtime.block_on(start());
+            send.send(cluster.address().clone()).unwrap();
+            runtime.block_on(std::future::pending::<()>());
+            drop(cluster);
+        });
+        let address = receive.recv().expect("the test cluster started");
+        Box::new(move |database: &str| address.url(database))
+    })
+}
+
+async fn start() -> Cluster {
+    let target = Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/test-clusters");
+    let open = first_open([target, env::temp_dir()]).unwrap_or_else(env::temp_dir);
+    let folder: PathBuf = scratch(&open).expect("a folder for the test cluster");
+    let settings = Settings {
+        path: env::var_os("PATH"),
+        extra: vec![("max_connections".into(), "300".into())],
+        ..Settings::for_one_run(folder)
+    };
+    let cluster = Cluster::start(settings).await.expect("the test cluster started");
+    migrate(&Secret::new(cluster.url(TEMPLATE))).await.expect("the template is migrated");
+    cluster
+}
+
+/// A fresh database with today's schema and nothing in it, as its owner's URL.
+pub async fn database() -> String {
+    static COUNT: AtomicU32 = AtomicU32::new(0);
+    let url = cluster();
+    let name = format!("test_{}", COUNT.fetch_add(1, Ordering::Relaxed));
+    let mut owner = PgConnection::connect(&url("postgres")).await.unwrap();
+    sqlx::query(AssertSqlSafe(format!("CREATE DATABASE {name} TEMPLATE {TEMPLATE}")))
+        .execute(&mut owner)
+        .await
+        .unwrap();
+    url(&name)
+}
+
+/// An empty database without any schema, as its owner's URL.
+pub async fn empty_database(name: &str) -> String {
+    let url = cluster();
+    let mut owner = PgConnection::connect(&url("postgres")).await.unwrap();
+    sqlx::query(AssertSqlSafe(format!("CREATE DATABASE {name} TEMPLATE template0")))
+        .execute(&mut owner)
+        .await
+        .unwrap();
+    url(name)
+}

@@ -1,0 +1,247 @@
+//! A server in the test's own process, over a database of its own, with scripted time and identifiers.
+
+use crate::clock::{TestClock, TestIds};
+use crate::cluster;
+use chrono::{DateTime, TimeDelta, TimeZone, Utc};
+use holt_proto::v1::{
+    animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
+    check_service_client::CheckServiceClient, concern_service_client::ConcernServiceClient,
+    mark_service_client::MarkServiceClient, people_service_client::PeopleServiceClient,
+    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
+    site_service_client::SiteServiceClient, transfer_service_client::TransferServiceClient,
+    weight_service_client::WeightServiceClient,
+};
+use holt_server::access::keys::OwnKey;
+use holt_server::access::token::{Bearer, Subject, Tokens};
+use holt_server::app;
+use holt_server::clock::Clock;
+use holt_server::config::{Config, Secret};
+use holt_server::model::person::Grant;
+use holt_server::records::Records;
+use sqlx::{Connection, PgConnection};
+use std::sync::Arc;
+use tokio::net::TcpListener;
+use tokio::sync::oneshot;
+use tokio::task::JoinHandle;
+use tonic::metadata::MetadataValue;
+use tonic::service::interceptor::InterceptedService;
+use tonic::transport::Channel;
+use tonic::{Request, Status};
+use tonic_types::StatusExt;
+use uuid::Uuid;
+
+/// A running server.
+pub struct House {
+    /// Its rules, for what a test needs to do behind the wire.
+    pub records: Records,
+    /// Its time.
+    pub clock: Arc<TestClock>,
+    /// Where it listens.
+    pub address: String,
+    /// Its database, as owner.
+    pub url: String,
+    channel: Channel,
+    tokens: Tokens,
+    stop: Option<oneshot::Sender<()>>,
+    served: Option<JoinHandle<()>>,
+}
+
+/// Adds a token to each call.
+#[derive(Clone)]
+pub struct WithToken(Option<MetadataValue<tonic::metadata::Ascii>>);
+
+impl tonic::service::Interceptor for WithToken {
+    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
+        if let Some(token) = &self.0 {
+            request.metadata_mut().insert("authorization", token.clone());
+        }
+        Ok(request)
+    }
+}
+
+type Wire = InterceptedService<Channel, WithToken>;
+
+/// The services, as somebody sees them.
+#[derive(Clone)]
+pub struct Client {
+    wire: Wire,
+}
+
+macro_rules! services {
+    ($($name:ident: $client:ident),* $(,)?) => {
+        impl Client {
+            $(
+                #[doc = concat!("`", stringify!($client), "`")]
+                pub fn $name(&self) -> $client<Wire> {
+                    $client::new(self.wire.clone())
+                }
+            )*
+        }
+    };
+}
+
+services! {
+    animals: AnimalServiceClient,
+    assessments: AssessmentServiceClient,
+    checks: CheckServiceClient,
+    concerns: ConcernServiceClient,
+    marks: MarkServiceClient,
+    people: PeopleServiceClient,
+    placements: PlacementServiceClient,
+    reports: ReportServiceClient,
+    sites: SiteServiceClient,
+    transfers: TransferServiceClient,
+    weights: WeightServiceClient,
+}
+
+/// When every test begins: a Monday morning at six.
+#[must_use]
+pub fn start_of_time() -> DateTime<Utc> {
+    Utc.with_ymd_and_hms(2026, 3, 2, 6, 0, 0).unwrap()
+}
+
+impl House {
+    /// A server over a fresh database.
+    pub async fn new() -> Self {
+        Self::with(|_| ()).await
+    }
+
+    /// The same with other settings.
+    pub async fn with(change: impl FnOnce(&mut Config)) -> Self {
+        Self::over(cluster::database().await, change).await
+    }
+
+    /// A server over a database that is there.
+    pub async fn over(url: String, change: impl FnOnce(&mut Config)) -> Self {
+        let mut config = Config::defaults().unwrap();
+        config.store.max_connections = 8;
+        change(&mut config);
+        let clock = Arc::new(TestClock::at(start_of_time()));
+        let folder = tempfile::tempdir().unwrap();
+        let key = folder.path().join("signing.pem");
+        let own = || OwnKey::load_or_make(&key).unwrap();
+        let ids = Arc::new(TestIds::default());
+        let secret = Secret::new(url.clone());
+        let house = app::House::over(&config, &secret, own(), Arc::clone(&clock) as _, ids).await.unwrap();
+        let life = TimeDelta::days(3650);
+        let tokens = Tokens::new(own(), config.access.issuer.clone(), config.access.audience.clone(), life, None);
+        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let address = format!("http://{}", listener.local_addr().unwrap());
+        let records = house.records.clone();
+        let (stop, stopped) = oneshot::channel();
+        let served = tokio::spawn(async move {
+            let stop = async {
+                let _ = stopped.await;
+            };
+            house.serve(&config, listener, stop).await.unwrap();
+        });
+        let channel = Channel::from_shared(address.clone()).unwrap().connect_lazy();
+        Self { records, clock, address, url, channel, tokens, stop: Some(stop), served: Some(served) }
+    }
+
+    /// The services for whoever shows no token.
+    #[must_use]
+    pub fn anonymous(&self) -> Client {
+        Client { wire: InterceptedService::new(self.channel.clone(), WithToken(None)) }
+    }
+
+    /// The services for whoever shows this token.
+    #[must_use]
+    pub fn with_token(&self, token: &str) -> Client {
+        let value = format!("Bearer {token}").parse().unwrap();
+        Client { wire: InterceptedService::new(self.channel.clone(), WithToken(Some(value))) }
+    }
+
+    /// A token for a person, without the cost of a password.
+    #[must_use]
+    pub fn token(&self, person: Uuid, grants: &[Grant]) -> String {
+        let bearer = Bearer {
+            person: Subject::Own(person),
+            name: String::new(),
+            grants: grants.to_vec(),
+            must_change_password: false,
+        };
+        self.tokens.sign(person, &bearer, Uuid::from_u128(1), self.clock.now()).unwrap().0
+    }
+
+    /// The wire itself.
+    #[must_use]
+    pub fn channel(&self) -> Channel {
+        self.channel.clone()
+    }
+
+    /// A connection to the database as its owner, past every door.
+    pub async fn owner(&self) -> PgConnection {
+        PgConnection::connect(&self.url).await.unwrap()
+    }
+
+    /// A fresh request id.
+    #[must_use]
+    pub fn request(&self) -> String {
+        self.records.store.new_id().to_string()
+    }
+
+    /// Stops the server as a signal would, and checks what must hold of its database at any time.
+    pub async fn close(mut self) {
+        self.check().await;
+        self.stop.take().unwrap().send(()).unwrap();
+        self.served.take().unwrap().await.unwrap();
+    }
+
+    /// Checks what must hold of the database at any time.
+    ///
+    /// # Panics
+    /// If it does not hold.
+    pub async fn check(&self) {
+        let mut owner = self.owner().await;
+        for (what, query) in [
+            (
+                "a living animal without exactly one holder",
+                "SELECT count(*) FROM animals a
+                  WHERE NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = a.id AND h.superseded_at IS NULL
+                                       AND h.ended_how IN ('death', 'departure', 'escape'))
+                    AND (SELECT count(*) FROM holdings h WHERE h.animal_id = a.id AND h.superseded_at IS NULL
+                            AND h.ended_at IS NULL) <> 1",
+            ),
+            (
+                "a gap between a sender's holding and the receiver's",
+                "SELECT count(*) FROM holdings h
+                  WHERE h.superseded_at IS NULL AND h.ended_how = 'transfer'
+                    AND NOT EXISTS (SELECT FROM holdings n WHERE n.animal_id = h.animal_id
+                                       AND n.superseded_at IS NULL AND n.began_at = h.ended_at)",
+            ),
+            (
+                "an animal that lives where nobody holds it",
+                "SELECT count(*) FROM placements p
+                  WHERE p.superseded_at IS NULL AND p.ended_at IS NULL
+                    AND NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = p.animal_id
+                                       AND h.superseded_at IS NULL AND h.ended_at IS NULL AND h.site_id = p.site_id)",
+            ),
+            (
+                "a request without its ledger entry",
+                "SELECT count(*) FROM requests r
+                  WHERE NOT EXISTS (SELECT FROM ledger l WHERE l.request_id = r.id AND l.person_id = r.person_id)",
+            ),
+            (
+                "a connection left inside a transaction",
+                "SELECT count(*) FROM pg_stat_activity
+                  WHERE datname = current_database() AND state LIKE 'idle in transaction%'",
+            ),
+        ] {
+            let count: i64 = sqlx::query_scalar(query).fetch_one(&mut owner).await.unwrap();
+            assert_eq!(count, 0, "{what}");
+        }
+    }
+}
+
+/// The reason that a refusal carries.
+///
+/// # Panics
+/// If it carries none.
+#[must_use]
+pub fn reason(status: &Status) -> String {
+    status
+        .get_details_error_info()
+        .unwrap_or_else(|| panic!("no ErrorInfo in {status:?}"))
+        .reason
+}

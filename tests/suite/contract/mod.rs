@@ -1,0 +1,3 @@
+//! What holds of the whole contract: who may call what, what the schema guarantees, which way arrows run.
+
+mod roles;

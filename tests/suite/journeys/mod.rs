@@ -1,0 +1,3 @@
+//! Journeys through the wire: a folder per journey, a file per worry.
+
+mod weekly_round;

@@ -1,0 +1,3 @@
+//! A keeper weighs a group, week after week.
+
+mod happy;
