@@ -6,6 +6,7 @@
 mod agreement;
 mod census;
 mod control_charts;
+mod diversity;
 mod dominance;
 mod exact;
 mod recurrences;

@@ -15,6 +15,7 @@
 //! - [`season`]: the yearly pattern of weight.
 //! - [`chance`]: random draws that repeat themselves.
 //! - [`compliance`]: clauses, evidence and every exception by name.
+//! - [`diversity`]: how varied a set of things is.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
 //! - [`standing`]: who gives way to whom, who is with whom, who is being pushed out.
 //! - [`stats`]: textbook statistics, each with the source of its formula.
@@ -29,6 +30,7 @@ pub mod agreement;
 pub mod census;
 pub mod chance;
 pub mod compliance;
+pub mod diversity;
 pub mod episode;
 pub mod plausible;
 pub mod reading;
