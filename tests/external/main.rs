@@ -14,3 +14,4 @@ mod seal;
 mod slopes;
 mod strd;
 mod table;
+mod temperature;

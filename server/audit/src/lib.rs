@@ -16,6 +16,7 @@
 //! - [`chance`]: random draws that repeat themselves.
 //! - [`compliance`]: clauses, evidence and every exception by name.
 //! - [`diversity`]: how varied a set of things is.
+//! - [`environment`]: ranges kept and broken, silent devices, limits of law.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
 //! - [`standing`]: who gives way to whom, who is with whom, who is being pushed out.
 //! - [`stats`]: textbook statistics, each with the source of its formula.
@@ -31,6 +32,7 @@ pub mod census;
 pub mod chance;
 pub mod compliance;
 pub mod diversity;
+pub mod environment;
 pub mod episode;
 pub mod plausible;
 pub mod reading;
