@@ -16,6 +16,7 @@
 //! - [`chance`]: random draws that repeat themselves.
 //! - [`compliance`]: clauses, evidence and every exception by name.
 //! - [`diversity`]: how varied a set of things is.
+//! - [`encounters`]: how long animals met people, and whether they had their rest.
 //! - [`environment`]: ranges kept and broken, silent devices, limits of law.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
 //! - [`standing`]: who gives way to whom, who is with whom, who is being pushed out.
@@ -32,6 +33,7 @@ pub mod census;
 pub mod chance;
 pub mod compliance;
 pub mod diversity;
+pub mod encounters;
 pub mod environment;
 pub mod episode;
 pub mod plausible;
