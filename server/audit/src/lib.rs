@@ -17,6 +17,7 @@
 //! - [`compliance`]: clauses, evidence and every exception by name.
 //! - [`diversity`]: how varied a set of things is.
 //! - [`encounters`]: how long animals met people, and whether they had their rest.
+//! - [`enrichment`]: a rota that stays varied, and whether what is offered is used.
 //! - [`environment`]: ranges kept and broken, silent devices, limits of law.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
 //! - [`standing`]: who gives way to whom, who is with whom, who is being pushed out.
@@ -34,6 +35,7 @@ pub mod chance;
 pub mod compliance;
 pub mod diversity;
 pub mod encounters;
+pub mod enrichment;
 pub mod environment;
 pub mod episode;
 pub mod plausible;
