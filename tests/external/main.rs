@@ -10,6 +10,7 @@ mod diversity;
 mod dominance;
 mod exact;
 mod recurrences;
+mod pedigrees;
 mod seal;
 mod slopes;
 mod strd;
