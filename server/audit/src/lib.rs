@@ -20,6 +20,7 @@
 //! - [`enrichment`]: a rota that stays varied, and whether what is offered is used.
 //! - [`environment`]: ranges kept and broken, silent devices, limits of law.
 //! - [`kinship`]: kinship and inbreeding, with what is unknown told as unknown.
+//! - [`pairing`]: partners for an animal that must leave.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
 //! - [`standing`]: who gives way to whom, who is with whom, who is being pushed out.
 //! - [`stats`]: textbook statistics, each with the source of its formula.
@@ -40,6 +41,7 @@ pub mod enrichment;
 pub mod environment;
 pub mod episode;
 pub mod kinship;
+pub mod pairing;
 pub mod plausible;
 pub mod reading;
 pub mod scales;
