@@ -35,6 +35,10 @@ CREATE FUNCTION holt_everywhere() RETURNS boolean LANGUAGE sql STABLE PARALLEL S
 CREATE FUNCTION holt_person() RETURNS uuid LANGUAGE sql STABLE PARALLEL SAFE
   RETURN nullif(current_setting('holt.person', true), '')::uuid;
 
+-- Whether a door is open at all: what everybody who is signed in may see is closed outside the doors, too.
+CREATE FUNCTION holt_inside() RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
+  RETURN coalesce(current_setting('holt.person', true), '') <> '';
+
 -- Open while somebody signs in, before there is a caller; opens credentials and nothing of the records.
 CREATE FUNCTION holt_gate() RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
   RETURN coalesce(current_setting('holt.gate', true), '') = 'yes';

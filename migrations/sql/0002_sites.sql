@@ -27,7 +27,7 @@ CALL holt_guard('sites', 'Parks and collections.', '{
   "request_id": "The write that recorded it."
 }');
 -- The directory of sites is open to everyone who is signed in: a registrar must find the other site.
-CREATE POLICY read ON sites FOR SELECT USING (true);
+CREATE POLICY read ON sites FOR SELECT USING ((SELECT holt_inside()));
 CREATE POLICY record ON sites FOR INSERT WITH CHECK ((SELECT holt_everywhere()));
 
 CREATE TABLE enclosures (

@@ -27,12 +27,13 @@ CREATE TABLE grants (
 CREATE UNIQUE INDEX grants_in_force_key ON grants
   (person_id, role, coalesce(site_id, '00000000-0000-0000-0000-000000000000'))
   WHERE superseded_at IS NULL;
+CREATE INDEX grants_person_id_idx ON grants (person_id);
 CREATE INDEX grants_site_id_idx ON grants (site_id);
 
 CALL holt_guard('people', 'People who act in Holt. The row of nil UUID is Holt itself.', '{
   "id": "Identifier (UUIDv7).",
   "name": "Name as people say it.",
-  "sign_in_name": "Name to sign in with, lower case; for people of an outside issuer, issuer and subject.",
+  "sign_in_name": "Name to sign in with, lower case; people of an outside issuer, who sign in there, have one of their identifier.",
   "recorded_at": "When they were recorded.",
   "recorded_by": "Who recorded them.",
   "request_id": "The write that recorded them."
@@ -51,17 +52,17 @@ CALL holt_guard('grants', 'Which person has which role where. No site: at every 
 }');
 CREATE POLICY read ON people FOR SELECT USING (
   (SELECT holt_everywhere()) OR (SELECT holt_gate()) OR id = (SELECT holt_person())
-  OR id = '00000000-0000-0000-0000-000000000000'
+  OR (id = '00000000-0000-0000-0000-000000000000' AND (SELECT holt_inside()))
   OR EXISTS (SELECT FROM grants g WHERE g.person_id = people.id));
 -- A person without a grant can do nothing; what matters is who may grant.
-CREATE POLICY record ON people FOR INSERT WITH CHECK (true);
+CREATE POLICY record ON people FOR INSERT WITH CHECK ((SELECT holt_inside()));
 
 GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON grants TO holt_service;
 CREATE TRIGGER supersede_once BEFORE UPDATE ON grants
   FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
 CREATE POLICY read ON grants FOR SELECT USING (
   (SELECT holt_everywhere()) OR (SELECT holt_gate()) OR person_id = (SELECT holt_person())
-  OR site_id IS NULL OR site_id = ANY ((SELECT holt_sites())::uuid[]));
+  OR (site_id IS NULL AND (SELECT holt_inside())) OR site_id = ANY ((SELECT holt_sites())::uuid[]));
 CREATE POLICY record ON grants FOR INSERT
   WITH CHECK ((SELECT holt_everywhere()) OR site_id = ANY ((SELECT holt_sites())::uuid[]));
 CREATE POLICY supersede ON grants FOR UPDATE

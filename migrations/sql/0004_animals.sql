@@ -17,8 +17,8 @@ CALL holt_guard('taxa', 'Species and subspecies.', '{
   "recorded_by": "Who recorded it.",
   "request_id": "The write that recorded it."
 }');
-CREATE POLICY read ON taxa FOR SELECT USING (true);
-CREATE POLICY record ON taxa FOR INSERT WITH CHECK (true);
+CREATE POLICY read ON taxa FOR SELECT USING ((SELECT holt_inside()));
+CREATE POLICY record ON taxa FOR INSERT WITH CHECK ((SELECT holt_inside()));
 
 CREATE TABLE animals (
   id          uuid PRIMARY KEY,

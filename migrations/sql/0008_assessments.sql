@@ -19,8 +19,8 @@ CALL holt_guard('protocols', 'Versions of welfare protocols.', '{
   "recorded_by": "Who loaded it.",
   "request_id": "The write that loaded it."
 }');
-CREATE POLICY read ON protocols FOR SELECT USING (true);
-CREATE POLICY record ON protocols FOR INSERT WITH CHECK (true);
+CREATE POLICY read ON protocols FOR SELECT USING ((SELECT holt_inside()));
+CREATE POLICY record ON protocols FOR INSERT WITH CHECK ((SELECT holt_inside()));
 
 CREATE TABLE assessments (
   id             uuid NOT NULL,

@@ -12,6 +12,7 @@ CREATE TABLE concerns (
   request_id  uuid NOT NULL
 );
 CREATE UNIQUE INDEX concerns_one_open_key ON concerns (site_id, animal_id, kind) WHERE state <> 'settled';
+CREATE INDEX concerns_site_id_idx ON concerns (site_id);
 CREATE INDEX concerns_animal_id_idx ON concerns (animal_id);
 CALL holt_guard('concerns', 'What the audit module raised.', '{
   "id": "Identifier (UUIDv7).",
