@@ -165,7 +165,7 @@ pub async fn record(
             .into_iter()
             .find(|one| one.id == id)
             .ok_or_else(|| Refusal::not_found("assessment", &id.to_string()))?;
-        Ok(tx.commit((assessment, kept.protocol)).await?)
+        Ok::<_, Error>(tx.commit((assessment, kept.protocol)).await?)
     })
     .await?;
     judged(assessment, &sound(protocol)?)

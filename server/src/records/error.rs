@@ -172,8 +172,8 @@ impl From<store::Error> for Error {
     /// A broken constraint that a person can bring about is a refusal; the rest are faults.
     fn from(error: store::Error) -> Self {
         match error {
-            store::Error::Broken(constraint) => match constraint.refusal() {
-                Some(refusal) => refusal.into(),
+            store::Error::Broken(constraint) => match constraint.told() {
+                Some((reason, say, mend)) => Refusal::new(reason, say, mend).into(),
                 None => Self::Fault(store::Error::Broken(constraint)),
             },
             store::Error::RequestReused(id) => Refusal::new(
@@ -185,5 +185,11 @@ impl From<store::Error> for Error {
             .into(),
             other => Self::Fault(other),
         }
+    }
+}
+
+impl store::Raced for Error {
+    fn lost_race(&self) -> bool {
+        matches!(self, Self::Fault(store::Error::Contention))
     }
 }

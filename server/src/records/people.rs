@@ -161,7 +161,7 @@ async fn ensure_outside(records: &Records, id: Uuid, name: &str) -> Result<()> {
     retrying("ensure_outside", || async {
         let mut tx = fresh!(records.store.write::<()>(&Caller::itself(), &request).await?);
         people::insert(&mut tx, id, name, &format!("outside:{id}")).await?;
-        Ok(tx.commit(()).await?)
+        Ok::<_, Error>(tx.commit(()).await?)
     })
     .await?;
     records.door.outside.write().unwrap_or_else(PoisonError::into_inner).insert(id);
@@ -194,7 +194,7 @@ pub async fn first_steward(records: &Records) -> Result<Option<(String, String)>
         people::insert(&mut tx, id, "First steward", NAME).await?;
         people::insert_grant(&mut tx, id, Role::Steward, None).await?;
         people::set_first_password(&tx, id, &hash).await?;
-        Ok(tx.commit(id).await?)
+        Ok::<_, Error>(tx.commit(id).await?)
     })
     .await?;
     Ok((made == id).then(|| (NAME.to_owned(), password)))
@@ -395,7 +395,7 @@ pub async fn create(
             sign_in_name: sign_in_name.to_owned(),
             grants: grants.to_vec(),
         };
-        Ok(tx.commit(person).await?)
+        Ok::<_, Error>(tx.commit(person).await?)
     })
     .await?;
     let made_now = person.id == id;

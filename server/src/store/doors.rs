@@ -4,7 +4,6 @@ use crate::access::permit::{Caller, Scope};
 use crate::clock::{Clock, Ids};
 use crate::model::request::Request;
 use crate::model::site::Site;
-use crate::records::error::Error as RecordsError;
 use crate::store::error::Error;
 use crate::store::{ledger, sites};
 use backon::{BackoffBuilder, ExponentialBuilder};
@@ -343,17 +342,21 @@ impl Tx {
     }
 }
 
+/// What a write may answer instead of its reply.
+pub trait Raced {
+    /// Whether the write lost a race and may go well when it is tried again.
+    fn lost_race(&self) -> bool;
+}
+
 /// Runs a write, and runs it again where it lost a race: with pauses that grow and differ, a bounded
 /// number of times. The block may run more than once: it talks to its transaction and nothing else.
 ///
 /// # Errors
-/// What the block answers; the last [`Error::Contention`] where every try lost.
-pub async fn retrying<R, F>(
-    write: &'static str,
-    mut attempt: impl FnMut() -> F + Send,
-) -> Result<R, RecordsError>
+/// What the block answers; the last race where every try lost one.
+pub async fn retrying<R, E, F>(write: &'static str, mut attempt: impl FnMut() -> F + Send) -> Result<R, E>
 where
-    F: Future<Output = Result<R, RecordsError>> + Send,
+    E: Raced,
+    F: Future<Output = Result<R, E>> + Send,
 {
     let mut pauses = ExponentialBuilder::default()
         .with_min_delay(Duration::from_millis(5))
@@ -362,15 +365,12 @@ where
         .with_jitter()
         .build();
     loop {
-        match attempt().await {
-            Err(RecordsError::Fault(Error::Contention)) => match pauses.next() {
-                Some(pause) => {
-                    tracing::debug!(write, ?pause, "lost a race, trying again");
-                    tokio::time::sleep(pause).await;
-                }
-                None => return Err(RecordsError::Fault(Error::Contention)),
-            },
-            answer => return answer,
+        let answer = attempt().await;
+        if !answer.as_ref().is_err_and(Raced::lost_race) {
+            return answer;
         }
+        let Some(pause) = pauses.next() else { return answer };
+        tracing::debug!(write, ?pause, "lost a race, trying again");
+        tokio::time::sleep(pause).await;
     }
 }

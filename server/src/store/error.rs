@@ -1,7 +1,6 @@
 //! What the database says, told apart by SQLSTATE and constraint name.
 
 use crate::model::reason::Reason;
-use crate::records::error::Refusal;
 use sea_orm::{DbErr, RuntimeErr, SqlxError};
 use uuid::Uuid;
 
@@ -45,9 +44,9 @@ pub struct Constraint {
     pub name: String,
 }
 
-/// Constraints that people can run into although the rules asked before: two at once, mostly. Those
-/// named `…_guard` and foreign keys are not among them: they break only where Holt is wrong.
-const REFUSALS: &[(&str, Reason, &str, &str)] = &[
+/// Constraints that people can run into although the rules asked before: two at once, mostly. With each,
+/// why it refuses, what is wrong, and what to do instead. Those named `…_guard` and foreign keys are not among them: they break only where Holt is wrong.
+pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     ("sites_code_key", Reason::Exists, "a site of this code exists", "choose another code"),
     (
         "enclosures_site_name_key",
@@ -145,18 +144,17 @@ const REFUSALS: &[(&str, Reason, &str, &str)] = &[
 ];
 
 impl Constraint {
-    /// What people are told when it refuses; none where only a fault of Holt can break it.
+    /// What people are told when it refuses: why, what is wrong, what to do instead. None where only a
+    /// fault of Holt can break it.
     #[must_use]
-    pub fn refusal(&self) -> Option<Refusal> {
-        REFUSALS
-            .iter()
-            .find(|(name, ..)| *name == self.name)
-            .map(|&(_, reason, say, mend)| Refusal::new(reason, say, mend))
+    pub fn told(&self) -> Option<(Reason, &'static str, &'static str)> {
+        let &(_, reason, say, mend) = REFUSALS.iter().find(|(name, ..)| *name == self.name)?;
+        Some((reason, say, mend))
     }
 
     /// Whether trying the same again may go well: somebody was quicker, and now it shows.
     fn is_race(&self) -> bool {
-        REFUSALS.iter().any(|(name, reason, ..)| *name == self.name && *reason == Reason::Contention)
+        self.told().is_some_and(|(reason, ..)| reason == Reason::Contention)
     }
 }
 
@@ -213,8 +211,8 @@ mod tests {
     #[test]
     fn names_are_told_apart() {
         let of = |name: &str| Constraint { name: name.to_owned() };
-        assert_eq!(of("sites_code_key").refusal().unwrap().reason, Reason::Exists);
+        assert_eq!(of("sites_code_key").told().unwrap().0, Reason::Exists);
         assert!(of("requests_pkey").is_race());
-        assert!(of("weights_mass_guard").refusal().is_none());
+        assert!(of("weights_mass_guard").told().is_none());
     }
 }

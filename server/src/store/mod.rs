@@ -28,5 +28,5 @@ pub mod transfers;
 pub mod weights;
 
 pub use connect::{ConnectError, Limits, connect, migrate};
-pub use doors::{Attempt, Snapshot, Store, Tx, retrying};
-pub use error::{Constraint, Error};
+pub use doors::{Attempt, Raced, Snapshot, Store, Tx, retrying};
+pub use error::{Constraint, Error, REFUSALS};
