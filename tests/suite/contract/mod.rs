@@ -1,3 +1,5 @@
 //! What holds of the whole contract: who may call what, what the schema guarantees, which way arrows run.
 
+mod imports;
 mod roles;
+mod schema;

@@ -1,0 +1,351 @@
+//! What the catalogue must say of every table, whoever adds one.
+
+use holt_server::store::REFUSALS;
+use holt_tests::cluster;
+use sqlx::{AssertSqlSafe, Connection, PgConnection};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::Path;
+
+/// The migrator's own table, which no write of ours touches.
+const NOT_OURS: &str = "_sqlx_migrations";
+
+/// Keys that no write of ours can break, with the reason. All others must be told to people.
+const NEVER_BROKEN: [(&str, &str); 25] = [
+    ("sites_pkey", "a fresh identifier"),
+    ("enclosures_pkey", "a fresh identifier"),
+    ("enclosures_site_id_id_key", "contains a fresh identifier; it is there for a foreign key"),
+    ("grants_pkey", "a fresh identifier"),
+    ("credentials_pkey", "set with the person, or on conflict"),
+    ("refresh_tokens_pkey", "a hash of 32 random bytes"),
+    ("taxa_pkey", "a fresh identifier"),
+    ("animals_pkey", "a fresh identifier"),
+    ("births_pkey", "contains a fresh identifier"),
+    ("parents_pkey", "contains a fresh identifier"),
+    ("sexings_pkey", "contains a fresh identifier"),
+    ("accession_counters_pkey", "counted up on conflict"),
+    ("accessions_pkey", "contains a fresh identifier"),
+    ("deaths_pkey", "contains a fresh identifier"),
+    ("marks_pkey", "contains a fresh identifier"),
+    ("holdings_pkey", "contains a fresh identifier"),
+    ("titles_pkey", "contains a fresh identifier"),
+    ("placements_pkey", "contains a fresh identifier"),
+    ("weights_pkey", "contains a fresh identifier"),
+    ("protocols_pkey", "a fresh identifier"),
+    ("assessments_pkey", "contains a fresh identifier"),
+    ("checks_pkey", "a fresh identifier"),
+    ("transfers_pkey", "a fresh identifier"),
+    ("concerns_pkey", "a fresh identifier"),
+    ("ledger_pkey", "a fresh identifier"),
+];
+
+/// All that the service may change in place. Everything else is appended.
+const MAY_CHANGE: [(&str, &[&str]); 18] = [
+    ("accession_counters", &["last"]),
+    ("accessions", SUPERSEDED),
+    ("animals", &["version"]),
+    ("assessments", SUPERSEDED),
+    ("births", SUPERSEDED),
+    ("checks", SUPERSEDED),
+    ("concerns", &["state", "version"]),
+    ("credentials", &["changed_at", "one_time", "password_hash"]),
+    ("deaths", SUPERSEDED),
+    ("grants", SUPERSEDED),
+    ("holdings", SUPERSEDED),
+    ("marks", SUPERSEDED),
+    ("parents", SUPERSEDED),
+    ("placements", SUPERSEDED),
+    ("refresh_tokens", &["ended_at", "spent_at"]),
+    ("sexings", SUPERSEDED),
+    ("titles", SUPERSEDED),
+    ("transfers", &["state", "version", "withheld_by"]),
+];
+const ALSO_MAY_CHANGE: [(&str, &[&str]); 1] = [("weights", SUPERSEDED)];
+const SUPERSEDED: &[&str] = &["superseded_at", "superseded_in", "superseded_why"];
+
+/// Tables that are written and read by statements of their own, without an entity.
+const WITHOUT_ENTITY: [(&str, &str); 3] = [
+    ("accession_counters", "counted up in one statement"),
+    ("ledger", "appended as a write is committed"),
+    ("requests", "appended as a write is committed"),
+];
+
+async fn owner() -> PgConnection {
+    PgConnection::connect(&cluster::database().await).await.unwrap()
+}
+
+/// One column of text.
+async fn texts(owner: &mut PgConnection, sql: &'static str) -> Vec<String> {
+    sqlx::query_scalar(sql).fetch_all(owner).await.unwrap()
+}
+
+async fn tables(owner: &mut PgConnection) -> Vec<String> {
+    let mut all = texts(
+        owner,
+        "SELECT relname::text FROM pg_class
+          WHERE relnamespace = 'public'::regnamespace AND relkind IN ('r', 'p') ORDER BY 1",
+    )
+    .await;
+    all.retain(|name| name != NOT_OURS);
+    assert!(all.len() >= 25, "{all:?}");
+    all
+}
+
+#[tokio::test]
+async fn every_table_is_guarded_by_row_level_security() {
+    let mut owner = owner().await;
+    let open = texts(
+        &mut owner,
+        "SELECT c.relname::text FROM pg_class c
+          WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p') AND c.relname <> '_sqlx_migrations'
+            AND NOT (c.relrowsecurity
+                     AND EXISTS (SELECT FROM pg_policy p WHERE p.polrelid = c.oid AND p.polcmd IN ('r', '*'))
+                     AND EXISTS (SELECT FROM pg_policy p WHERE p.polrelid = c.oid AND p.polcmd IN ('a', '*')))",
+    )
+    .await;
+    assert_eq!(open, [""; 0], "without row-level security, or without policies");
+    // A policy that lets everybody read or write lets a forgotten door through, too.
+    let wide = texts(
+        &mut owner,
+        "SELECT p.polrelid::regclass || '.' || p.polname FROM pg_policy p
+          WHERE pg_get_expr(p.polqual, p.polrelid) = 'true' OR pg_get_expr(p.polwithcheck, p.polrelid) = 'true'",
+    )
+    .await;
+    assert_eq!(wide, [""; 0], "policies that are open even outside the doors");
+    let views = texts(
+        &mut owner,
+        "SELECT relname::text FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relkind IN ('v', 'm', 'f')",
+    )
+    .await;
+    assert_eq!(views, [""; 0], "a view sees with the eyes of its owner");
+}
+
+#[tokio::test]
+async fn functions_that_run_as_owner_pin_their_search_path() {
+    let mut owner = owner().await;
+    let loose = texts(
+        &mut owner,
+        "SELECT proname::text FROM pg_proc
+          WHERE pronamespace = 'public'::regnamespace AND prosecdef
+            AND NOT coalesce(array_to_string(proconfig, ','), '') LIKE 'search_path=%pg_temp%'",
+    )
+    .await;
+    assert_eq!(loose, [""; 0]);
+}
+
+#[tokio::test]
+async fn every_table_and_column_says_what_it_means() {
+    let mut owner = owner().await;
+    let silent = texts(
+        &mut owner,
+        "SELECT c.relname || coalesce('.' || a.attname, '')
+           FROM pg_class c
+           LEFT JOIN LATERAL (SELECT attname, attnum FROM pg_attribute
+                               WHERE attrelid = c.oid AND attnum > 0 AND NOT attisdropped
+                              UNION ALL SELECT NULL, 0) a ON true
+          WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p') AND c.relname <> '_sqlx_migrations'
+            AND coalesce(trim(CASE a.attnum WHEN 0 THEN obj_description(c.oid, 'pg_class')
+                                            ELSE col_description(c.oid, a.attnum) END), '') = ''
+          ORDER BY 1",
+    )
+    .await;
+    assert_eq!(silent, [""; 0]);
+}
+
+#[tokio::test]
+async fn every_key_that_can_break_is_told_to_people() {
+    let mut owner = owner().await;
+    let keys: BTreeSet<String> = texts(
+        &mut owner,
+        "SELECT i.indexrelid::regclass::text FROM pg_index i JOIN pg_class t ON t.oid = i.indrelid
+          WHERE t.relnamespace = 'public'::regnamespace AND t.relname <> '_sqlx_migrations'
+            AND (i.indisunique OR i.indisexclusion)",
+    )
+    .await
+    .into_iter()
+    .collect();
+    let told: BTreeSet<String> = REFUSALS.iter().map(|(name, ..)| (*name).to_owned()).collect();
+    let never: BTreeSet<String> = NEVER_BROKEN.iter().map(|(name, _)| (*name).to_owned()).collect();
+    assert_eq!(told.len(), REFUSALS.len(), "one is told twice");
+    assert_eq!(told.intersection(&never).collect::<Vec<_>>(), [""; 0]);
+    let known: BTreeSet<String> = told.union(&never).cloned().collect();
+    assert_eq!(keys.difference(&known).collect::<Vec<_>>(), [""; 0], "neither told nor explained");
+    assert_eq!(known.difference(&keys).collect::<Vec<_>>(), [""; 0], "told of, and not there");
+    for (name, reason) in NEVER_BROKEN {
+        assert!(!reason.is_empty(), "{name}");
+    }
+}
+
+#[tokio::test]
+async fn conditions_are_named_as_guards() {
+    let mut owner = owner().await;
+    let odd = texts(
+        &mut owner,
+        "SELECT conrelid::regclass || '.' || conname FROM pg_constraint
+          WHERE connamespace = 'public'::regnamespace AND contype = 'c' AND conname NOT LIKE '%\\_guard'",
+    )
+    .await;
+    assert_eq!(odd, [""; 0]);
+}
+
+#[tokio::test]
+async fn foreign_keys_are_indexed() {
+    let mut owner = owner().await;
+    let slow = texts(
+        &mut owner,
+        "SELECT k.conrelid::regclass || '.' || k.conname FROM pg_constraint k
+          WHERE k.connamespace = 'public'::regnamespace AND k.contype = 'f'
+            AND NOT EXISTS (
+              SELECT FROM pg_index i
+               WHERE i.indrelid = k.conrelid AND i.indpred IS NULL
+                 AND (i.indkey::int2[])[0:cardinality(k.conkey) - 1] @> k.conkey)
+          ORDER BY 1",
+    )
+    .await;
+    assert_eq!(slow, [""; 0]);
+}
+
+#[tokio::test]
+async fn the_service_owns_nothing_and_cannot_delete() {
+    let mut owner = owner().await;
+    let strong = texts(
+        &mut owner,
+        "SELECT rolname::text FROM pg_roles WHERE rolname = 'holt_service'
+            AND (rolsuper OR rolbypassrls OR rolcreaterole OR rolcreatedb OR rolcanlogin OR rolinherit)",
+    )
+    .await;
+    assert_eq!(strong, [""; 0], "the role has attributes that it must not have");
+    let member = texts(
+        &mut owner,
+        "SELECT g.rolname::text FROM pg_auth_members m
+           JOIN pg_roles r ON r.oid = m.member JOIN pg_roles g ON g.oid = m.roleid WHERE r.rolname = 'holt_service'",
+    )
+    .await;
+    assert_eq!(member, [""; 0], "the role acts as another");
+    let owned = texts(
+        &mut owner,
+        "SELECT pg_describe_object(classid, objid, objsubid) FROM pg_shdepend
+          WHERE refobjid = 'holt_service'::regrole AND deptype = 'o'",
+    )
+    .await;
+    assert_eq!(owned, [""; 0]);
+    let rights = texts(
+        &mut owner,
+        "SELECT t.relname || ' ' || p.what FROM pg_class t
+          CROSS JOIN (VALUES ('DELETE'), ('TRUNCATE'), ('REFERENCES'), ('TRIGGER')) p (what)
+          WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p', 'v')
+            AND has_table_privilege('holt_service', t.oid, p.what)",
+    )
+    .await;
+    assert_eq!(rights, [""; 0]);
+    let create = texts(
+        &mut owner,
+        "SELECT nspname::text FROM pg_namespace WHERE has_schema_privilege('holt_service', oid, 'CREATE')",
+    )
+    .await;
+    assert_eq!(create, [""; 0], "schemas in which it could make things");
+    let migrations = texts(
+        &mut owner,
+        "SELECT 'read' WHERE has_table_privilege('holt_service', '_sqlx_migrations', 'SELECT')",
+    )
+    .await;
+    assert_eq!(migrations, [""; 0]);
+}
+
+#[tokio::test]
+async fn the_service_changes_listed_columns_alone() {
+    let mut owner = owner().await;
+    let found: Vec<(String, String)> = sqlx::query_as(
+        "SELECT t.relname::text, a.attname::text FROM pg_class t JOIN pg_attribute a ON a.attrelid = t.oid
+          WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND a.attnum > 0
+            AND NOT a.attisdropped AND has_column_privilege('holt_service', t.oid, a.attnum, 'UPDATE')
+          ORDER BY 1, 2",
+    )
+    .fetch_all(&mut owner)
+    .await
+    .unwrap();
+    let listed: Vec<(String, String)> = MAY_CHANGE
+        .iter()
+        .chain(&ALSO_MAY_CHANGE)
+        .flat_map(|(table, columns)| columns.iter().map(|column| ((*table).to_owned(), (*column).to_owned())))
+        .collect();
+    assert_eq!(found, listed);
+}
+
+#[tokio::test]
+async fn nobody_deletes_not_even_the_owner() {
+    let mut owner = owner().await;
+    for table in tables(&mut owner).await {
+        for statement in [format!("DELETE FROM {table}"), format!("TRUNCATE {table} CASCADE")] {
+            let refused =
+                sqlx::query(AssertSqlSafe(statement.clone())).execute(&mut owner).await.unwrap_err();
+            let refused = refused.into_database_error().unwrap();
+            assert_eq!(refused.code().as_deref(), Some("42501"), "{statement}: {refused}");
+            assert!(refused.message().starts_with("history is never deleted"), "{statement}: {refused}");
+        }
+    }
+}
+
+/// Tables with their columns, in the words of Rust: `mass_mg: Option<i64>`.
+async fn columns(owner: &mut PgConnection) -> BTreeMap<String, BTreeSet<String>> {
+    let rows: Vec<(String, String, String, bool)> = sqlx::query_as(
+        "SELECT t.relname::text, a.attname::text, format_type(a.atttypid, NULL), a.attnotnull
+           FROM pg_class t JOIN pg_attribute a ON a.attrelid = t.oid
+          WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND a.attnum > 0
+            AND NOT a.attisdropped",
+    )
+    .fetch_all(owner)
+    .await
+    .unwrap();
+    let mut tables: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for (table, column, kind, filled) in rows {
+        let kind = match kind.as_str() {
+            "uuid" => "Uuid",
+            "text" => "String",
+            "boolean" => "bool",
+            "integer" => "i32",
+            "bigint" => "i64",
+            "double precision" => "f64",
+            "date" => "NaiveDate",
+            "timestamp with time zone" => "DateTime<Utc>",
+            "bytea" => "Vec<u8>",
+            "jsonb" => "Json",
+            other => panic!("{table}.{column} is a {other}: say what it is in Rust"),
+        };
+        let kind = if filled { kind.to_owned() } else { format!("Option<{kind}>") };
+        tables.entry(table).or_default().insert(format!("{column}: {kind}"));
+    }
+    tables.remove(NOT_OURS);
+    tables
+}
+
+/// The same, as the entities say it.
+fn entities() -> BTreeMap<String, BTreeSet<String>> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../server/src/store/entity");
+    let mut tables = BTreeMap::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.ends_with("mod.rs") {
+            continue;
+        }
+        let text = fs::read_to_string(&path).unwrap();
+        let (_, named) = text.split_once("table_name = \"").unwrap();
+        let (table, rest) = named.split_once('"').unwrap();
+        let (_, model) = rest.split_once("pub struct Model {").unwrap();
+        let (fields, _) = model.split_once("\n}").unwrap();
+        let fields = fields.lines().filter_map(|line| line.trim().strip_prefix("pub "));
+        let fields = fields.map(|field| field.trim_end_matches(',').to_owned()).collect();
+        assert!(tables.insert(table.to_owned(), fields).is_none(), "{table} has two entities");
+    }
+    tables
+}
+
+#[tokio::test]
+async fn entities_are_their_tables() {
+    let mut owner = owner().await;
+    let mut tables = columns(&mut owner).await;
+    for (table, reason) in WITHOUT_ENTITY {
+        assert!(tables.remove(table).is_some() && !reason.is_empty(), "{table}");
+    }
+    assert_eq!(entities(), tables);
+}
