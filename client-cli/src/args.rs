@@ -1,0 +1,118 @@
+//! The command line: its root, and the options that hold for every command.
+
+use crate::commands::Command;
+use crate::exit;
+use clap::{Args, CommandFactory, Parser, ValueEnum};
+use std::path::PathBuf;
+
+/// Records of animals and how they fare, across sites.
+///
+/// Holt keeps who lives where, what they weigh, how they were assessed and what is due, and raises a
+/// concern where the numbers call for somebody to look. Results go to standard output, everything else
+/// to standard error.
+#[derive(Debug, Parser)]
+#[command(
+    name = "holt",
+    version,
+    arg_required_else_help = true,
+    subcommand_required = true,
+    after_help = "Begin with `holt sign-in NAME`, then `holt due` and `holt weigh`. `holt COMMAND --help` has examples.",
+    after_long_help = after_long_help(),
+)]
+pub(crate) struct Holt {
+    #[command(flatten)]
+    pub(crate) global: Global,
+
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// Options that every command takes.
+#[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "Options of every command")]
+pub(crate) struct Global {
+    /// Site that is meant [environment: HOLT_SITE; else the profile's, else your only one]
+    #[arg(short, long, global = true, value_name = "CODE")]
+    pub(crate) site: Option<String>,
+
+    /// Address of the server [environment: HOLT_SERVER; default: http://127.0.0.1:7465]
+    #[arg(long, global = true, value_name = "URL", hide_short_help = true)]
+    pub(crate) server: Option<String>,
+
+    /// How to print: text, plain, csv or json [default: text on a terminal, else plain]
+    #[arg(long, global = true, value_enum, value_name = "FORM", hide_possible_values = true)]
+    pub(crate) format: Option<Format>,
+
+    /// Colour: auto, always or never [NO_COLOR and TERM=dumb turn it off]
+    #[arg(long, global = true, value_enum, value_name = "WHEN", default_value_t = Colour::Auto)]
+    #[arg(hide_possible_values = true, hide_default_value = true, hide_short_help = true)]
+    pub(crate) color: Colour,
+
+    /// Longest wait for an answer, seconds [default: 20]
+    #[arg(long, global = true, value_name = "SECONDS", default_value_t = 20, hide_default_value = true)]
+    #[arg(hide_short_help = true)]
+    #[arg(value_parser = clap::value_parser!(u32).range(1..=3600))]
+    pub(crate) timeout: u32,
+
+    /// File with an access token, in place of a sign-in [environment: HOLT_TOKEN, the token itself]
+    #[arg(long, global = true, value_name = "FILE", hide_short_help = true)]
+    pub(crate) token_file: Option<PathBuf>,
+
+    /// Certificates of the authority that vouches for the server, PEM [environment: HOLT_CA_FILE]
+    #[arg(long, global = true, value_name = "FILE", hide_short_help = true)]
+    pub(crate) ca_file: Option<PathBuf>,
+
+    /// Let passwords and tokens travel without TLS to another machine, where the way there is private
+    #[arg(long, global = true, hide_short_help = true)]
+    pub(crate) plaintext: bool,
+}
+
+/// How results are printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// Tables and sentences for people.
+    Text,
+    /// A record a line, fields between tabs, no header.
+    Plain,
+    /// The same for spreadsheets, with a header.
+    Csv,
+    /// One object.
+    Json,
+}
+
+/// When colour is used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Colour {
+    Auto,
+    Always,
+    Never,
+}
+
+/// The whole command line, for help and completions.
+#[must_use]
+pub fn command() -> clap::Command {
+    Holt::command()
+}
+
+fn after_long_help() -> String {
+    format!(
+        "\
+Forms of output (--format):
+  text   tables and sentences for people
+  plain  a record a line, its fields between tabs, without a header
+  csv    the same fields with a header, for spreadsheets
+  json   one object; errors on standard error are objects, too
+
+Times are those of the site: \"2026-11-25 06:40\", 06:40 (today), yesterday, 2026-11-25, or an instant \
+with its offset, 2026-11-25T06:40+01:00. Masses carry their unit: 8.2kg, 385 g, \"9 lb 3 oz\". An animal \
+is named by house name, accession, transponder, ring or id; a concern, transfer, check or mark by its id, \
+of which the beginning or end is enough.
+
+Files:
+  $XDG_CONFIG_HOME/holt/profile.toml  server and site (`holt profile`)
+  $XDG_STATE_HOME/holt/sign-in.toml   tokens, readable to you alone
+
+{}",
+        exit::EXPLAINED
+    )
+}

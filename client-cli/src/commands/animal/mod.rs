@@ -1,0 +1,40 @@
+//! `holt animal`
+
+mod fate;
+mod read;
+mod register;
+
+use crate::errand::{Errand, Outcome};
+use clap::{Args, Subcommand};
+
+/// Animals: how they come, what is learnt of them, how they leave
+#[derive(Args, Debug)]
+pub(crate) struct Animal {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    List(read::List),
+    Show(read::Show),
+    Born(register::Born),
+    Arrived(register::Arrived),
+    Sex(fate::Sex),
+    Died(fate::Died),
+    Left(fate::Left),
+}
+
+impl Animal {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match self.what {
+            What::List(command) => command.run(errand).await,
+            What::Show(command) => command.run(errand).await,
+            What::Born(command) => command.run(errand).await,
+            What::Arrived(command) => command.run(errand).await,
+            What::Sex(command) => command.run(errand).await,
+            What::Died(command) => command.run(errand).await,
+            What::Left(command) => command.run(errand).await,
+        }
+    }
+}

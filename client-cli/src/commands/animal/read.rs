@@ -1,0 +1,96 @@
+//! `holt animal list`, `holt animal show`
+
+use crate::commands::when;
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::moment::{DayWord, WhenWord};
+use crate::session::Session;
+use crate::views::Many;
+use crate::views::animal::{Animal as View, Shown};
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// List the animals that a site holds
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt animal list
+  holt animal list --in \"Otter pool\"
+  holt animal list --on 2026-01-01 --format csv")]
+pub(super) struct List {
+    /// As of the close of this day; today, unless given
+    #[arg(long, value_name = "DAY")]
+    on: Option<DayWord>,
+    /// One species only, by its scientific name
+    #[arg(long, value_name = "NAME")]
+    species: Option<String>,
+    /// One enclosure only
+    #[arg(long = "in", value_name = "ENCLOSURE")]
+    enclosure: Option<String>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+impl List {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::ListAnimalsRequest {
+            site,
+            as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
+            taxon: self.species.unwrap_or_default(),
+            enclosure: self.enclosure.unwrap_or_default(),
+            page: None,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+        };
+        let animals = session.all(ask, usize::MAX).await?;
+        errand.show(&Many(animals.into_iter().map(|animal| View::new(animal, zone)).collect()))
+    }
+}
+
+/// Show one animal
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt animal show Bramble
+  holt animal show QUI-25-0001 --format json")]
+pub(super) struct Show {
+    /// The animal: house name, accession, transponder, ring or id
+    animal: String,
+}
+
+impl Show {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.named_site().unwrap_or_default();
+        let ask = v1::GetAnimalRequest { site, animal: self.animal };
+        let animal = session.ask(ask).await?.animal.unwrap_or_default();
+        let zone = session.zones().await?.of(&animal.holder);
+        let dam = parent(session, &animal.dam_id).await?;
+        let sire = parent(session, &animal.sire_id).await?;
+        errand.show(&Shown { animal: View::new(animal, zone), dam, sire })
+    }
+}
+
+/// The name of a parent; none where it is not known, or not for the caller to see.
+async fn parent(session: &Session, id: &str) -> Result<Option<String>, Failure> {
+    if id.is_empty() {
+        return Ok(None);
+    }
+    let ask = v1::GetAnimalRequest { site: String::new(), animal: id.to_owned() };
+    match session.ask(ask).await {
+        Ok(answer) => {
+            let parent = answer.animal.unwrap_or_default();
+            Ok(Some(crate::views::spoken(
+                Some(&parent.house_name).filter(|name| !name.is_empty()).map(String::as_str),
+                &parent.accession,
+            )))
+        }
+        Err(failure) if failure.exit == Exit::NotFound => Ok(None),
+        Err(failure) => Err(failure),
+    }
+}

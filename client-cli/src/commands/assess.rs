@@ -1,0 +1,173 @@
+//! `holt assess`
+
+use super::protocol::{Reference, find, reference};
+use super::when;
+use crate::errand::{Errand, Outcome};
+use crate::failure::Failure;
+use crate::moment::WhenWord;
+use crate::session::request_id;
+use crate::views::assessment::{Assessment, Recorded};
+use crate::words::{self, Word};
+use clap::Args;
+use holt_proto::v1;
+use holt_proto::v1::finding::Found;
+use holt_proto::v1::indicator::Scale;
+use std::path::{Path, PathBuf};
+
+/// Record a welfare assessment of an animal
+#[derive(Args, Debug)]
+#[command(after_help = "\
+What can be found on each indicator: `holt protocol show CODE`. A findings file is CSV with the columns \
+indicator, found, confidence and evidence.
+
+Examples:
+  holt assess Bramble --protocol small-carnivore --found body-condition=ideal \\
+    --found \"coat=dull: thin at the tail\"
+  holt assess Bramble --protocol small-carnivore@1 --file findings.csv")]
+pub(crate) struct Assess {
+    /// The animal
+    animal: String,
+    /// The protocol; its newest version, unless given
+    #[arg(long, value_name = "CODE[@VERSION]", value_parser = reference)]
+    protocol: Reference,
+    /// What was found on an indicator, and after a colon what was seen; may be given several times
+    #[arg(long = "found", value_name = "INDICATOR=FOUND[: EVIDENCE]", required_unless_present = "file")]
+    found: Vec<String>,
+    /// Read the findings from a CSV file; - is standard input
+    #[arg(long, value_name = "FILE", conflicts_with = "found")]
+    file: Option<PathBuf>,
+    /// How sure you are of findings that do not say it themselves: low (guessed), medium (seen), high
+    /// (seen well, or measured)
+    #[arg(long, value_name = "HOW", default_value = "medium", value_parser = words::parser::<v1::Confidence>())]
+    confidence: v1::Confidence,
+    /// When it was made; now, unless given
+    #[arg(long, value_name = "TIME")]
+    at: Option<WhenWord>,
+    /// Remarks
+    #[arg(long, value_name = "TEXT")]
+    note: Option<String>,
+}
+
+/// One finding as it is written.
+struct Written {
+    /// Where it stands, for errors.
+    place: String,
+    indicator: String,
+    found: String,
+    confidence: String,
+    evidence: String,
+}
+
+impl Assess {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let written = match &self.file {
+            Some(path) => from_file(path, errand)?,
+            None => self.found.iter().map(|text| from_argument(text)).collect::<Result<_, _>>()?,
+        };
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let protocol = find(session, &self.protocol).await?;
+        let findings = written
+            .into_iter()
+            .map(|written| finding(written, &protocol, self.confidence))
+            .collect::<Result<_, _>>()?;
+        let ask = v1::RecordAssessmentRequest {
+            request_id: request_id(),
+            site,
+            animal: self.animal,
+            protocol: protocol.code,
+            protocol_version: protocol.version,
+            assessed_at: when::instant(self.at, zone, session.now())?,
+            findings,
+            note: self.note.unwrap_or_default(),
+        };
+        let assessment = session.ask(ask).await?.assessment.unwrap_or_default();
+        errand.show(&Recorded(Assessment::new(assessment, zone)))
+    }
+}
+
+/// Reads `body-condition=ideal: ribs felt, not seen`.
+fn from_argument(text: &str) -> Result<Written, Failure> {
+    let (indicator, rest) = text.split_once('=').ok_or_else(|| {
+        Failure::usage(
+            format!("`{text}` is no finding"),
+            "write INDICATOR=FOUND, such as body-condition=ideal",
+        )
+    })?;
+    let (found, evidence) = rest.split_once(':').unwrap_or((rest, ""));
+    Ok(Written {
+        place: format!("--found {indicator}"),
+        indicator: indicator.trim().to_owned(),
+        found: found.trim().to_owned(),
+        confidence: String::new(),
+        evidence: evidence.trim().to_owned(),
+    })
+}
+
+fn from_file(path: &Path, errand: &mut Errand<'_>) -> Result<Vec<Written>, Failure> {
+    #[derive(serde::Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Record {
+        indicator: String,
+        found: String,
+        #[serde(default)]
+        confidence: String,
+        #[serde(default)]
+        evidence: String,
+    }
+    let bytes = errand.input.file(path)?;
+    let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&bytes);
+    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(text);
+    reader
+        .deserialize()
+        .enumerate()
+        .map(|(n, record)| {
+            let record: Record = record.map_err(|error| {
+                let mend = "the columns are indicator, found, confidence, evidence; save it as `CSV UTF-8`";
+                Failure::refused(format!("the findings are not understood: {error}"), mend)
+            })?;
+            Ok(Written {
+                place: format!("row {}", n + 2),
+                indicator: record.indicator,
+                found: record.found,
+                confidence: record.confidence,
+                evidence: record.evidence,
+            })
+        })
+        .collect()
+}
+
+/// A finding on the scale of its indicator: a level by its name, or a number with or without the unit of
+/// the scale. An indicator that the protocol does not have is the server's to refuse.
+fn finding(written: Written, protocol: &v1::Protocol, usual: v1::Confidence) -> Result<v1::Finding, Failure> {
+    let indicator = protocol.indicators.iter().find(|indicator| indicator.code == written.indicator);
+    let found = match indicator.and_then(|indicator| indicator.scale.as_ref()) {
+        Some(Scale::Measured(scale)) => {
+            let number = written.found.strip_suffix(&scale.unit).unwrap_or(&written.found).trim();
+            let number: f64 = number.parse().map_err(|_| {
+                let (say, unit) = (format!("`{}` is no number", written.found), &scale.unit);
+                Failure::refused(
+                    say.clone(),
+                    format!("write a number in {unit}, such as `{}{unit}`", scale.min),
+                )
+                .at(written.place.clone(), say)
+            })?;
+            Found::Number(number)
+        }
+        _ => Found::Level(written.found),
+    };
+    let confidence = match written.confidence.as_str() {
+        "" => usual,
+        word => v1::Confidence::of(word).ok_or_else(|| {
+            let say = format!("`{word}` is no confidence");
+            Failure::refused(say.clone(), "write low, medium or high").at(written.place.clone(), say)
+        })?,
+    };
+    Ok(v1::Finding {
+        indicator: written.indicator,
+        found: Some(found),
+        confidence: confidence.into(),
+        evidence: written.evidence,
+    })
+}

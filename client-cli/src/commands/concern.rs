@@ -1,0 +1,96 @@
+//! `holt concern`
+
+use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::failure::Failure;
+use crate::session::{Session, request_id};
+use crate::views::Told;
+use crate::views::concern::Concern as View;
+use clap::{Args, Subcommand};
+use holt_proto::v1;
+
+/// Answer a concern: take it up, settle it
+#[derive(Args, Debug)]
+pub(crate) struct Concern {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Take a concern up: you are looking after it
+    #[command(after_help = "\
+Examples:
+  holt concern take-up 0000002a --note \"teeth to be looked at on Tuesday\"")]
+    TakeUp {
+        /// The concern: its id, or the beginning or end of it
+        #[arg(value_name = "ID", value_parser = id_part)]
+        id: String,
+        /// What will be done
+        #[arg(long, value_name = "TEXT")]
+        note: Option<String>,
+        /// Refuse if it was changed since this version of it
+        #[arg(long, value_name = "VERSION", default_value_t = 0, hide_default_value = true)]
+        based_on: i64,
+    },
+    /// Settle a concern, and say why
+    #[command(after_help = "\
+Examples:
+  holt concern settle 0000002a --because \"tooth out, eats again, weight back\"")]
+    Settle {
+        /// The concern: its id, or the beginning or end of it
+        #[arg(value_name = "ID", value_parser = id_part)]
+        id: String,
+        /// Why it is settled
+        #[arg(long, value_name = "TEXT")]
+        because: String,
+        /// Refuse if it was changed since this version of it
+        #[arg(long, value_name = "VERSION", default_value_t = 0, hide_default_value = true)]
+        based_on: i64,
+    },
+}
+
+/// The concern that is meant: an open one, else a settled one.
+async fn find(session: &Session, id: &str) -> Result<v1::Concern, Failure> {
+    for include_settled in [false, true] {
+        let ask = v1::ListConcernsRequest { include_settled, ..Default::default() };
+        let concerns = session.all(ask, usize::MAX).await?;
+        if let Some(concern) = the_one("concern", id, &concerns, |concern| &concern.id)? {
+            return Ok(concern.clone());
+        }
+    }
+    Err(nothing_of("concern", id, "holt concerns"))
+}
+
+impl Concern {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let concern = match self.what {
+            What::TakeUp { id, note, based_on } => {
+                let found = find(session, &id).await?;
+                let ask = v1::TakeUpConcernRequest {
+                    request_id: request_id(),
+                    site: found.site,
+                    concern_id: found.id,
+                    note: note.unwrap_or_default(),
+                    version: based_on,
+                };
+                session.ask(ask).await?.concern
+            }
+            What::Settle { id, because, based_on } => {
+                let found = find(session, &id).await?;
+                let ask = v1::SettleConcernRequest {
+                    request_id: request_id(),
+                    site: found.site,
+                    concern_id: found.id,
+                    because,
+                    version: based_on,
+                };
+                session.ask(ask).await?.concern
+            }
+        };
+        let thing = View::new(concern.unwrap_or_default(), &session.zones().await?);
+        let state = thing.state.replace('-', " ");
+        let say = format!("The concern about {} is {state}.", thing.spoken());
+        errand.show(&Told { thing, say })
+    }
+}

@@ -1,0 +1,45 @@
+//! `holt due`
+
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::moment::DayWord;
+use crate::views::due::Due as View;
+use crate::words;
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// List what is due or overdue, longest overdue first
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt due
+  holt due --duty weigh --on tomorrow
+  holt due --ask || echo \"something is overdue\"")]
+pub(crate) struct Due {
+    /// As of this day; today, unless given
+    #[arg(long, value_name = "DAY")]
+    on: Option<DayWord>,
+    /// One duty only
+    #[arg(long, value_parser = words::parser::<v1::Duty>())]
+    duty: Option<v1::Duty>,
+    /// Exit with 10 if anything is overdue
+    #[arg(long)]
+    ask: bool,
+}
+
+impl Due {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let as_of = match self.on {
+            None => None,
+            Some(on) => Some(day(on.resolve(session.today(session.zone(&site).await?)))),
+        };
+        let duty = self.duty.unwrap_or_default().into();
+        let answer = session.ask(v1::ListDueRequest { site: site.clone(), as_of, duty }).await?;
+        let due = View::new(site, answer);
+        errand.show(&due)?;
+        Ok(if self.ask && due.any_overdue() { Exit::No } else { Exit::Done })
+    }
+}

@@ -1,0 +1,120 @@
+//! What can be typed, one file each: read the arguments, ask the server, show the answer.
+
+mod animal;
+mod assess;
+mod assessments;
+mod check;
+mod completions;
+mod concern;
+mod concerns;
+mod due;
+mod enclosure;
+mod mark;
+mod password;
+mod person;
+mod place;
+mod profile;
+mod protocol;
+mod report;
+mod sign_in;
+mod sign_out;
+mod site;
+mod species;
+mod transfer;
+mod weigh;
+mod weights;
+mod when;
+mod whoami;
+
+use crate::args::Holt;
+use crate::errand::{self, Errand, Input, Outcome};
+use crate::output::{Looks, Output};
+use crate::profile::Settings;
+use crate::world::World;
+use clap::Subcommand;
+
+/// Every command.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    #[command(flatten)]
+    Asking(Box<Asking>),
+    Profile(profile::Profile),
+    Completions(completions::Completions),
+}
+
+/// The commands that ask a server, in the order in which help lists them: what keepers do each day comes
+/// first.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Asking {
+    Weigh(weigh::Weigh),
+    Weights(weights::Weights),
+    Due(due::Due),
+    Concerns(concerns::Concerns),
+    Concern(concern::Concern),
+    Assess(assess::Assess),
+    Assessments(assessments::Assessments),
+    Animal(animal::Animal),
+    Mark(mark::Mark),
+    Place(place::Place),
+    Transfer(transfer::Transfer),
+    Report(report::Report),
+    Check(check::Check),
+    Protocol(protocol::Protocol),
+    Species(species::Species),
+    Enclosure(enclosure::Enclosure),
+    Site(site::Site),
+    Person(person::Person),
+    SignIn(sign_in::SignIn),
+    SignOut(sign_out::SignOut),
+    Password(password::Password),
+    Whoami(whoami::Whoami),
+}
+
+/// Runs a command.
+pub(crate) async fn run(holt: Holt, world: &mut World, looks: (Looks, Looks)) -> Outcome {
+    let settings = Settings::of(&holt.global, world)?;
+    let session = errand::session(&holt.global, &settings, world);
+    let output = Output::new(&holt.global, looks, world.terminal, &mut *world.output, &mut *world.errors);
+    let asking = match holt.command {
+        Command::Asking(asking) => asking,
+        Command::Profile(command) => return command.run(&settings, output),
+        Command::Completions(command) => return command.run(output),
+    };
+    let input = Input {
+        stream: &mut *world.input,
+        ask_secret: &mut world.ask_secret,
+        is_terminal: world.terminal.input,
+    };
+    let mut errand = Errand { settings, session: session?, output, input };
+    // The futures of some commands are large, and only one of them runs.
+    Box::pin(asking.run(&mut errand)).await
+}
+
+impl Asking {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match self {
+            Self::Weigh(command) => command.run(errand).await,
+            Self::Weights(command) => command.run(errand).await,
+            Self::Due(command) => command.run(errand).await,
+            Self::Concerns(command) => command.run(errand).await,
+            Self::Concern(command) => command.run(errand).await,
+            Self::Assess(command) => command.run(errand).await,
+            Self::Assessments(command) => command.run(errand).await,
+            Self::Animal(command) => command.run(errand).await,
+            Self::Mark(command) => command.run(errand).await,
+            Self::Place(command) => command.run(errand).await,
+            Self::Transfer(command) => command.run(errand).await,
+            Self::Report(command) => command.run(errand).await,
+            Self::Check(command) => command.run(errand).await,
+            Self::Protocol(command) => command.run(errand).await,
+            Self::Species(command) => command.run(errand).await,
+            Self::Enclosure(command) => command.run(errand).await,
+            Self::Site(command) => command.run(errand).await,
+            Self::Person(command) => command.run(errand).await,
+            Self::SignIn(command) => command.run(errand).await,
+            Self::SignOut(command) => command.run(errand).await,
+            Self::Password(command) => command.run(errand).await,
+            Self::Whoami(command) => command.run(errand).await,
+        }
+    }
+}

@@ -1,0 +1,109 @@
+//! `holt protocol`
+
+use crate::errand::{Errand, Outcome};
+use crate::failure::Failure;
+use crate::session::{Session, request_id};
+use crate::views::protocol::{Protocol as View, Shown};
+use crate::views::{CHECKED_ONLY, Many, Told};
+use clap::{Args, Subcommand};
+use holt_proto::v1;
+use std::path::PathBuf;
+
+/// Welfare protocols
+#[derive(Args, Debug)]
+pub(crate) struct Protocol {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Load a version of a protocol from a TOML file; a version, once loaded, never changes
+    #[command(after_help = "\
+Examples:
+  holt protocol load small-carnivore.toml --check-only
+  holt protocol load small-carnivore.toml")]
+    Load {
+        /// The file; - is standard input
+        file: PathBuf,
+        /// Check everything and record nothing
+        #[arg(long)]
+        check_only: bool,
+    },
+    /// List the protocols on record, all versions
+    #[command(after_help = "Examples:\n  holt protocol list")]
+    List,
+    /// Show the indicators of a protocol, and what can be found on each
+    #[command(
+        after_help = "Examples:\n  holt protocol show small-carnivore\n  holt protocol show small-carnivore@1"
+    )]
+    Show {
+        /// Code of the protocol; the newest version, unless given
+        #[arg(value_name = "CODE[@VERSION]", value_parser = reference)]
+        protocol: Reference,
+    },
+}
+
+/// A protocol as it is named: code, and version or 0 for the newest.
+#[derive(Clone, Debug)]
+pub(super) struct Reference {
+    pub(super) code: String,
+    pub(super) version: i32,
+}
+
+/// Reads `small-carnivore@1`.
+pub(super) fn reference(text: &str) -> Result<Reference, String> {
+    let (code, version) = match text.split_once('@') {
+        None => (text, 0),
+        Some((code, version)) => {
+            let version = version.parse().ok().filter(|version| *version > 0);
+            (code, version.ok_or_else(|| "the version is a number from 1: `small-carnivore@1`".to_owned())?)
+        }
+    };
+    Ok(Reference { code: code.to_owned(), version })
+}
+
+/// The protocol that is meant.
+pub(super) async fn find(session: &Session, wanted: &Reference) -> Result<v1::Protocol, Failure> {
+    let all = session.ask(v1::ListProtocolsRequest {}).await?.protocols;
+    all.into_iter()
+        .filter(|protocol| protocol.code == wanted.code)
+        .filter(|protocol| wanted.version == 0 || protocol.version == wanted.version)
+        .max_by_key(|protocol| protocol.version)
+        .ok_or_else(|| {
+            let version =
+                if wanted.version == 0 { String::new() } else { format!(", version {}", wanted.version) };
+            Failure::not_found(
+                format!("there is no protocol `{}`{version}", wanted.code),
+                "see `holt protocol list`",
+            )
+        })
+}
+
+impl Protocol {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match self.what {
+            What::Load { file, check_only } => {
+                let toml = String::from_utf8(errand.input.file(&file)?)
+                    .map_err(|_| Failure::refused("the file is not UTF-8", "save it as UTF-8"))?;
+                let ask =
+                    v1::LoadProtocolRequest { request_id: request_id(), toml, validate_only: check_only };
+                let thing = View::from(errand.session.ask(ask).await?.protocol.unwrap_or_default());
+                let say = if check_only {
+                    CHECKED_ONLY.to_owned()
+                } else {
+                    format!("{} is on record ({}).", thing.title, thing.spoken())
+                };
+                errand.show(&Told { thing, say })
+            }
+            What::List => {
+                let protocols = errand.session.ask(v1::ListProtocolsRequest {}).await?.protocols;
+                errand.show(&Many(protocols.into_iter().map(View::from).collect()))
+            }
+            What::Show { protocol } => {
+                let found = find(&errand.session, &protocol).await?;
+                errand.show(&Shown(found.into()))
+            }
+        }
+    }
+}

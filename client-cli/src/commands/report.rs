@@ -1,0 +1,53 @@
+//! `holt report`
+
+use super::when;
+use crate::errand::{Errand, Outcome};
+use crate::moment::{DayWord, WhenWord};
+use crate::views::report::Report as View;
+use chrono_tz::Tz;
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// How sites stand as of a day: stock, duties done and not done, concerns, transfers
+///
+/// Asked again with the same day and the same --as-known-at, the report is the same.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt report
+  holt report --on 2026-02-28 --span 28 --site QUI
+  holt report --all-sites --on 2025-12-31 --span 365 --format json
+  holt report --on 2025-12-31 --as-known-at 2026-01-15T12:00Z")]
+pub(crate) struct Report {
+    /// As of the close of this day at each site; today, unless given
+    #[arg(long, value_name = "DAY")]
+    on: Option<DayWord>,
+    /// Days to look back over, that day included [default: 30]
+    #[arg(long, value_name = "DAYS", default_value_t = 30, hide_default_value = true)]
+    #[arg(value_parser = clap::value_parser!(i32).range(1..=3660))]
+    span: i32,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+    /// All your sites, whichever is meant otherwise
+    #[arg(long)]
+    all_sites: bool,
+}
+
+impl Report {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = if self.all_sites { None } else { errand.named_site() };
+        let zones = session.zones().await?;
+        let zone = site.as_ref().map_or(Tz::UTC, |site| zones.of(site));
+        let ask = v1::GetSiteDayRequest {
+            site: site.unwrap_or_default(),
+            as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
+            span_days: self.span,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+        };
+        let answer = session.ask(ask).await?;
+        errand.show(&View::new(answer, &zones))
+    }
+}

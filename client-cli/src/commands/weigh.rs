@@ -1,0 +1,155 @@
+//! `holt weigh`
+
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::moment::{When, WhenWord};
+use crate::round::Entry;
+use crate::round::file;
+use crate::round::row::{Terms, wire_when};
+use crate::round::send::{Identity, send};
+use crate::views::round::Round;
+use crate::words;
+use clap::Args;
+use holt_proto::notation::mass::{self, Unit};
+use holt_proto::v1;
+use holt_proto::v1::reading;
+use std::path::PathBuf;
+
+/// Record a weight, or a round of weights from a file
+///
+/// A mass carries its unit. An animal that was offered the scale and would not come is recorded as tried:
+/// that is a finding, too. A reading far from what the animal was expected to weigh is recorded and set
+/// aside until a second weighing agrees with it.
+#[derive(Args, Debug)]
+#[command(after_help = "\
+A round file is CSV with a header: animal, mass (or weight), at (or date and time), tried, scale, method, \
+note. Each row has its own answer; what is wrong with one does not touch the others. A file that is sent \
+again records nothing twice. Times are those of the site; rows without one take that of --at.
+
+Examples:
+  holt weigh Bramble 8.2kg
+  holt weigh Bramble 9 lb 3 oz --at 06:40 --scale platform --method trained
+  holt weigh Sedge --tried --note \"stayed in the holt\"
+  holt weigh --file round.csv
+  holt weigh --file - --unit g --at 2026-03-02 --check-only < round.csv")]
+pub(crate) struct Weigh {
+    /// The animal: house name, accession, transponder, ring or id
+    #[arg(required_unless_present = "file", conflicts_with = "file")]
+    animal: Option<String>,
+
+    /// What the scale showed, with its unit
+    #[arg(num_args = 1.., conflicts_with = "file", allow_negative_numbers = true)]
+    mass: Vec<String>,
+
+    /// It was offered the scale and would not come
+    #[arg(long, conflicts_with_all = ["mass", "file"])]
+    tried: bool,
+
+    /// Read a round from a CSV file; - is standard input
+    #[arg(long, value_name = "FILE")]
+    file: Option<PathBuf>,
+
+    /// Unit of masses that are written without one: kg, g, mg, t, lb, oz
+    #[arg(long, value_parser = unit)]
+    unit: Option<Unit>,
+
+    /// When: 06:40, "2026-03-02 06:40", yesterday; now, unless given
+    #[arg(long, value_name = "TIME")]
+    at: Option<WhenWord>,
+
+    /// Which scale
+    #[arg(long, value_name = "NAME", conflicts_with = "file")]
+    scale: Option<String>,
+
+    /// How it was weighed
+    #[arg(long, conflicts_with = "file", value_parser = words::parser::<v1::WeighingMethod>())]
+    method: Option<v1::WeighingMethod>,
+
+    /// Conditions worth keeping: before the feed, wet, gravid
+    #[arg(long, value_name = "TEXT", conflicts_with = "file")]
+    note: Option<String>,
+
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+fn unit(text: &str) -> Result<Unit, mass::MassError> {
+    Unit::parse(text)
+}
+
+impl Weigh {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let content = match &self.file {
+            Some(path) => errand.input.file(path)?,
+            None => Vec::new(),
+        };
+        // What was typed is looked at before anybody is asked.
+        let typed = if self.file.is_some() { None } else { Some(self.result()?) };
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zones = session.zones().await?;
+        let (zone, now) = (zones.of(&site), session.now());
+        let at = self.at.map(|at| at.resolve(zone, now)).transpose()?;
+        let (entries, identity) = match typed {
+            Some(result) => (vec![self.entry(result, at.unwrap_or(When::At(now)))], Identity::Fresh),
+            None => {
+                let entries = file::read(&content, &Terms { zone, now, unit: self.unit, at })?;
+                (entries, Identity::File { content: &content, options: self.options() })
+            }
+        };
+        let mut sent = send(session, &site, entries, &identity, self.check_only).await;
+        let broke_off = sent.broke_off.take();
+        if sent.lines.is_empty()
+            && let Some(failure) = broke_off
+        {
+            return Err(failure);
+        }
+        let round = Round::new(&site, self.check_only, sent, &zones);
+        errand.show(&round)?;
+        match broke_off {
+            Some(failure) => Err(failure),
+            None if round.refused > 0 => Ok(Exit::Refused),
+            None => Ok(Exit::Done),
+        }
+    }
+
+    /// The options that change what a file says, as they were typed.
+    fn options(&self) -> String {
+        format!("{:?} {:?}", self.unit, self.at)
+    }
+
+    /// What was typed to have come of the weighing.
+    fn result(&self) -> Result<reading::Result, Failure> {
+        if self.tried {
+            return Ok(reading::Result::Tried(v1::Tried {}));
+        }
+        if self.mass.is_empty() {
+            return Err(Failure::usage(
+                "it is not said what the scale showed",
+                "write the mass with its unit, or --tried where the animal would not come",
+            ));
+        }
+        let milligrams = mass::parse(&self.mass.join(" "), self.unit).map_err(|error| {
+            let message = error.to_string();
+            let (say, mend) = message.split_once("; ").unwrap_or((&message, ""));
+            Failure::usage(say, mend).at("MASS", message.clone())
+        })?;
+        Ok(reading::Result::Mass(v1::Mass { milligrams }))
+    }
+
+    /// The reading that was typed.
+    fn entry(&self, result: reading::Result, when: When) -> Entry {
+        let animal = self.animal.clone().unwrap_or_default();
+        let reading = v1::Reading {
+            animal: animal.clone(),
+            when: Some(wire_when(when)),
+            result: Some(result),
+            scale: self.scale.clone().unwrap_or_default(),
+            method: self.method.unwrap_or_default().into(),
+            note: self.note.clone().unwrap_or_default(),
+        };
+        Entry { row: None, animal, reading: Ok(reading) }
+    }
+}

@@ -1,0 +1,56 @@
+//! `holt weights`
+
+use super::when;
+use crate::errand::{Errand, Outcome};
+use crate::moment::{DayWord, WhenWord};
+use crate::views::Many;
+use crate::views::weight::Weight;
+use clap::Args;
+use holt_proto::v1;
+
+/// List the weights of an animal, or of a site, newest first
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt weights Bramble
+  holt weights --from 2026-02-01 --to 2026-02-28 --format csv
+  holt weights Bramble --as-known-at \"2026-02-20 12:00\"")]
+pub(crate) struct Weights {
+    /// The animal; all of the site, unless given
+    animal: Option<String>,
+    /// First day
+    #[arg(long, value_name = "DAY")]
+    from: Option<DayWord>,
+    /// Last day; today, unless given
+    #[arg(long, value_name = "DAY")]
+    to: Option<DayWord>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+    /// The newest so many only
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    limit: Option<u32>,
+}
+
+impl Weights {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zones = session.zones().await?;
+        let zone = zones.of(&site);
+        let ask = v1::ListWeightsRequest {
+            site,
+            animal: self.animal.unwrap_or_default(),
+            days: when::span(self.from, self.to, session.today(zone))?,
+            page: None,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+        };
+        let limit = self.limit.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(usize::MAX);
+        let weights = session.all(ask, limit).await?;
+        let views = weights.into_iter().map(|weight| {
+            let zone = zones.of(&weight.site);
+            Weight::new(weight, zone)
+        });
+        errand.show(&Many(views.collect()))
+    }
+}

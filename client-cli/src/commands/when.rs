@@ -1,0 +1,80 @@
+//! Arguments that say when.
+
+use crate::failure::Failure;
+use crate::moment;
+use crate::moment::{DayWord, When, WhenWord};
+use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
+use clap::Args;
+use holt_proto::time::{day, timestamp};
+use holt_proto::v1;
+use prost_types::Timestamp;
+
+/// The day that something happened on, or the time.
+#[derive(Args, Clone, Copy, Debug)]
+#[group(required = true, multiple = false)]
+pub(crate) struct OnOrAt {
+    /// Day on which it happened, where the time is not known
+    #[arg(long, value_name = "DAY")]
+    on: Option<DayWord>,
+    /// Time at which it happened
+    #[arg(long, value_name = "TIME")]
+    at: Option<WhenWord>,
+}
+
+/// A day, with its instant where that is known.
+pub(crate) struct Happened {
+    pub(crate) on: v1::Day,
+    pub(crate) at: Option<Timestamp>,
+}
+
+impl OnOrAt {
+    /// The day and the instant that are meant in a zone.
+    pub(crate) fn resolve(self, zone: Tz, now: DateTime<Utc>) -> Result<Happened, Failure> {
+        let word = match (self.on, self.at) {
+            (_, Some(at)) => at,
+            (on, None) => WhenWord::Day(on.unwrap_or(DayWord::FromToday(0))),
+        };
+        Ok(match word.resolve(zone, now)? {
+            When::On(on) => Happened { on: day(on), at: None },
+            When::At(at) => Happened { on: day(moment::today(zone, at)), at: Some(timestamp(at)) },
+        })
+    }
+}
+
+/// The instant of an `--at`, where a day alone is not enough.
+pub(crate) fn instant(
+    at: Option<WhenWord>,
+    zone: Tz,
+    now: DateTime<Utc>,
+) -> Result<Option<Timestamp>, Failure> {
+    match at.map(|at| at.resolve(zone, now)).transpose()? {
+        None => Ok(None),
+        Some(When::At(at)) => Ok(Some(timestamp(at))),
+        Some(When::On(day)) => Err(Failure::usage(
+            format!("a day alone is not enough here: {day}"),
+            format!("write the time, too: --at \"{day} 06:40\""),
+        )
+        .at("--at", "has no time of day")),
+    }
+}
+
+/// Two days as a span, both included; none where neither is given.
+pub(crate) fn span(
+    from: Option<DayWord>,
+    to: Option<DayWord>,
+    today: NaiveDate,
+) -> Result<Option<v1::DaySpan>, Failure> {
+    if from.is_none() && to.is_none() {
+        return Ok(None);
+    }
+    let first = from.map_or(NaiveDate::from_ymd_opt(1, 1, 1).unwrap_or_default(), |from| from.resolve(today));
+    let last = to.map_or(today, |to| to.resolve(today));
+    if first > last {
+        return Err(Failure::usage(
+            format!("the days run backwards: {first} to {last}"),
+            "exchange --from and --to",
+        ));
+    }
+    Ok(Some(v1::DaySpan { first: Some(day(first)), last: Some(day(last)) }))
+}

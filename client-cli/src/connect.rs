@@ -1,0 +1,228 @@
+//! The way to a server: where it is, how long a call may take, and when it is worth sending again.
+
+use crate::contract::{Again, Call};
+use crate::failure::{self, Failure};
+use std::error::Error;
+use std::path::Path;
+use std::time::Duration;
+use tokio::time::Instant;
+use tonic::metadata::{Ascii, MetadataValue};
+use tonic::transport::{Certificate, Channel, ClientTlsConfig, Endpoint, Uri};
+use tonic::{Code, Request, Status};
+use tonic_types::StatusExt;
+
+/// Where a server listens that nobody was told about.
+pub(crate) const USUAL_SERVER: &str = "http://127.0.0.1:7465";
+
+/// How often a call is sent at most.
+const TRIES: u32 = 4;
+
+/// The longest first wait before a call is sent again; it doubles with each further try.
+const FIRST_WAIT: Duration = Duration::from_millis(100);
+
+/// Time for the server's own word that a deadline passed, which says more than ours.
+const GRACE: Duration = Duration::from_millis(250);
+
+/// The way to one server.
+pub(crate) struct Wire {
+    server: String,
+    channel: Channel,
+    timeout: Duration,
+}
+
+impl Wire {
+    /// The way to a server, which is not gone until the first call.
+    pub(crate) fn new(
+        server: &str,
+        ca_file: Option<&Path>,
+        timeout: Duration,
+        plaintext: bool,
+    ) -> Result<Self, Failure> {
+        let wrong = |say: String| {
+            Failure::usage(say, format!("write it with its scheme and port, such as {USUAL_SERVER}"))
+        };
+        let uri: Uri = server.parse().map_err(|error| wrong(format!("`{server}` is no address: {error}")))?;
+        let (Some(scheme), Some(host)) = (uri.scheme_str(), uri.host()) else {
+            return Err(wrong(format!("`{server}` is no address of a server")));
+        };
+        let endpoint = Endpoint::from(uri.clone()).connect_timeout(timeout);
+        let endpoint = match scheme {
+            "http" if plaintext || is_this_machine(host) => endpoint,
+            "http" => {
+                return Err(Failure::usage(
+                    format!("passwords and tokens would travel to {host} in the clear"),
+                    "use an address with https, or `--plaintext` where the way there is private",
+                ));
+            }
+            "https" => secure(endpoint, ca_file)?,
+            other => return Err(wrong(format!("`{other}` is no way to a server"))),
+        };
+        Ok(Self { server: server.to_owned(), channel: endpoint.connect_lazy(), timeout })
+    }
+
+    /// Sends a call, again where that is safe and worth it, and answers within the deadline.
+    pub(crate) async fn ask<C: Call>(&self, message: C, token: Option<&str>) -> Result<C::Answer, Failure> {
+        let token = token.map(bearer).transpose()?;
+        let began = Instant::now();
+        let deadline = began + self.timeout;
+        let mut tries = 1;
+        loop {
+            let left = deadline.saturating_duration_since(Instant::now());
+            let mut request = Request::new(message.clone());
+            request.set_timeout(left);
+            if let Some(token) = &token {
+                request.metadata_mut().insert("authorization", token.clone());
+            }
+            let answer = tokio::time::timeout(left + GRACE, C::send(self.channel.clone(), request)).await;
+            let status = match answer {
+                Ok(Ok(answer)) => return Ok(answer.into_inner()),
+                Ok(Err(status)) => status,
+                Err(_) => return Err(self.too_late(C::AGAIN)),
+            };
+            let wait = wait(&status, tries);
+            if C::AGAIN == Again::Harms
+                || !worth_another(&status)
+                || tries == TRIES
+                || Instant::now() + wait >= deadline
+            {
+                return Err(self.failure(&status, C::AGAIN, tries, began.elapsed()));
+            }
+            tokio::time::sleep(wait).await;
+            tries += 1;
+        }
+    }
+
+    fn failure(&self, status: &Status, again: Again, tries: u32, took: Duration) -> Failure {
+        let ours = status.get_details_error_info().is_some();
+        match status.code() {
+            Code::Unavailable if !ours => self.unreachable(status, tries, took),
+            // What the transport says when a deadline passes.
+            Code::Cancelled if !ours => self.too_late(again),
+            _ => failure::from_server(status),
+        }
+    }
+
+    fn unreachable(&self, status: &Status, tries: u32, took: Duration) -> Failure {
+        let times = if tries == 1 { "once".to_owned() } else { format!("{tries} times") };
+        Failure::no_answer(
+            format!(
+                "no server answers at {} ({}; tried {times} in {:.1} s)",
+                self.server,
+                root(status),
+                took.as_secs_f64()
+            ),
+            "start one with `holtd`, or say where it is: --server, HOLT_SERVER or `holt profile set server URL`",
+        )
+    }
+
+    fn too_late(&self, again: Again) -> Failure {
+        let mend = match again {
+            Again::Reads => "try again, or allow more time with --timeout",
+            Again::SameRequest | Again::Harms => {
+                "it may have been recorded all the same: look before you enter it again"
+            }
+        };
+        Failure::no_answer(
+            format!("no answer from {} within {} s", self.server, self.timeout.as_secs_f64()),
+            mend,
+        )
+    }
+}
+
+fn secure(endpoint: Endpoint, ca_file: Option<&Path>) -> Result<Endpoint, Failure> {
+    let tls = match ca_file {
+        None => ClientTlsConfig::new().with_native_roots(),
+        Some(path) => {
+            let pem = std::fs::read(path).map_err(|error| Failure::named_file(path, &error))?;
+            ClientTlsConfig::new().ca_certificate(Certificate::from_pem(pem))
+        }
+    };
+    endpoint.tls_config(tls).map_err(|error| {
+        Failure::usage(
+            format!("TLS cannot be used: {}", root(&error)),
+            "give the certificates of the authority as PEM with --ca-file",
+        )
+    })
+}
+
+fn is_this_machine(host: &str) -> bool {
+    let bare = host.trim_start_matches('[').trim_end_matches(']');
+    bare == "localhost" || bare.parse::<std::net::IpAddr>().is_ok_and(|address| address.is_loopback())
+}
+
+fn bearer(token: &str) -> Result<MetadataValue<Ascii>, Failure> {
+    format!("Bearer {}", token.trim())
+        .parse()
+        .map_err(|_| Failure::not_signed_in("the token given is none: it has characters that no token has"))
+}
+
+/// The server is away for a moment, or others were in the way each time.
+fn worth_another(status: &Status) -> bool {
+    match status.code() {
+        Code::Unavailable => true,
+        Code::Aborted => status.get_details_error_info().is_some_and(|info| info.reason == "CONTENTION"),
+        _ => false,
+    }
+}
+
+/// How long to wait before the next try: anything up to a time that doubles with each (full jitter), so
+/// that many who lost the same server do not come back together; at least what the server asks for.
+fn wait(status: &Status, tries: u32) -> Duration {
+    let asked = status.get_details_retry_info().and_then(|info| info.retry_delay).unwrap_or_default();
+    asked + (FIRST_WAIT * 2_u32.pow(tries - 1)).mul_f64(rand::random_range(0.0..1.0))
+}
+
+/// The last cause of a transport error, which is the one that says something.
+fn root(error: &dyn Error) -> String {
+    let mut cause: &dyn Error = error;
+    while let Some(next) = cause.source() {
+        cause = next;
+    }
+    cause.to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::exit::Exit;
+
+    fn wire(server: &str, plaintext: bool) -> Result<Wire, Failure> {
+        Wire::new(server, None, Duration::from_secs(1), plaintext)
+    }
+
+    #[tokio::test]
+    async fn secrets_travel_in_the_clear_within_this_machine_only() {
+        for server in ["http://127.0.0.1:7465", "http://localhost:7465", "http://[::1]:7465"] {
+            assert!(wire(server, false).is_ok(), "{server}");
+        }
+        let refused = wire("http://park.example:7465", false).err().unwrap();
+        assert_eq!(refused.exit, Exit::Usage);
+        assert!(refused.mend.contains("--plaintext"), "{}", refused.mend);
+        assert!(wire("http://park.example:7465", true).is_ok());
+        assert!(wire("https://park.example:7465", false).is_ok());
+    }
+
+    #[tokio::test]
+    async fn what_is_no_address_is_a_matter_of_usage() {
+        for server in ["park", "ftp://park.example", "", "http://"] {
+            assert_eq!(wire(server, false).err().map(|failure| failure.exit), Some(Exit::Usage), "{server}");
+        }
+    }
+
+    #[test]
+    fn waits_keep_within_their_bounds_and_honour_what_the_server_asks() {
+        use tonic_types::ErrorDetails;
+        let plain = Status::unavailable("away");
+        let asked = ErrorDetails::with_retry_info(Some(Duration::from_secs(1)));
+        let asked = Status::with_error_details(Code::Unavailable, "away", asked);
+        for tries in 1..TRIES {
+            let most = FIRST_WAIT * 2_u32.pow(tries - 1);
+            for _ in 0..50 {
+                assert!(wait(&plain, tries) <= most);
+                assert!(
+                    (Duration::from_secs(1)..=Duration::from_secs(1) + most).contains(&wait(&asked, tries))
+                );
+            }
+        }
+    }
+}

@@ -1,0 +1,167 @@
+//! The calls of the contract: which message goes to which method, and whether it may be sent twice.
+
+use holt_proto::v1::{
+    self, animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
+    check_service_client::CheckServiceClient, concern_service_client::ConcernServiceClient,
+    mark_service_client::MarkServiceClient, people_service_client::PeopleServiceClient,
+    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
+    site_service_client::SiteServiceClient, transfer_service_client::TransferServiceClient,
+    weight_service_client::WeightServiceClient,
+};
+use tonic::transport::Channel;
+use tonic::{Request, Response, Status};
+
+/// What sending a call a second time does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Again {
+    /// Nothing: it reads.
+    Reads,
+    /// Nothing: its request id is known.
+    SameRequest,
+    /// Harm, such as spending a token that was spent.
+    Harms,
+}
+
+/// A message that asks something of a server.
+pub(crate) trait Call: Clone {
+    /// What the server answers.
+    type Answer;
+    /// What sending it a second time does.
+    const AGAIN: Again;
+
+    /// Sends it.
+    async fn send(wire: Channel, request: Request<Self>) -> Result<Response<Self::Answer>, Status>;
+}
+
+/// What a message is answered with, and how large that may be: a report of a large site is some
+/// megabytes.
+const LARGEST_ANSWER: usize = 64 << 20;
+
+macro_rules! calls {
+    ($($client:ident { $($method:ident $again:ident $ask:ident => $answer:ident;)+ })+) => {
+        $($(
+            impl Call for v1::$ask {
+                type Answer = v1::$answer;
+                const AGAIN: Again = Again::$again;
+
+                async fn send(wire: Channel, request: Request<Self>) -> Result<Response<v1::$answer>, Status> {
+                    $client::new(wire).max_decoding_message_size(LARGEST_ANSWER).$method(request).await
+                }
+            }
+        )+)+
+    };
+}
+
+calls! {
+    PeopleServiceClient {
+        sign_in Reads SignInRequest => SignInResponse;
+        renew_tokens Harms RenewTokensRequest => RenewTokensResponse;
+        sign_out SameRequest SignOutRequest => SignOutResponse;
+        change_password Harms ChangePasswordRequest => ChangePasswordResponse;
+        get_self Reads GetSelfRequest => GetSelfResponse;
+        create_person SameRequest CreatePersonRequest => CreatePersonResponse;
+        list_people Reads ListPeopleRequest => ListPeopleResponse;
+        grant_role SameRequest GrantRoleRequest => GrantRoleResponse;
+        revoke_role SameRequest RevokeRoleRequest => RevokeRoleResponse;
+    }
+    SiteServiceClient {
+        create_site SameRequest CreateSiteRequest => CreateSiteResponse;
+        get_site Reads GetSiteRequest => GetSiteResponse;
+        list_sites Reads ListSitesRequest => ListSitesResponse;
+        create_enclosure SameRequest CreateEnclosureRequest => CreateEnclosureResponse;
+        list_enclosures Reads ListEnclosuresRequest => ListEnclosuresResponse;
+    }
+    AnimalServiceClient {
+        create_taxon SameRequest CreateTaxonRequest => CreateTaxonResponse;
+        list_taxa Reads ListTaxaRequest => ListTaxaResponse;
+        register_birth SameRequest RegisterBirthRequest => RegisterBirthResponse;
+        register_arrival SameRequest RegisterArrivalRequest => RegisterArrivalResponse;
+        record_sex SameRequest RecordSexRequest => RecordSexResponse;
+        record_death SameRequest RecordDeathRequest => RecordDeathResponse;
+        record_departure SameRequest RecordDepartureRequest => RecordDepartureResponse;
+        get_animal Reads GetAnimalRequest => GetAnimalResponse;
+        list_animals Reads ListAnimalsRequest => ListAnimalsResponse;
+    }
+    MarkServiceClient {
+        apply_mark SameRequest ApplyMarkRequest => ApplyMarkResponse;
+        end_mark SameRequest EndMarkRequest => EndMarkResponse;
+    }
+    PlacementServiceClient {
+        place_animals SameRequest PlaceAnimalsRequest => PlaceAnimalsResponse;
+    }
+    WeightServiceClient {
+        record_weights SameRequest RecordWeightsRequest => RecordWeightsResponse;
+        list_weights Reads ListWeightsRequest => ListWeightsResponse;
+    }
+    AssessmentServiceClient {
+        load_protocol SameRequest LoadProtocolRequest => LoadProtocolResponse;
+        list_protocols Reads ListProtocolsRequest => ListProtocolsResponse;
+        record_assessment SameRequest RecordAssessmentRequest => RecordAssessmentResponse;
+        list_assessments Reads ListAssessmentsRequest => ListAssessmentsResponse;
+    }
+    CheckServiceClient {
+        create_check SameRequest CreateCheckRequest => CreateCheckResponse;
+        end_check SameRequest EndCheckRequest => EndCheckResponse;
+        list_checks Reads ListChecksRequest => ListChecksResponse;
+        list_due Reads ListDueRequest => ListDueResponse;
+    }
+    ConcernServiceClient {
+        list_concerns Reads ListConcernsRequest => ListConcernsResponse;
+        take_up_concern SameRequest TakeUpConcernRequest => TakeUpConcernResponse;
+        settle_concern SameRequest SettleConcernRequest => SettleConcernResponse;
+    }
+    TransferServiceClient {
+        propose_transfer SameRequest ProposeTransferRequest => ProposeTransferResponse;
+        agree_transfer SameRequest AgreeTransferRequest => AgreeTransferResponse;
+        refuse_transfer SameRequest RefuseTransferRequest => RefuseTransferResponse;
+        cancel_transfer SameRequest CancelTransferRequest => CancelTransferResponse;
+        dispatch_transfer SameRequest DispatchTransferRequest => DispatchTransferResponse;
+        receive_transfer SameRequest ReceiveTransferRequest => ReceiveTransferResponse;
+        report_transfer_loss SameRequest ReportTransferLossRequest => ReportTransferLossResponse;
+        withhold_transfer SameRequest WithholdTransferRequest => WithholdTransferResponse;
+        release_transfer SameRequest ReleaseTransferRequest => ReleaseTransferResponse;
+        get_transfer Reads GetTransferRequest => GetTransferResponse;
+        list_transfers Reads ListTransfersRequest => ListTransfersResponse;
+    }
+    ReportServiceClient {
+        get_site_day Reads GetSiteDayRequest => GetSiteDayResponse;
+    }
+}
+
+/// A list that comes in pages.
+pub(crate) trait Paged: Call {
+    /// What it lists.
+    type Entry;
+
+    /// Asks for the page of a token.
+    fn set_page(&mut self, page: v1::PageRequest);
+    /// The entries of a page, and the token of the next; empty on the last.
+    fn open(answer: Self::Answer) -> (Vec<Self::Entry>, String);
+}
+
+macro_rules! paged {
+    ($($ask:ident: $field:ident of $entry:ident;)+) => {
+        $(
+            impl Paged for v1::$ask {
+                type Entry = v1::$entry;
+
+                fn set_page(&mut self, page: v1::PageRequest) {
+                    self.page = Some(page);
+                }
+
+                fn open(answer: Self::Answer) -> (Vec<v1::$entry>, String) {
+                    (answer.$field, answer.page.unwrap_or_default().next_token)
+                }
+            }
+        )+
+    };
+}
+
+paged! {
+    ListPeopleRequest: people of Person;
+    ListAnimalsRequest: animals of Animal;
+    ListWeightsRequest: weights of Weight;
+    ListAssessmentsRequest: assessments of Assessment;
+    ListConcernsRequest: concerns of Concern;
+    ListTransfersRequest: transfers of Transfer;
+}

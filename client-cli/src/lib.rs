@@ -1,0 +1,76 @@
+//! The Holt command line.
+//!
+//! - [`run`] does what one command line says, in a [`World`] that is handed to it, and answers the exit
+//!   code. `main` hands it the process; tests hand it their own.
+//! - `args` and `commands` are what can be typed; `contract` is what can be asked of a server, `session`
+//!   asks it as somebody, `connect` finds it.
+//! - `views` are what is shown of each concept; `output` prints them and is the only place that prints.
+//!
+//! Nothing here knows a rule of the trade: what is so, and what may be, is the server's to say.
+
+mod args;
+mod commands;
+mod connect;
+mod contract;
+mod errand;
+mod exit;
+mod failure;
+mod moment;
+mod output;
+mod places;
+mod profile;
+mod rhythm;
+mod round;
+mod session;
+mod tokens;
+mod views;
+mod words;
+mod world;
+
+pub use args::command;
+pub use exit::Exit;
+pub use world::{AskSecret, Clock, Terminal, World};
+
+use args::{Colour, Holt};
+use clap::FromArgMatches;
+use output::{Looks, Output};
+use std::ffi::OsString;
+
+/// Help is no easier to read for being wider.
+const WIDEST_HELP: u16 = 100;
+
+/// Does what a command line says and answers the exit code.
+pub async fn run<I, T>(arguments: I, world: &mut World) -> u8
+where
+    I: IntoIterator<Item = T>,
+    T: Into<OsString> + Clone,
+{
+    let usual = looks(Colour::Auto, world);
+    let command = command().term_width(usual.0.width.min(WIDEST_HELP).into());
+    let holt = match command.try_get_matches_from(arguments).and_then(|found| Holt::from_arg_matches(&found))
+    {
+        Ok(holt) => holt,
+        Err(error) => {
+            let exit = if error.use_stderr() { Exit::Usage } else { Exit::Done };
+            // Where help cannot be written there is nobody to tell.
+            let _ = output::parser(&error, world, usual);
+            return exit.into();
+        }
+    };
+    let looks = looks(holt.global.color, world);
+    let global = holt.global.clone();
+    let result = commands::run(holt, world, looks).await;
+    match result {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            let (results, errors) = (&mut *world.output, &mut *world.errors);
+            Output::new(&global, looks, world.terminal, results, errors).failure(&failure);
+            failure.exit.into()
+        }
+    }
+}
+
+/// How results and errors look.
+fn looks(colour: Colour, world: &World) -> (Looks, Looks) {
+    (Looks::of(colour, world.terminal.output, world), Looks::of(colour, world.terminal.errors, world))
+}

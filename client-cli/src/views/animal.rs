@@ -1,0 +1,243 @@
+//! Animals.
+
+use super::mark::Mark;
+use super::{Thing, day, instant, short, some, spoken, spoken_mass, written};
+use crate::moment;
+use crate::output::{Answer, Page, Table};
+use crate::words::Word;
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+use holt_proto::v1;
+use holt_proto::v1::Counts;
+use serde::Serialize;
+
+/// An animal, in the terms of a site.
+#[derive(Clone, Serialize)]
+pub(crate) struct Animal {
+    pub(crate) accession: String,
+    pub(crate) house_name: Option<String>,
+    pub(crate) scientific_name: String,
+    common_name: String,
+    pub(crate) sex: &'static str,
+    born_on: Option<String>,
+    born_estimated: bool,
+    pub(crate) status: &'static str,
+    holder: Option<String>,
+    pub(crate) enclosure: Option<String>,
+    owner: Option<String>,
+    held_since: Option<String>,
+    went_to: Option<String>,
+    latest_mass_mg: Option<i64>,
+    latest_weighed_at: Option<String>,
+    dam_id: Option<String>,
+    sire_id: Option<String>,
+    accessions: Vec<Accession>,
+    pub(crate) marks: Vec<Mark>,
+    pub(crate) id: String,
+    version: i64,
+    #[serde(skip)]
+    weighed_at: Option<DateTime<Utc>>,
+    #[serde(skip)]
+    zone: Tz,
+}
+
+/// A number at one site.
+#[derive(Clone, Serialize)]
+struct Accession {
+    site: String,
+    number: String,
+}
+
+/// An animal as a line.
+#[derive(Default, Serialize)]
+pub(crate) struct Row {
+    accession: String,
+    house_name: Option<String>,
+    scientific_name: String,
+    common_name: String,
+    sex: &'static str,
+    born_on: Option<String>,
+    born_estimated: bool,
+    status: &'static str,
+    holder: Option<String>,
+    enclosure: Option<String>,
+    owner: Option<String>,
+    held_since: Option<String>,
+    went_to: Option<String>,
+    latest_mass: Option<String>,
+    latest_mass_mg: Option<i64>,
+    latest_weighed_at: Option<String>,
+    marks: String,
+    id: String,
+}
+
+impl Animal {
+    pub(crate) fn new(animal: v1::Animal, zone: Tz) -> Self {
+        let (sex, status) = (animal.sex().word(), animal.status().word());
+        let taxon = animal.taxon.unwrap_or_default();
+        let accessions = animal.accessions.into_iter();
+        Self {
+            accession: animal.accession,
+            house_name: some(animal.house_name),
+            scientific_name: taxon.scientific_name,
+            common_name: taxon.common_name,
+            sex,
+            born_on: day(animal.born_on),
+            born_estimated: animal.born_estimated,
+            status,
+            holder: some(animal.holder),
+            enclosure: some(animal.enclosure),
+            owner: some(animal.owner),
+            held_since: day(animal.held_since),
+            went_to: some(animal.went_to),
+            latest_mass_mg: animal.latest_mass.map(|mass| mass.milligrams),
+            latest_weighed_at: written(animal.latest_weighed_at, zone),
+            dam_id: some(animal.dam_id),
+            sire_id: some(animal.sire_id),
+            accessions: accessions.map(|one| Accession { site: one.site, number: one.number }).collect(),
+            marks: animal.marks.into_iter().map(|mark| Mark::new(mark, zone)).collect(),
+            id: animal.id,
+            version: animal.version,
+            weighed_at: instant(animal.latest_weighed_at),
+            zone,
+        }
+    }
+
+    /// `Bramble (QUI-25-0001)`.
+    pub(crate) fn spoken(&self) -> String {
+        spoken(self.house_name.as_deref(), &self.accession)
+    }
+
+    fn spoken_mass(&self) -> Option<String> {
+        self.latest_mass_mg.map(spoken_mass)
+    }
+
+    fn standing(&self) -> String {
+        let to = self.went_to.as_ref().map(|to| format!(" to {to}")).unwrap_or_default();
+        match (self.status, &self.holder) {
+            ("held", Some(holder)) => {
+                let since = self.held_since.as_ref().map(|day| format!(" since {day}")).unwrap_or_default();
+                let place = self.enclosure.as_ref().map(|place| format!(", lives in {place}"));
+                format!("held by {holder}{since}{}", place.unwrap_or_default())
+            }
+            ("moved-on" | "departed", _) => format!("left{to}"),
+            ("at-large", _) => "escaped, not found again".to_owned(),
+            (status, _) => status.to_owned(),
+        }
+    }
+}
+
+impl Thing for Animal {
+    const MANY: &'static str = "animals";
+    type Row = Row;
+
+    fn row(&self) -> Row {
+        Row {
+            accession: self.accession.clone(),
+            house_name: self.house_name.clone(),
+            scientific_name: self.scientific_name.clone(),
+            common_name: self.common_name.clone(),
+            sex: self.sex,
+            born_on: self.born_on.clone(),
+            born_estimated: self.born_estimated,
+            status: self.status,
+            holder: self.holder.clone(),
+            enclosure: self.enclosure.clone(),
+            owner: self.owner.clone(),
+            held_since: self.held_since.clone(),
+            went_to: self.went_to.clone(),
+            latest_mass: self.spoken_mass(),
+            latest_mass_mg: self.latest_mass_mg,
+            latest_weighed_at: self.latest_weighed_at.clone(),
+            marks: self.marks.iter().map(Mark::spoken).collect::<Vec<_>>().join("; "),
+            id: self.id.clone(),
+        }
+    }
+
+    fn table(animals: &[Self], page: &mut Page) {
+        let mut table =
+            Table::new(["Accession", "Name", "Species", "Sex", "Born", "Enclosure", "Weighed last"]);
+        for animal in animals {
+            let weighed = animal.weighed_at.map(|at| at.with_timezone(&animal.zone).format("%F").to_string());
+            let weighed = animal.spoken_mass().zip(weighed).map(|(mass, day)| format!("{mass}, {day}"));
+            table.row([
+                animal.accession.clone(),
+                animal.house_name.clone().unwrap_or_default(),
+                animal.common_name.clone(),
+                animal.sex.to_owned(),
+                animal.born_on.clone().unwrap_or_default(),
+                animal.enclosure.clone().unwrap_or_default(),
+                weighed.unwrap_or_default(),
+            ]);
+        }
+        page.table(&table);
+        let of = |sex: &str| animals.iter().filter(|animal| animal.sex == sex).count();
+        let number = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
+        let counts = Counts {
+            males: number(of("male")),
+            females: number(of("female")),
+            unknown: number(of("unknown")),
+        };
+        page.remark(&format!("{counts} (males.females.unknown)"));
+    }
+}
+
+/// All that is told of one animal.
+#[derive(Serialize)]
+pub(crate) struct Shown {
+    #[serde(flatten)]
+    pub(crate) animal: Animal,
+    /// Names of its parents, where they may be seen.
+    #[serde(skip)]
+    pub(crate) dam: Option<String>,
+    #[serde(skip)]
+    pub(crate) sire: Option<String>,
+}
+
+impl Answer for Shown {
+    type Row = Row;
+
+    fn rows(&self) -> Vec<Row> {
+        vec![self.animal.row()]
+    }
+
+    fn page(&self, page: &mut Page) {
+        let animal = &self.animal;
+        page.heading(&animal.spoken());
+        let born = match (&animal.born_on, animal.born_estimated) {
+            (Some(day), true) => format!(", born {day} (estimated)"),
+            (Some(day), false) => format!(", born {day}"),
+            (None, _) => String::new(),
+        };
+        let species = format!("{}, {}", animal.scientific_name, animal.common_name);
+        page.line(&format!("{species}; {}{born}", sexed(animal.sex)));
+        page.gap();
+        let mut table = Table::new(["", ""]);
+        table.row(["Stands".to_owned(), animal.standing()]);
+        if let Some(owner) = &animal.owner {
+            table.row(["Owner".to_owned(), owner.clone()]);
+        }
+        let weight = match (animal.spoken_mass(), animal.weighed_at) {
+            (Some(mass), Some(at)) => format!("{mass} at {}", moment::spoken(at, animal.zone)),
+            _ => "not on record".to_owned(),
+        };
+        table.row(["Weight".to_owned(), weight]);
+        for (what, name, id) in [("Dam", &self.dam, &animal.dam_id), ("Sire", &self.sire, &animal.sire_id)] {
+            let known =
+                name.clone().or_else(|| id.as_ref().map(|id| format!("on record (id {})", short(id))));
+            table.row([what.to_owned(), known.unwrap_or_else(|| "not known".to_owned())]);
+        }
+        for (n, mark) in animal.marks.iter().enumerate() {
+            let what = if n == 0 { "Marks" } else { "" };
+            table.row([what.to_owned(), format!("{} [{}]", mark.spoken(), short(&mark.id))]);
+        }
+        let numbers = animal.accessions.iter().map(|one| one.number.as_str()).collect::<Vec<_>>();
+        table.row(["Accessions".to_owned(), numbers.join(", ")]);
+        table.row(["Id".to_owned(), animal.id.clone()]);
+        page.table(&table);
+    }
+}
+
+fn sexed(sex: &str) -> String {
+    if sex == "unknown" { "sex unknown".to_owned() } else { sex.to_owned() }
+}

@@ -1,0 +1,216 @@
+//! Concerns.
+
+use super::{Thing, count, short, some, spoken, written};
+use crate::output::{Answer, Page, Table, Tone};
+use crate::session::Zones;
+use crate::words::Word;
+use holt_proto::v1;
+use serde::Serialize;
+
+/// What a concern is and is not, where the server does not say it beside the concerns.
+pub(crate) const CAUTION: &str =
+    "A concern supports a decision. It is no diagnosis and replaces no veterinary surgeon.";
+
+/// A number that a concern rests on.
+#[derive(Clone, Serialize)]
+pub(crate) struct Figure {
+    name: String,
+    value: f64,
+    unit: String,
+    low: Option<f64>,
+    high: Option<f64>,
+}
+
+/// A concern.
+#[derive(Clone, Serialize)]
+pub(crate) struct Concern {
+    pub(crate) level: &'static str,
+    pub(crate) state: &'static str,
+    pub(crate) about: &'static str,
+    pub(crate) site: String,
+    pub(crate) accession: String,
+    pub(crate) house_name: Option<String>,
+    age_days: i32,
+    pub(crate) seen: String,
+    look_first: Option<String>,
+    figures: Vec<Figure>,
+    raised_at: Option<String>,
+    changed_at: Option<String>,
+    taken_up_by: Option<String>,
+    settled_because: Option<String>,
+    animal_id: String,
+    record_ids: Vec<String>,
+    pub(crate) id: String,
+    version: i64,
+}
+
+/// A concern as a line.
+#[derive(Default, Serialize)]
+pub(crate) struct Row {
+    level: &'static str,
+    state: &'static str,
+    about: &'static str,
+    site: String,
+    accession: String,
+    house_name: Option<String>,
+    age_days: i32,
+    seen: String,
+    look_first: Option<String>,
+    figures: String,
+    raised_at: Option<String>,
+    changed_at: Option<String>,
+    taken_up_by: Option<String>,
+    settled_because: Option<String>,
+    id: String,
+    version: i64,
+}
+
+impl Concern {
+    pub(crate) fn new(concern: v1::Concern, zones: &Zones) -> Self {
+        let zone = zones.of(&concern.site);
+        let figures = concern.figures.iter().map(|figure| Figure {
+            name: figure.name.clone(),
+            value: figure.value,
+            unit: figure.unit.clone(),
+            low: figure.low,
+            high: figure.high,
+        });
+        Self {
+            level: concern.level().word(),
+            state: concern.state().word(),
+            about: concern.kind().word(),
+            age_days: concern.age_days,
+            figures: figures.collect(),
+            raised_at: written(concern.raised_at, zone),
+            changed_at: written(concern.changed_at, zone),
+            site: concern.site,
+            accession: concern.accession,
+            house_name: some(concern.house_name),
+            seen: concern.seen,
+            look_first: some(concern.look_first),
+            taken_up_by: some(concern.taken_up_by),
+            settled_because: some(concern.settled_because),
+            animal_id: concern.animal_id,
+            record_ids: concern.record_ids,
+            id: concern.id,
+            version: concern.version,
+        }
+    }
+
+    /// `Bramble (QUI-25-0001)`.
+    pub(crate) fn spoken(&self) -> String {
+        spoken(self.house_name.as_deref(), &self.accession)
+    }
+
+    /// It with everything that a person needs to judge it.
+    pub(crate) fn paragraph(&self, page: &mut Page) {
+        let (tone, soon) = match self.level {
+            "urgent" => (Tone::Alarm, "URGENT, look now"),
+            "act" => (Tone::Warning, "ACT, look today"),
+            _ => (Tone::Strong, "WATCH, look at the next round"),
+        };
+        let soon = if self.state == "settled" { "SETTLED" } else { soon };
+        let age = match self.age_days {
+            0 => "raised today".to_owned(),
+            days => format!("{} old", count(usize::try_from(days).unwrap_or_default(), "day", "days")),
+        };
+        let head = format!(
+            "{}  {} at {}, {age}  [{}]",
+            page.paint(tone, soon),
+            self.spoken(),
+            self.site,
+            short(&self.id)
+        );
+        page.line(&head);
+        page.indented(&self.seen, 2);
+        if let Some(look) = self.look_first.as_ref().filter(|_| self.state != "settled") {
+            page.indented(&format!("Look first: {look}"), 2);
+        }
+        let mut table = Table::new(["", "", "", ""]).numbers([2]);
+        for figure in &self.figures {
+            let value = with_unit(figure.value, &figure.unit);
+            let interval = figure.low.zip(figure.high).map(|(low, high)| format!("({low} to {high})"));
+            table.row(["".to_owned(), figure.name.clone(), value, interval.unwrap_or_default()]);
+        }
+        if !self.figures.is_empty() {
+            page.table(&table);
+        }
+        match (&self.taken_up_by, &self.settled_because) {
+            (_, Some(because)) => page.indented(&format!("Settled: {because}"), 2),
+            (Some(person), None) => page.indented(&format!("Taken up by {person}."), 2),
+            (None, None) => page.indented("Nobody has taken it up.", 2),
+        }
+    }
+}
+
+fn with_unit(value: f64, unit: &str) -> String {
+    if unit == "1" { value.to_string() } else { format!("{value} {unit}") }
+}
+
+impl Thing for Concern {
+    const MANY: &'static str = "concerns";
+    type Row = Row;
+
+    fn row(&self) -> Row {
+        let figures = self.figures.iter().map(|figure| {
+            let interval = figure.low.zip(figure.high).map(|(low, high)| format!(" ({low} to {high})"));
+            format!(
+                "{}: {}{}",
+                figure.name,
+                with_unit(figure.value, &figure.unit),
+                interval.unwrap_or_default()
+            )
+        });
+        Row {
+            level: self.level,
+            state: self.state,
+            about: self.about,
+            site: self.site.clone(),
+            accession: self.accession.clone(),
+            house_name: self.house_name.clone(),
+            age_days: self.age_days,
+            seen: self.seen.clone(),
+            look_first: self.look_first.clone(),
+            figures: figures.collect::<Vec<_>>().join("; "),
+            raised_at: self.raised_at.clone(),
+            changed_at: self.changed_at.clone(),
+            taken_up_by: self.taken_up_by.clone(),
+            settled_because: self.settled_because.clone(),
+            id: self.id.clone(),
+            version: self.version,
+        }
+    }
+
+    fn table(concerns: &[Self], page: &mut Page) {
+        for (n, concern) in concerns.iter().enumerate() {
+            if n > 0 {
+                page.gap();
+            }
+            concern.paragraph(page);
+        }
+    }
+}
+
+/// Concerns, worst first, and what they are and are not.
+#[derive(Serialize)]
+pub(crate) struct Concerns {
+    pub(crate) concerns: Vec<Concern>,
+    pub(crate) caution: String,
+}
+
+impl Answer for Concerns {
+    type Row = Row;
+
+    fn rows(&self) -> Vec<Row> {
+        self.concerns.iter().map(Concern::row).collect()
+    }
+
+    fn page(&self, page: &mut Page) {
+        if self.concerns.is_empty() {
+            page.line("No concerns.");
+        } else {
+            Concern::table(&self.concerns, page);
+        }
+        page.remark(&self.caution);
+    }
+}

@@ -1,0 +1,122 @@
+//! What is due.
+
+use super::{count, day, some};
+use crate::output::{Answer, Page, Table, Tone};
+use crate::words::Word;
+use holt_proto::v1;
+use serde::Serialize;
+
+/// Something that is due for one animal.
+#[derive(Clone, Default, Serialize)]
+pub(crate) struct Item {
+    state: &'static str,
+    duty: &'static str,
+    accession: String,
+    house_name: Option<String>,
+    enclosure: Option<String>,
+    due_on: Option<String>,
+    days_late: i32,
+    open_dues: i32,
+    last_done_on: Option<String>,
+    tried_on: Option<String>,
+    animal_id: String,
+    check_id: String,
+}
+
+impl From<v1::DueItem> for Item {
+    fn from(item: v1::DueItem) -> Self {
+        Self {
+            state: item.state().word(),
+            duty: item.duty().word(),
+            accession: item.accession,
+            house_name: some(item.house_name),
+            enclosure: some(item.enclosure),
+            due_on: day(item.due_on),
+            days_late: item.days_late,
+            open_dues: item.open_dues,
+            last_done_on: day(item.last_done_on),
+            tried_on: day(item.tried_on),
+            animal_id: item.animal_id,
+            check_id: item.check_id,
+        }
+    }
+}
+
+impl Item {
+    /// Accession, duty, due day and days past it.
+    pub(crate) fn overdue(&self) -> (&str, &'static str, &str, i32) {
+        (&self.accession, self.duty, self.due_on.as_deref().unwrap_or_default(), self.days_late)
+    }
+
+    fn is_overdue(&self) -> bool {
+        self.state == v1::DueState::Overdue.word()
+    }
+}
+
+/// What is due at a site as of a day, longest overdue first.
+#[derive(Serialize)]
+pub(crate) struct Due {
+    site: String,
+    as_of: Option<String>,
+    due: Vec<Item>,
+}
+
+impl Due {
+    pub(crate) fn new(site: String, answer: v1::ListDueResponse) -> Self {
+        Self { site, as_of: day(answer.as_of), due: answer.items.into_iter().map(Item::from).collect() }
+    }
+
+    pub(crate) fn any_overdue(&self) -> bool {
+        self.due.iter().any(Item::is_overdue)
+    }
+}
+
+impl Answer for Due {
+    type Row = Item;
+
+    fn rows(&self) -> Vec<Item> {
+        self.due.clone()
+    }
+
+    fn page(&self, page: &mut Page) {
+        let day = self.as_of.as_deref().unwrap_or_default();
+        if self.due.is_empty() {
+            page.line(&format!("Nothing is due at {} on {day}.", self.site));
+            return;
+        }
+        table(&self.due, page);
+        let overdue = self.due.iter().filter(|item| item.is_overdue()).count();
+        page.remark(&format!(
+            "{} at {} on {day}, {overdue} of them overdue.",
+            count(self.due.len(), "thing due", "things due"),
+            self.site,
+        ));
+    }
+}
+
+/// What is due, for people.
+pub(crate) fn table(items: &[Item], page: &mut Page) {
+    let mut table = Table::new(["Due", "", "Duty", "Animal", "Name", "Enclosure", "Last done"]);
+    for item in items {
+        let (tone, how) = match (item.is_overdue(), item.days_late) {
+            (true, days) => (
+                Tone::Alarm,
+                format!("overdue {}", count(usize::try_from(days).unwrap_or_default(), "day", "days")),
+            ),
+            (false, 0) => (Tone::Calm, "today".to_owned()),
+            (false, _) => (Tone::Calm, "in grace".to_owned()),
+        };
+        let done = item.last_done_on.clone().unwrap_or_else(|| "never".to_owned());
+        let tried = item.tried_on.as_ref().map(|day| format!("; would not come {day}")).unwrap_or_default();
+        table.toned([
+            (Tone::Calm, item.due_on.clone().unwrap_or_default()),
+            (tone, how),
+            (Tone::Calm, item.duty.to_owned()),
+            (Tone::Calm, item.accession.clone()),
+            (Tone::Calm, item.house_name.clone().unwrap_or_default()),
+            (Tone::Calm, item.enclosure.clone().unwrap_or_default()),
+            (Tone::Calm, format!("{done}{tried}")),
+        ]);
+    }
+    page.table(&table);
+}

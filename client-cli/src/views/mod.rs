@@ -1,0 +1,144 @@
+//! What is shown of each concept: as JSON, as a flat line, and to people. One file each.
+//!
+//! The fields of these structs, and their names, are a contract with whoever reads JSON and CSV: units
+//! stand in names, times are RFC 3339 with the offset of the site, days are ISO 8601 as far as known,
+//! and what is not there is `null` or empty.
+
+pub(crate) mod animal;
+pub(crate) mod assessment;
+pub(crate) mod check;
+pub(crate) mod concern;
+pub(crate) mod due;
+pub(crate) mod enclosure;
+pub(crate) mod mark;
+pub(crate) mod person;
+pub(crate) mod placement;
+pub(crate) mod protocol;
+pub(crate) mod report;
+pub(crate) mod round;
+pub(crate) mod settings;
+pub(crate) mod site;
+pub(crate) mod species;
+pub(crate) mod transfer;
+pub(crate) mod weight;
+
+use crate::moment;
+use crate::output::{Answer, Page};
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+use holt_proto::notation::mass;
+use holt_proto::{time, v1};
+use prost_types::Timestamp;
+use serde::ser::{Serialize, SerializeMap, Serializer};
+
+/// Something of which there are many.
+pub(crate) trait Thing: Serialize {
+    /// What many of them are called, as the key of the JSON list.
+    const MANY: &'static str;
+    /// A line of `plain` and `csv`.
+    type Row: Serialize + Default;
+
+    fn row(&self) -> Self::Row;
+
+    /// Many of them, for people.
+    fn table(things: &[Self], page: &mut Page)
+    where
+        Self: Sized;
+}
+
+/// Many things of a kind.
+pub(crate) struct Many<T>(pub(crate) Vec<T>);
+
+impl<T: Thing> Serialize for Many<T> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(1))?;
+        map.serialize_entry(T::MANY, &self.0)?;
+        map.end()
+    }
+}
+
+impl<T: Thing> Answer for Many<T> {
+    type Row = T::Row;
+
+    fn rows(&self) -> Vec<T::Row> {
+        self.0.iter().map(T::row).collect()
+    }
+
+    fn page(&self, page: &mut Page) {
+        if self.0.is_empty() {
+            page.line(&format!("No {}.", T::MANY));
+        } else {
+            T::table(&self.0, page);
+        }
+    }
+}
+
+/// One thing that was written, and the sentence that says so.
+pub(crate) struct Told<T> {
+    pub(crate) thing: T,
+    pub(crate) say: String,
+}
+
+impl<T: Thing> Serialize for Told<T> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        self.thing.serialize(serializer)
+    }
+}
+
+impl<T: Thing> Answer for Told<T> {
+    type Row = T::Row;
+
+    fn rows(&self) -> Vec<T::Row> {
+        vec![self.thing.row()]
+    }
+
+    fn page(&self, page: &mut Page) {
+        page.line(&self.say);
+    }
+}
+
+/// Said in place of what was recorded, where nothing was.
+pub(crate) const CHECKED_ONLY: &str = "Checked only: nothing was recorded.";
+
+/// A text that is there.
+fn some(text: String) -> Option<String> {
+    (!text.is_empty()).then_some(text)
+}
+
+/// An instant, if it is there and is one.
+fn instant(wire: Option<Timestamp>) -> Option<DateTime<Utc>> {
+    wire.and_then(|wire| time::instant(wire).ok())
+}
+
+/// An instant for programs.
+fn written(wire: Option<Timestamp>, zone: Tz) -> Option<String> {
+    instant(wire).map(|at| moment::written(at, zone))
+}
+
+/// A day as far as it is known.
+fn day(wire: Option<v1::Day>) -> Option<String> {
+    wire.map(|day| day.to_string())
+}
+
+/// A mass for people.
+fn spoken_mass(mg: i64) -> String {
+    mass::print(mg)
+}
+
+/// An animal as people name it: `Bramble (QUI-25-0001)`.
+pub(crate) fn spoken(house_name: Option<&str>, accession: &str) -> String {
+    match house_name {
+        Some(name) => format!("{name} ({accession})"),
+        None => accession.to_owned(),
+    }
+}
+
+/// The end of an identifier, which is enough to tell it from its neighbours.
+pub(crate) fn short(id: &str) -> &str {
+    id.get(id.len().saturating_sub(8)..).unwrap_or(id)
+}
+
+/// A number with its noun: `1 animal`, `3 animals`.
+pub(crate) fn count(n: usize, one: &str, many: &str) -> String {
+    if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
+}

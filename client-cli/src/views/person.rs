@@ -1,0 +1,113 @@
+//! People and what they may do.
+
+use super::Thing;
+use crate::output::{Answer, Page, Table};
+use crate::words::Word;
+use holt_proto::v1;
+use serde::Serialize;
+
+/// A role at a site, or at every site.
+#[derive(Clone, Serialize)]
+pub(crate) struct Grant {
+    role: &'static str,
+    /// None where it holds at every site.
+    site: Option<String>,
+}
+
+/// A person.
+#[derive(Clone, Serialize)]
+pub(crate) struct Person {
+    pub(crate) name: String,
+    pub(crate) sign_in_name: String,
+    grants: Vec<Grant>,
+    id: String,
+}
+
+/// A person as a line.
+#[derive(Default, Serialize)]
+pub(crate) struct Row {
+    name: String,
+    sign_in_name: String,
+    grants: String,
+    id: String,
+}
+
+impl From<v1::Person> for Person {
+    fn from(person: v1::Person) -> Self {
+        let grants = person.grants.into_iter().map(|grant| Grant {
+            role: grant.role().word(),
+            site: (!grant.every_site).then_some(grant.site),
+        });
+        Self { grants: grants.collect(), name: person.name, sign_in_name: person.sign_in_name, id: person.id }
+    }
+}
+
+impl Person {
+    /// Their roles in a sentence: `keeper at QUI, auditor at every site`.
+    pub(crate) fn spoken_grants(&self) -> String {
+        if self.grants.is_empty() {
+            return "no role".to_owned();
+        }
+        let each = self.grants.iter().map(|grant| match &grant.site {
+            Some(site) => format!("{} at {site}", grant.role),
+            None => format!("{} at every site", grant.role),
+        });
+        each.collect::<Vec<_>>().join(", ")
+    }
+}
+
+impl Thing for Person {
+    const MANY: &'static str = "people";
+    type Row = Row;
+
+    fn row(&self) -> Row {
+        Row {
+            name: self.name.clone(),
+            sign_in_name: self.sign_in_name.clone(),
+            grants: self.spoken_grants(),
+            id: self.id.clone(),
+        }
+    }
+
+    fn table(people: &[Self], page: &mut Page) {
+        let mut table = Table::new(["Name", "Sign-in name", "Roles"]);
+        for person in people {
+            table.row([person.name.clone(), person.sign_in_name.clone(), person.spoken_grants()]);
+        }
+        page.table(&table);
+    }
+}
+
+/// A person who was added, with the password that is told once.
+#[derive(Serialize)]
+pub(crate) struct Added {
+    #[serde(flatten)]
+    pub(crate) person: Person,
+    pub(crate) one_time_password: String,
+}
+
+/// The same as a line.
+#[derive(Default, Serialize)]
+pub(crate) struct AddedRow {
+    sign_in_name: String,
+    one_time_password: String,
+}
+
+impl Answer for Added {
+    type Row = AddedRow;
+
+    fn rows(&self) -> Vec<AddedRow> {
+        vec![AddedRow {
+            sign_in_name: self.person.sign_in_name.clone(),
+            one_time_password: self.one_time_password.clone(),
+        }]
+    }
+
+    fn page(&self, page: &mut Page) {
+        let person = &self.person;
+        page.line(&format!("{} is on record: {}.", person.name, person.spoken_grants()));
+        page.line(&format!("Sign-in name:      {}", person.sign_in_name));
+        page.line(&format!("One-time password: {}", self.one_time_password));
+        page.remark("It is told this once. Hand it over in person; it must be changed at the first sign-in.");
+    }
+}

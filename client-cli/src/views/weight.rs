@@ -1,0 +1,131 @@
+//! Readings on record.
+
+use super::{Thing, instant, some, spoken_mass, written};
+use crate::moment;
+use crate::output::{Page, Table, Tone};
+use crate::words::Word;
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+use holt_proto::v1;
+use serde::Serialize;
+
+/// A reading on record.
+#[derive(Clone, Serialize)]
+pub(crate) struct Weight {
+    accession: String,
+    house_name: Option<String>,
+    site: String,
+    /// Day of the reading at the site.
+    weighed_on: Option<String>,
+    /// None where only the day is known.
+    weighed_at: Option<String>,
+    /// None where the animal would not come.
+    mass_mg: Option<i64>,
+    tried: bool,
+    awaits_second: bool,
+    scale: Option<String>,
+    method: Option<&'static str>,
+    note: Option<String>,
+    recorded_at: Option<String>,
+    animal_id: String,
+    id: String,
+    #[serde(skip)]
+    at: Option<DateTime<Utc>>,
+    #[serde(skip)]
+    zone: Tz,
+}
+
+/// A reading as a line.
+#[derive(Default, Serialize)]
+pub(crate) struct Row {
+    accession: String,
+    house_name: Option<String>,
+    site: String,
+    weighed_on: Option<String>,
+    weighed_at: Option<String>,
+    mass: Option<String>,
+    mass_mg: Option<i64>,
+    tried: Option<&'static str>,
+    awaits_second: Option<&'static str>,
+    scale: Option<String>,
+    method: Option<&'static str>,
+    note: Option<String>,
+    recorded_at: Option<String>,
+    id: String,
+}
+
+impl Weight {
+    pub(crate) fn new(weight: v1::Weight, zone: Tz) -> Self {
+        let at = instant(weight.weighed_at);
+        let method = weight.method().word();
+        Self {
+            accession: weight.accession,
+            house_name: some(weight.house_name),
+            site: weight.site,
+            weighed_on: at.map(|at| at.with_timezone(&zone).format("%F").to_string()),
+            weighed_at: written(weight.weighed_at, zone).filter(|_| !weight.day_only),
+            mass_mg: weight.mass.map(|mass| mass.milligrams),
+            tried: weight.mass.is_none(),
+            awaits_second: weight.awaits_second,
+            scale: some(weight.scale),
+            method: (!method.is_empty()).then_some(method),
+            note: some(weight.note),
+            recorded_at: written(weight.recorded_at, zone),
+            animal_id: weight.animal_id,
+            id: weight.id,
+            at: at.filter(|_| !weight.day_only),
+            zone,
+        }
+    }
+
+    fn spoken_time(&self) -> String {
+        match self.at {
+            Some(at) => moment::spoken(at, self.zone),
+            None => self.weighed_on.clone().unwrap_or_default(),
+        }
+    }
+}
+
+impl Thing for Weight {
+    const MANY: &'static str = "weights";
+    type Row = Row;
+
+    fn row(&self) -> Row {
+        let yes = |is: bool| is.then_some("yes");
+        Row {
+            accession: self.accession.clone(),
+            house_name: self.house_name.clone(),
+            site: self.site.clone(),
+            weighed_on: self.weighed_on.clone(),
+            weighed_at: self.weighed_at.clone(),
+            mass: self.mass_mg.map(spoken_mass),
+            mass_mg: self.mass_mg,
+            tried: yes(self.tried),
+            awaits_second: yes(self.awaits_second),
+            scale: self.scale.clone(),
+            method: self.method,
+            note: self.note.clone(),
+            recorded_at: self.recorded_at.clone(),
+            id: self.id.clone(),
+        }
+    }
+
+    fn table(weights: &[Self], page: &mut Page) {
+        let mut table = Table::new(["Weighed", "Animal", "Name", "Mass", "How", "Remark"]).numbers([3]);
+        for weight in weights {
+            let mass = weight.mass_mg.map_or_else(|| "would not come".to_owned(), spoken_mass);
+            let how = [weight.method.map(str::to_owned), weight.scale.clone()];
+            let remark = [weight.awaits_second.then(|| "weigh again".to_owned()), weight.note.clone()];
+            let tone = if weight.awaits_second { Tone::Warning } else { Tone::Calm };
+            table.toned([
+                (Tone::Calm, weight.spoken_time()),
+                (Tone::Calm, weight.accession.clone()),
+                (Tone::Calm, weight.house_name.clone().unwrap_or_default()),
+                (tone, mass),
+                (Tone::Calm, how.into_iter().flatten().collect::<Vec<_>>().join(", ")),
+                (tone, remark.into_iter().flatten().collect::<Vec<_>>().join("; ")),
+            ]);
+        }
+        page.table(&table);
+    }
+}

@@ -1,0 +1,114 @@
+//! The choices of the contract as words: what people type is what they read, and what JSON and CSV hold.
+
+use clap::builder::{PossibleValuesParser, TypedValueParser};
+use holt_proto::v1;
+
+/// A choice of the contract with its words.
+pub(crate) trait Word: Copy + PartialEq + Send + Sync + 'static {
+    /// Every choice with its word, in the order in which help lists them.
+    const ALL: &'static [(&'static str, Self)];
+
+    /// The word; empty for a choice that was not made.
+    fn word(self) -> &'static str {
+        Self::ALL.iter().find(|(_, choice)| *choice == self).map_or("", |(word, _)| word)
+    }
+
+    /// The choice of a word, in any case.
+    fn of(word: &str) -> Option<Self> {
+        Self::ALL.iter().find(|(each, _)| each.eq_ignore_ascii_case(word)).map(|(_, choice)| *choice)
+    }
+}
+
+/// Reads a word as an argument; help, errors and completions list the choices.
+pub(crate) fn parser<E: Word>() -> impl TypedValueParser<Value = E> {
+    PossibleValuesParser::new(E::ALL.iter().map(|(word, _)| *word))
+        .try_map(|word| E::of(&word).ok_or(Unlisted))
+}
+
+#[derive(Debug, thiserror::Error)]
+#[error("not one of the choices")]
+struct Unlisted;
+
+macro_rules! words {
+    ($($choice:ident: $($variant:ident $word:literal),+;)+) => {
+        $(
+            impl Word for v1::$choice {
+                const ALL: &'static [(&'static str, Self)] = &[$(($word, Self::$variant)),+];
+            }
+        )+
+    };
+}
+
+words! {
+    AnimalStatus: Held "held", Dead "dead", Departed "departed", AtLarge "at-large", MovedOn "moved-on";
+    ArrivalSource: Collection "collection", Wild "wild", Rescue "rescue", Confiscation "confiscation",
+        Private "private", OnSiteBefore "on-site-before";
+    Compromise: A "A", B "B", C "C", D "D", E "E";
+    ConcernKind: WeightTrend "weight-trend", ScaleRefused "scale-refused";
+    ConcernLevel: Watch "watch", Act "act", Urgent "urgent";
+    ConcernState: Raised "raised", TakenUp "taken-up", Settled "settled";
+    Confidence: Low "low", Medium "medium", High "high";
+    DeathManner: Natural "natural", Euthanasia "euthanasia", Accident "accident", ByAnimal "by-animal",
+        Unknown "unknown";
+    DepartureDestination: Collection "collection", Wild "wild", Private "private", Escape "escape";
+    Domain: Nutrition "nutrition", Environment "environment", Health "health", Behaviour "behaviour",
+        Mental "mental";
+    DueState: Due "due", Overdue "overdue";
+    Duty: Weigh "weigh", Assess "assess";
+    EnclosureKind: Indoor "indoor", Outdoor "outdoor", Mixed "mixed";
+    Enhancement: None "0", Low "+", Mid "++", High "+++";
+    IndicatorBasis: Animal "animal", Resource "resource";
+    MarkKind: Transponder "transponder", Ring "ring", Tattoo "tattoo", EarNotch "ear-notch",
+        Natural "natural", HouseName "house-name";
+    ReadingOutcome: Accepted "accepted", Repeat "repeat", SecondWeighing "second-weighing", Refused "refused";
+    Role: Keeper "keeper", Registrar "registrar", Auditor "auditor", Veterinary "veterinary",
+        Steward "steward";
+    Sex: Male "male", Female "female", Unknown "unknown";
+    TransferLoss: Death "death", Escape "escape";
+    TransferState: Proposed "proposed", Agreed "agreed", Dispatched "dispatched", Received "received",
+        Refused "refused", Cancelled "cancelled", DiedOnWay "died-on-way", EscapedOnWay "escaped-on-way";
+    TransferTerms: TitlePasses "title-passes", Loan "loan";
+    WeighingMethod: Trained "trained", Handled "handled", Crate "crate", Anaesthetised "anaesthetised",
+        Estimate "estimate";
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn complete<E: Word + Default + std::fmt::Debug + TryFrom<i32>>() {
+        let known = (1..).map_while(|n| E::try_from(n).ok()).count();
+        assert_eq!(known, E::ALL.len(), "each choice of {:?} has a word", E::default());
+        for (word, choice) in E::ALL {
+            assert_eq!((choice.word(), E::of(word)), (*word, Some(*choice)));
+        }
+        assert_eq!(E::default().word(), "");
+    }
+
+    #[test]
+    fn every_choice_has_a_word_of_its_own() {
+        complete::<v1::AnimalStatus>();
+        complete::<v1::ArrivalSource>();
+        complete::<v1::Compromise>();
+        complete::<v1::ConcernKind>();
+        complete::<v1::ConcernLevel>();
+        complete::<v1::ConcernState>();
+        complete::<v1::Confidence>();
+        complete::<v1::DeathManner>();
+        complete::<v1::DepartureDestination>();
+        complete::<v1::Domain>();
+        complete::<v1::DueState>();
+        complete::<v1::Duty>();
+        complete::<v1::EnclosureKind>();
+        complete::<v1::Enhancement>();
+        complete::<v1::IndicatorBasis>();
+        complete::<v1::MarkKind>();
+        complete::<v1::ReadingOutcome>();
+        complete::<v1::Role>();
+        complete::<v1::Sex>();
+        complete::<v1::TransferLoss>();
+        complete::<v1::TransferState>();
+        complete::<v1::TransferTerms>();
+        complete::<v1::WeighingMethod>();
+    }
+}
