@@ -3,7 +3,7 @@
 use crate::access::permit::Permit;
 use crate::model::animal::{Animal, Born, Filter, Label, Manner, Status, Taxon};
 use crate::model::holding::Ended;
-use crate::model::mark::{Mark, MarkKind};
+use crate::model::mark::Mark;
 use crate::model::page::{Page, Slice};
 use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{animal, birth, death, parent, sexing, taxon};
@@ -396,6 +396,8 @@ struct View {
     mass_mg: Option<i64>,
     weighed_at: Option<DateTime<Utc>>,
     owner: Option<String>,
+    /// The last one it had: a dead animal is still spoken of by its name.
+    house_name: Option<String>,
 }
 
 /// What is known of these animals through a lens, in the order given. Those that the caller may not see
@@ -409,7 +411,10 @@ pub async fn views(snapshot: &Snapshot, ids: &[Uuid], lens: Lens) -> Result<Vec<
                 b.born_first, b.born_last, b.estimated, dam.parent_id AS dam_id, sire.parent_id AS sire_id,
                 hs.code AS holder, (h.ended_at IS NULL OR h.ended_at > $3) AS held, h.ended_how, h.ended_name,
                 ts.code AS went_to, since.began_on AS held_since, e.name AS enclosure,
-                w.mass_mg, w.weighed_at, coalesce(os.code, o.owner_name) AS owner
+                w.mass_mg, w.weighed_at, coalesce(os.code, o.owner_name) AS owner,
+                (SELECT n.code FROM marks n WHERE n.animal_id = a.id AND n.kind = 'house_name' AND {known_n}
+                    AND n.began_at <= $3
+                  ORDER BY n.ended_at DESC NULLS FIRST, n.began_at DESC LIMIT 1) AS house_name
            FROM unnest($1::uuid[]) WITH ORDINALITY AS q (id, n)
            JOIN animals a ON a.id = q.id
            JOIN taxa t ON t.id = a.taxon_id
@@ -450,6 +455,7 @@ pub async fn views(snapshot: &Snapshot, ids: &[Uuid], lens: Lens) -> Result<Vec<
         covers_pl = covers("pl", 3),
         known_v = known("v", 2),
         known_o = known("o", 2),
+        known_n = known("n", 2),
         covers_o = covers("o", 3),
     );
     let values =
@@ -513,11 +519,10 @@ fn assemble(row: View, marks: Vec<Mark>, numbers: Vec<Number>, lens: Lens) -> Re
         None => number.code == holder,
     };
     let accession = numbers.iter().find(own).or(numbers.last()).map(|n| n.number.clone());
-    let house_name = marks.iter().rev().find(|mark| mark.kind == MarkKind::HouseName);
     Ok(Animal {
         id: row.id,
         accession: accession.unwrap_or_default(),
-        house_name: house_name.map(|mark| mark.code.clone()).unwrap_or_default(),
+        house_name: row.house_name.unwrap_or_default(),
         accessions: numbers.into_iter().map(|number| (number.code, number.number)).collect(),
         taxon: Taxon { id: row.taxon_id, scientific_name: row.scientific_name, common_name: row.common_name },
         sex: row.sex.as_deref().map_or(Ok(Sex::Unknown), sex)?,

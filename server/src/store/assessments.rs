@@ -8,7 +8,7 @@ use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{assessment, protocol};
 use crate::store::error::Error;
 use crate::store::facts::{fact, known};
-use crate::store::weights::{Wanted, label};
+use crate::store::weights::{Wanted, label, moment};
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::welfare::Protocol;
 use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder};
@@ -124,35 +124,17 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
         accession: Option<String>,
         house_name: Option<String>,
     }
-    let after = page
-        .after
-        .as_deref()
-        .and_then(|key| key.split_once(' '))
-        .and_then(|(at, id)| Some((at.parse::<DateTime<Utc>>().ok()?, id.parse::<Uuid>().ok()?)));
+    let after = page.after.as_deref().and_then(moment);
+    let (filter, last, values) = wanted.filter(snapshot, "assessed", after).then(i64::from(page.size) + 1);
     let sql = format!(
         "SELECT w.id, w.animal_id, s.code AS site, p.code AS protocol, p.version, w.assessed_at,
                 o.name AS observer, w.findings, w.note, {label}
            FROM assessments w JOIN sites s ON s.id = w.site_id JOIN protocols p ON p.id = w.protocol_id
            LEFT JOIN people o ON o.id = w.recorded_by
-          WHERE {known_w} AND ($2::uuid IS NULL OR w.site_id = $2) AND ($3::uuid IS NULL OR w.animal_id = $3)
-            AND ($4::date IS NULL OR w.assessed_on BETWEEN $4 AND $5)
-            AND ($6::timestamptz IS NULL OR (w.assessed_at, w.id) < ($6, $7))
-          ORDER BY w.assessed_at DESC, w.id DESC LIMIT $8",
+          WHERE {known_w}{filter} ORDER BY w.assessed_at DESC, w.id DESC LIMIT ${last}",
         known_w = known("w", 1),
         label = label("w", 1),
     );
-    let (first, last) = wanted.days.unzip();
-    let (after_at, after_id) = after.unzip();
-    let values = [
-        snapshot.known_at().into(),
-        wanted.site.into(),
-        wanted.animal.into(),
-        first.into(),
-        last.into(),
-        after_at.into(),
-        after_id.into(),
-        (i64::from(page.size) + 1).into(),
-    ];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     let assessments = rows
         .into_iter()

@@ -7,6 +7,7 @@ use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{concern, concern_step};
 use crate::store::error::Error;
 use crate::store::facts::{covers, known};
+use crate::store::filter::Filter;
 use crate::store::weights::label;
 use chrono::{DateTime, Utc};
 use sea_orm::FromQueryResult;
@@ -83,6 +84,11 @@ struct Row {
 /// [`Error::Lost`] where the database is away.
 pub async fn list(snapshot: &Snapshot, wanted: Wanted, now: DateTime<Utc>) -> Result<Vec<Concern>, Error> {
     let at = wanted.at.unwrap_or_else(|| snapshot.known_at()).min(snapshot.known_at());
+    let mut filter = Filter::after([at.into(), at.min(now).into()]);
+    filter.and("c.site_id = ?", wanted.site.map(|site| [site.into()]));
+    filter.and("c.animal_id = ?", wanted.animal.map(|animal| [animal.into()]));
+    filter.and("c.id = ?", wanted.id.map(|id| [id.into()]));
+    let (filter, all, values) = filter.then(wanted.settled);
     let sql = format!(
         "SELECT c.id, c.animal_id, s.code AS site, c.kind, c.recorded_at AS raised_at,
                 l.changed_at, l.level, l.seen, l.look_first, l.figures, l.record_ids, l.seq AS steps,
@@ -106,25 +112,15 @@ pub async fn list(snapshot: &Snapshot, wanted: Wanted, now: DateTime<Utc>) -> Re
            LEFT JOIN LATERAL (
              SELECT v.note FROM concern_steps v
               WHERE v.concern_id = c.id AND v.step = 'settled' AND v.recorded_at <= $1 LIMIT 1) z ON true
-          WHERE ($2::uuid IS NULL OR c.site_id = $2) AND ($3::uuid IS NULL OR c.animal_id = $3)
-            AND ($4::uuid IS NULL OR c.id = $4)
-            -- What has left the site concerns it no more; the concern stays on record.
-            AND ($5 OR (l.state <> 'settled' AND EXISTS (
+          -- What has left the site concerns it no more; the concern stays on record.
+          WHERE (${all} OR (l.state <> 'settled' AND EXISTS (
                   SELECT FROM holdings h WHERE h.animal_id = c.animal_id AND h.site_id = c.site_id
-                     AND {known_h} AND {covers_h})))
+                     AND {known_h} AND {covers_h}))){filter}
           ORDER BY c.recorded_at, c.id",
         label = label("c", 1),
         known_h = known("h", 1),
-        covers_h = covers("h", 6),
+        covers_h = covers("h", 2),
     );
-    let values = [
-        at.into(),
-        wanted.site.into(),
-        wanted.animal.into(),
-        wanted.id.into(),
-        wanted.settled.into(),
-        at.min(now).into(),
-    ];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     rows.into_iter()
         .map(|row| {

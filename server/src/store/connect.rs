@@ -75,6 +75,10 @@ pub async fn connect(url: &Secret, limits: Limits) -> Result<DatabaseConnection,
                 ("client_min_messages", "error"),
                 ("idle_in_transaction_session_timeout", "60000"),
                 ("timezone", "UTC"),
+                // Statements are many and small: planned once per connection, not once per call, which
+                // takes longer than running most of them.
+                ("plan_cache_mode", "force_generic_plan"),
+                ("jit", "off"),
             ])
         })
         // If a future is dropped while its BEGIN is in flight, sqlx 0.9 hands the connection back inside a

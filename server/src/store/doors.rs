@@ -167,6 +167,22 @@ impl Store {
         Ok(all)
     }
 
+    /// The site of an identifier.
+    ///
+    /// # Errors
+    /// [`Error::Lost`] where the database is away.
+    pub async fn site_of(&self, id: Uuid) -> Result<Option<Site>, Error> {
+        let known = || {
+            let directory = self.directory.read().unwrap_or_else(PoisonError::into_inner);
+            directory.values().find(|site| site.id == id).cloned()
+        };
+        if let Some(site) = known() {
+            return Ok(Some(site));
+        }
+        self.sites().await?;
+        Ok(known())
+    }
+
     fn known(&self, code: &str) -> Option<Site> {
         self.directory.read().unwrap_or_else(PoisonError::into_inner).get(code).cloned()
     }

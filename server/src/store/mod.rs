@@ -16,6 +16,7 @@ mod doors;
 pub mod entity;
 mod error;
 pub mod facts;
+mod filter;
 pub mod holdings;
 mod ledger;
 pub mod marks;

@@ -7,6 +7,7 @@ use crate::store::animals::{sex, sex_text};
 use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{transfer, transfer_step};
 use crate::store::error::Error;
+use crate::store::filter::Filter;
 use chrono::{DateTime, NaiveDate, Utc};
 use sea_orm::FromQueryResult;
 use serde::Serialize;
@@ -243,32 +244,28 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
         planned_on: Option<NaiveDate>,
         why: String,
     }
-    let sql = "SELECT t.id, t.animal_id, t.house_name, x.scientific_name AS taxon, t.sex, t.born_first,
+    let mut filter = Filter::after([snapshot.known_at().into()]);
+    filter.and("t.id = ?", wanted.id.map(|id| [id.into()]));
+    filter
+        .and("(t.from_site_id = ? OR t.to_site_id = ?)", wanted.site.map(|site| [site.into(), site.into()]));
+    filter.and("t.state IN ('proposed', 'agreed', 'dispatched')", wanted.open_only.then_some([]));
+    filter.and(
+        "EXISTS (SELECT FROM transfer_steps y WHERE y.transfer_id = t.id AND y.recorded_at <= $1
+                    AND y.happened_at BETWEEN ? AND ?)",
+        wanted.between.map(|(from, until)| [from.into(), until.into()]),
+    );
+    let after: Option<Uuid> = page.after.as_deref().and_then(|key| key.parse().ok());
+    filter.and("t.id < ?", after.map(|after| [after.into()]));
+    let (filter, last, values) = filter.then(i64::from(page.size) + 1);
+    let sql = format!(
+        "SELECT t.id, t.animal_id, t.house_name, x.scientific_name AS taxon, t.sex, t.born_first,
                 t.born_last, f.code AS from_site, d.code AS to_site, t.from_number, t.terms, t.loan_until,
                 t.planned_on, t.why
            FROM transfers t JOIN taxa x ON x.id = t.taxon_id
            JOIN sites f ON f.id = t.from_site_id JOIN sites d ON d.id = t.to_site_id
-          WHERE t.recorded_at <= $1 AND ($2::uuid IS NULL OR t.id = $2)
-            AND ($3::uuid IS NULL OR t.from_site_id = $3 OR t.to_site_id = $3)
-            AND (NOT $4 OR t.state IN ('proposed', 'agreed', 'dispatched'))
-            AND ($5::timestamptz IS NULL OR EXISTS (
-                  SELECT FROM transfer_steps y WHERE y.transfer_id = t.id AND y.recorded_at <= $1
-                     AND y.happened_at BETWEEN $5 AND $6))
-            AND ($7::uuid IS NULL OR t.id < $7)
-          ORDER BY t.id DESC LIMIT $8";
-    let (from, until) = wanted.between.unzip();
-    let after: Option<Uuid> = page.after.as_deref().and_then(|key| key.parse().ok());
-    let values = [
-        snapshot.known_at().into(),
-        wanted.id.into(),
-        wanted.site.into(),
-        wanted.open_only.into(),
-        from.into(),
-        until.into(),
-        after.into(),
-        (i64::from(page.size) + 1).into(),
-    ];
-    let rows = snapshot.rows::<Row>(sql, values).await?;
+          WHERE t.recorded_at <= $1{filter} ORDER BY t.id DESC LIMIT ${last}"
+    );
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
     let mut all_steps = steps(snapshot, &ids).await?;
     let transfers = rows

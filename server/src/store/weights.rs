@@ -8,6 +8,7 @@ use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::weight;
 use crate::store::error::Error;
 use crate::store::facts::{fact, known};
+use crate::store::filter::Filter;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::Mass;
 use sea_orm::FromQueryResult;
@@ -152,6 +153,32 @@ pub struct Wanted {
     pub days: Option<(NaiveDate, NaiveDate)>,
 }
 
+impl Wanted {
+    /// The conditions on rows of alias `w`, whose columns `…_at` and `…_on` say when. Parameter 1 is what
+    /// was known.
+    pub(super) fn filter(
+        &self,
+        snapshot: &Snapshot,
+        what: &str,
+        after: Option<(DateTime<Utc>, Uuid)>,
+    ) -> Filter {
+        let mut filter = Filter::after([snapshot.known_at().into()]);
+        filter.and("w.site_id = ?", self.site.map(|site| [site.into()]));
+        filter.and("w.animal_id = ?", self.animal.map(|animal| [animal.into()]));
+        let days = self.days.map(|(first, last)| [first.into(), last.into()]);
+        filter.and(&format!("w.{what}_on BETWEEN ? AND ?"), days);
+        let after = after.map(|(at, id)| [at.into(), id.into()]);
+        filter.and(&format!("(w.{what}_at, w.id) < (?, ?)"), after);
+        filter
+    }
+}
+
+/// The key of a page that goes by time.
+pub(super) fn moment(key: &str) -> Option<(DateTime<Utc>, Uuid)> {
+    let (at, id) = key.split_once(' ')?;
+    Some((at.parse().ok()?, id.parse().ok()?))
+}
+
 /// Readings, newest first.
 ///
 /// # Errors
@@ -173,34 +200,16 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
         accession: Option<String>,
         house_name: Option<String>,
     }
-    let after = page
-        .after
-        .as_deref()
-        .and_then(|key| key.split_once(' '))
-        .and_then(|(at, id)| Some((at.parse::<DateTime<Utc>>().ok()?, id.parse::<Uuid>().ok()?)));
+    let after = page.after.as_deref().and_then(moment);
+    let (filter, last, values) = wanted.filter(snapshot, "weighed", after).then(i64::from(page.size) + 1);
     let sql = format!(
         "SELECT w.id, w.animal_id, s.code AS site, w.weighed_at, w.day_only, w.mass_mg, w.doubtful, w.scale,
                 w.method, w.note, w.recorded_at, {label}
            FROM weights w JOIN sites s ON s.id = w.site_id
-          WHERE {known_w} AND ($2::uuid IS NULL OR w.site_id = $2) AND ($3::uuid IS NULL OR w.animal_id = $3)
-            AND ($4::date IS NULL OR w.weighed_on BETWEEN $4 AND $5)
-            AND ($6::timestamptz IS NULL OR (w.weighed_at, w.id) < ($6, $7))
-          ORDER BY w.weighed_at DESC, w.id DESC LIMIT $8",
+          WHERE {known_w}{filter} ORDER BY w.weighed_at DESC, w.id DESC LIMIT ${last}",
         known_w = known("w", 1),
         label = label("w", 1),
     );
-    let (first, last) = wanted.days.unzip();
-    let (after_at, after_id) = after.unzip();
-    let values = [
-        snapshot.known_at().into(),
-        wanted.site.into(),
-        wanted.animal.into(),
-        first.into(),
-        last.into(),
-        after_at.into(),
-        after_id.into(),
-        (i64::from(page.size) + 1).into(),
-    ];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     let weights = rows
         .into_iter()
