@@ -78,7 +78,7 @@ impl House {
     pub async fn open(config: &Config, around: &Surroundings) -> Result<Self, AppError> {
         let data_dir = config.data_dir(around, rustix::process::geteuid().is_root())?;
         let (cluster, url) = if config.store.database_url.is_empty() {
-            let cluster = Cluster::start(settings(config, around, &data_dir)).await?;
+            let cluster = Cluster::start(settings(config, around, &data_dir.join("database"))).await?;
             let url = Secret::new(cluster.url(DATABASE));
             (Some(cluster), url)
         } else {
@@ -223,13 +223,13 @@ fn first_start(error: error::Error) -> AppError {
     })
 }
 
-fn settings(config: &Config, around: &Surroundings, data_dir: &Path) -> cluster::Settings {
+fn settings(config: &Config, around: &Surroundings, folder: &Path) -> cluster::Settings {
     let bin_dir = &config.store.postgres_bin;
     cluster::Settings {
         bin_dir: (!bin_dir.as_os_str().is_empty()).then(|| bin_dir.clone()),
         path: around.path.clone(),
         short_dir: around.xdg_runtime_dir.clone().filter(|_| !rustix::process::geteuid().is_root()),
-        ..cluster::Settings::kept(data_dir)
+        ..cluster::Settings::kept(folder)
     }
 }
 

@@ -89,26 +89,23 @@ pub async fn step(records: &Records, caller: &Caller, request: &Request, new: &N
         _ => Deed::Move,
     };
     caller.may_somewhere(deed)?;
-    let sites = records.store.sites().await?;
     retrying("step_transfer", || async {
         let mut tx = fresh!(records.store.write(caller, request).await?);
         let standing = transfers::lock(&tx, new.transfer)
             .await?
             .ok_or_else(|| Refusal::not_found("transfer", &new.transfer.to_string()))?;
-        let permit = side(caller, deed, new.step, &standing, &sites)?;
+        let sides = Sides::of(records, &standing).await?;
+        let permit = sides.permit(caller, deed, new.step)?;
         tx.at_site(permit.site().id);
         guard_version("transfer", new.version, standing.version)?;
         let state = new.step.from(standing.state).ok_or_else(|| wrong_state(new.step, &standing))?;
         refuse_withheld(new.step, &standing, &permit)?;
         let at = happened_at(&tx, &standing, new).await?;
         let accession = match new.step {
-            Step::Received => receive(&mut tx, &permit, &standing, new, at).await?,
-            Step::Died => {
-                lose(&mut tx, &sites, &permit, &standing, Ended::Death, at, &new.note).await?;
-                String::new()
-            }
-            Step::Escaped => {
-                lose(&mut tx, &sites, &permit, &standing, Ended::Escape, at, &new.note).await?;
+            Step::Received => receive(&mut tx, &permit, &sides.from, &standing, new, at).await?,
+            Step::Died | Step::Escaped => {
+                let how = if new.step == Step::Died { Ended::Death } else { Ended::Escape };
+                lose(&mut tx, &permit, &sides.from, &standing, how, at, &new.note).await?;
                 String::new()
             }
             _ => String::new(),
@@ -124,18 +121,31 @@ pub async fn step(records: &Records, caller: &Caller, request: &Request, new: &N
     .await
 }
 
-/// Leave for a step, from the site whose step it is.
-fn side(caller: &Caller, deed: Deed, step: Step, standing: &Standing, sites: &[Site]) -> Result<Permit> {
-    let of = |id: Uuid| sites.iter().find(|site| site.id == id);
-    let (Some(from), Some(to)) = (of(standing.from), of(standing.to)) else {
-        return Err(Refusal::not_found("transfer", &standing.id.to_string()).into());
-    };
-    match step.side() {
-        Side::Sender if !caller.sees(from.id) => Err(other_site(step, from).into()),
-        Side::Sender => Ok(caller.may(deed, from)?),
-        Side::Destination if !caller.sees(to.id) => Err(other_site(step, to).into()),
-        Side::Destination => Ok(caller.may(deed, to)?),
-        Side::Either => caller.may(deed, from).or_else(|_| caller.may(deed, to)).map_err(Into::into),
+/// The two sites of a transfer.
+struct Sides {
+    from: Site,
+    to: Site,
+}
+
+impl Sides {
+    async fn of(records: &Records, standing: &Standing) -> Result<Self> {
+        let unknown = || Refusal::not_found("transfer", &standing.id.to_string());
+        Ok(Self {
+            from: records.store.site_of(standing.from).await?.ok_or_else(unknown)?,
+            to: records.store.site_of(standing.to).await?.ok_or_else(unknown)?,
+        })
+    }
+
+    /// Leave for a step, from the site whose step it is.
+    fn permit(&self, caller: &Caller, deed: Deed, step: Step) -> Result<Permit> {
+        let (from, to) = (&self.from, &self.to);
+        match step.side() {
+            Side::Sender if !caller.sees(from.id) => Err(other_site(step, from).into()),
+            Side::Sender => Ok(caller.may(deed, from)?),
+            Side::Destination if !caller.sees(to.id) => Err(other_site(step, to).into()),
+            Side::Destination => Ok(caller.may(deed, to)?),
+            Side::Either => caller.may(deed, from).or_else(|_| caller.may(deed, to)).map_err(Into::into),
+        }
     }
 }
 
@@ -212,17 +222,17 @@ async fn happened_at(tx: &Tx, standing: &Standing, new: &NewStep) -> Result<Date
 async fn receive(
     tx: &mut Tx,
     permit: &Permit,
+    sender: &Site,
     standing: &Standing,
     new: &NewStep,
     at: DateTime<Utc>,
 ) -> Result<String> {
     let animal = standing.animal;
     let site = permit.site();
-    let sender_day = sender_day(tx, standing, at).await?;
     let ending = Ending {
         how: Ended::Transfer,
         at,
-        on: sender_day,
+        on: sender.day_of(at),
         source: "",
         name: String::new(),
         transfer: Some(standing.id),
@@ -256,29 +266,20 @@ async fn receive(
 /// reports it.
 async fn lose(
     tx: &mut Tx,
-    sites: &[Site],
     permit: &Permit,
+    sender: &Site,
     standing: &Standing,
     how: Ended,
     at: DateTime<Utc>,
     note: &str,
 ) -> Result<()> {
-    let sender = sites.iter().find(|site| site.id == standing.from);
-    let on = sender.unwrap_or(permit.site()).day_of(at);
+    let on = sender.day_of(at);
     if how == Ended::Death {
         let death = Death { at, on, day_only: false, manner: Manner::Unknown, note };
         animals::insert_death(tx, standing.from, standing.animal, death).await?;
     }
     let ending = Ending { how, at, on, source: "", name: String::new(), transfer: Some(standing.id) };
     off_the_books(tx, permit, standing.animal, ending, "the animal died on the way").await
-}
-
-async fn sender_day(tx: &Tx, standing: &Standing, at: DateTime<Utc>) -> Result<chrono::NaiveDate> {
-    let sites = crate::store::sites::all(tx).await?;
-    Ok(sites
-        .iter()
-        .find(|site| site.id == standing.from)
-        .map_or_else(|| at.date_naive(), |site| site.day_of(at)))
 }
 
 /// One transfer.
