@@ -6,6 +6,7 @@ pub mod api;
 pub mod app;
 pub mod clock;
 pub mod config;
+pub mod demo;
 pub mod model;
 pub mod records;
 pub mod report;

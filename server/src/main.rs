@@ -3,6 +3,9 @@
 use clap::{Parser, Subcommand};
 use holt_server::app::{self, AppError, House};
 use holt_server::config::{Config, LogFormat, Surroundings};
+use holt_server::demo;
+use std::error::Error;
+use std::io;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use tokio::signal::unix::{SignalKind, signal};
@@ -26,6 +29,12 @@ struct Arguments {
 enum Command {
     /// Serve until told to stop (SIGINT or SIGTERM). This is what happens without a command, too.
     Serve,
+    /// Show what Holt does: three invented parks, and three people's work in them.
+    Demo {
+        /// End after the work instead of serving on.
+        #[arg(long)]
+        once: bool,
+    },
     /// Print every setting with its unit and default.
     Settings,
 }
@@ -39,23 +48,45 @@ fn main() -> ExitCode {
     match run(&arguments) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
-            complain(&error);
+            complain(&*error);
             ExitCode::FAILURE
         }
     }
 }
 
-fn run(arguments: &Arguments) -> Result<(), AppError> {
-    let config = Config::load(arguments.config.as_deref())?;
-    log_as(&config);
+fn run(arguments: &Arguments) -> Result<(), Box<dyn Error>> {
+    let mut config = Config::load(arguments.config.as_deref())?;
     let around = Surroundings::read();
-    let runtime = tokio::runtime::Runtime::new().map_err(|error| AppError::Served(error.to_string()))?;
-    runtime.block_on(serve(&config, &around))
+    let runtime = tokio::runtime::Runtime::new()?;
+    if let Some(Command::Demo { once }) = arguments.command {
+        // The log would run through what is shown.
+        if config.log.filter == "info" {
+            config.log.filter = "warn".to_owned();
+        }
+        log_as(&config);
+        return Ok(runtime.block_on(async {
+            let stop = stop_signal()?;
+            demo::run(&config, &around, &say, once, stop).await
+        })?);
+    }
+    log_as(&config);
+    Ok(runtime.block_on(serve(&config, &around))?)
+}
+
+/// Resolves when somebody tells the process to stop.
+fn stop_signal() -> io::Result<impl Future<Output = ()> + Send> {
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    Ok(async move {
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
+        }
+    })
 }
 
 async fn serve(config: &Config, around: &Surroundings) -> Result<(), AppError> {
-    let mut interrupt = signal(SignalKind::interrupt()).map_err(|e| AppError::Served(e.to_string()))?;
-    let mut terminate = signal(SignalKind::terminate()).map_err(|e| AppError::Served(e.to_string()))?;
+    let stop = stop_signal().map_err(|error| AppError::Served(error.to_string()))?;
     let listener = app::listen(config).await?;
     let house = House::open(config, around).await?;
     if let Some((name, password)) = &house.first_steward {
@@ -66,19 +97,12 @@ async fn serve(config: &Config, around: &Surroundings) -> Result<(), AppError> {
         ));
     }
     tracing::info!(address = %config.server.listen, tls = config.server.has_tls(), "serving");
-    let stop = async move {
-        tokio::select! {
-            _ = interrupt.recv() => {}
-            _ = terminate.recv() => {}
-        }
-    };
     house.serve(config, listener, stop).await
 }
 
 fn log_as(config: &Config) {
     let filter = EnvFilter::try_new(&config.log.filter).unwrap_or_else(|_| EnvFilter::new("info"));
-    let log =
-        tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_target(false);
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false);
     match config.log.format {
         LogFormat::Text => log.init(),
         LogFormat::Json => log.json().init(),
@@ -91,6 +115,6 @@ fn say(text: &str) {
 }
 
 #[expect(clippy::print_stderr, reason = "the log may not be there yet")]
-fn complain(error: &AppError) {
+fn complain(error: &dyn Error) {
     eprintln!("holtd: {error}");
 }

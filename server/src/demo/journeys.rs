@@ -1,0 +1,129 @@
+//! The work of three people, each step with what came back. A step that comes out otherwise than it should
+//! ends the demo with an error: it is a test, too.
+
+use super::DemoError;
+use super::hands::{Hands, Said};
+
+/// Types a command for somebody, shows it with what came back, and checks how it ended.
+async fn step(
+    hands: &Hands,
+    tell: &(dyn Fn(&str) + Sync),
+    who: &str,
+    arguments: &[&str],
+    code: i32,
+) -> Result<Said, DemoError> {
+    let said = hands.types(who, arguments, "").await?;
+    let typed: Vec<String> = arguments
+        .iter()
+        .map(|word| if word.contains([' ', '<']) { format!("\"{word}\"") } else { (*word).to_owned() })
+        .collect();
+    tell(&format!("{who}$ holt {}", typed.join(" ")));
+    for line in said.text.trim_end().lines() {
+        tell(&format!("    {line}"));
+    }
+    let ended = if said.code == 0 { String::new() } else { format!("    (exit code {})\n", said.code) };
+    tell(&ended);
+    if said.code == code {
+        Ok(said)
+    } else {
+        Err(DemoError::Surprise(format!("`holt {}` ended with {}, not {code}", typed.join(" "), said.code)))
+    }
+}
+
+/// The keeper's, the registrar's and the auditor's work.
+pub(super) async fn run(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
+    for (who, site) in [("nuala", "QUI"), ("tadhg", "QUI"), ("joan", "BRA"), ("ruth", "")] {
+        hands.sign_in(who, site).await?;
+    }
+    keeper(hands, tell).await?;
+    registrar(hands, tell).await?;
+    auditor(hands, tell).await
+}
+
+/// Nuala weighs the family in the Burrow House.
+async fn keeper(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
+    tell("== The keeper: Nuala at Quillmoor, six in the morning ==\n");
+    step(hands, tell, "nuala", &["due", "--duty", "weigh"], 0).await?;
+    let round = "animal,mass,note\n\
+                 Juniper,1.48 kg,\n\
+                 Alder,1553 g,\n\
+                 Sorrel,1402 g,\n\
+                 Rowan,1441 g,\n\
+                 Hazel,1339 g,\n\
+                 Fennel,1191 g,comes last\n\
+                 Larch,142 g,\n\
+                 Aspen,1380,\n\
+                 Tansy,tried,sat beside it\n\
+                 Brook,9.1 kg,\n";
+    std::fs::write(hands.folder("nuala")?.join("monday.csv"), round)?;
+    tell("A round from her notes, with three slips in it (monday.csv):\n");
+    for line in round.lines() {
+        tell(&format!("    {line}"));
+    }
+    tell("");
+    step(hands, tell, "nuala", &["weigh", "--file", "monday.csv"], 3).await?;
+    step(hands, tell, "nuala", &["weigh", "Larch", "1424 g"], 0).await?;
+    step(hands, tell, "nuala", &["weigh", "Moss", "--tried"], 0).await?;
+    step(hands, tell, "nuala", &["concerns"], 0).await?;
+    Ok(())
+}
+
+/// Tadhg finds Fennel a home with an unrelated partner.
+async fn registrar(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
+    tell("== The registrar: Tadhg at Quillmoor moves Fennel to Brackwater, where Joan is registrar ==\n");
+    let why = "kept off her food by her own group; unrelated males at Brackwater";
+    let proposed = step(
+        hands,
+        tell,
+        "tadhg",
+        &[
+            "transfer",
+            "propose",
+            "Fennel",
+            "--to",
+            "BRA",
+            "--terms",
+            "title-passes",
+            "--planned",
+            "today",
+            "--why",
+            why,
+        ],
+        0,
+    )
+    .await?;
+    let id = transfer_id(&proposed)?;
+    step(hands, tell, "tadhg", &["transfer", "dispatch", &id], 3).await?;
+    step(hands, tell, "joan", &["transfer", "agree", &id, "--note", "the Sand House is ready"], 0).await?;
+    step(hands, tell, "joan", &["transfer", "receive", &id], 3).await?;
+    let papers = "crate 12, health certificate 2304";
+    step(hands, tell, "tadhg", &["transfer", "dispatch", &id, "--note", papers], 0).await?;
+    step(hands, tell, "tadhg", &["animal", "died", "Fennel", "--on", "today", "--manner", "unknown"], 3)
+        .await?;
+    let condition = "alert, ate at once";
+    step(hands, tell, "joan", &["transfer", "receive", &id, "--in", "Sand House", "--note", condition], 0)
+        .await?;
+    step(hands, tell, "joan", &["transfer", "receive", &id], 3).await?;
+    step(hands, tell, "tadhg", &["animal", "show", "Fennel"], 0).await?;
+    step(hands, tell, "joan", &["animal", "show", "Fennel"], 0).await?;
+    Ok(())
+}
+
+/// The identifier in what `transfer propose` printed.
+fn transfer_id(said: &Said) -> Result<String, DemoError> {
+    let looks_like = |word: &&str| word.len() == 36 && word.matches('-').count() == 4;
+    said.text
+        .split(|c: char| !(c.is_ascii_alphanumeric() || c == '-'))
+        .find(looks_like)
+        .map(str::to_owned)
+        .ok_or_else(|| DemoError::Surprise("the proposal shows no identifier".to_owned()))
+}
+
+/// Ruth asks how Solvik stands.
+async fn auditor(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
+    tell("== The auditor: Ruth asks what is done, where the proof is, and where it is not ==\n");
+    step(hands, tell, "ruth", &["report", "--site", "SOL"], 0).await?;
+    step(hands, tell, "ruth", &["report", "--site", "QUI", "--format", "csv"], 0).await?;
+    step(hands, tell, "ruth", &["weigh", "Fennel", "1.2 kg", "--site", "BRA"], 5).await?;
+    Ok(())
+}
