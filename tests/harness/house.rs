@@ -124,7 +124,8 @@ impl House {
         let secret = Secret::new(url.clone());
         let house = app::House::over(&config, &secret, own(), Arc::clone(&clock) as _, ids).await.unwrap();
         let life = TimeDelta::days(3650);
-        let tokens = Tokens::new(own(), config.access.issuer.clone(), config.access.audience.clone(), life, None);
+        let tokens =
+            Tokens::new(own(), config.access.issuer.clone(), config.access.audience.clone(), life, None);
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let address = format!("http://{}", listener.local_addr().unwrap());
         let records = house.records.clone();
@@ -240,8 +241,5 @@ impl House {
 /// If it carries none.
 #[must_use]
 pub fn reason(status: &Status) -> String {
-    status
-        .get_details_error_info()
-        .unwrap_or_else(|| panic!("no ErrorInfo in {status:?}"))
-        .reason
+    status.get_details_error_info().unwrap_or_else(|| panic!("no ErrorInfo in {status:?}")).reason
 }

@@ -1,3 +1,5 @@
 //! Journeys through the wire: a folder per journey, a file per worry.
 
+mod faults;
+mod transfer;
 mod weekly_round;

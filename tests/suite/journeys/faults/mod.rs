@@ -1,0 +1,1 @@
+//! What must not be lost when something breaks.

@@ -1,0 +1,50 @@
+//! Two registrars at once: one is done, the other is told, and there is one holder.
+
+use super::{Move, propose};
+use holt_tests::reason;
+use tonic::Status;
+
+fn one_won<T, U>(one: &Result<T, Status>, other: &Result<U, Status>, reasons: &[&str]) {
+    let refused = match (one, other) {
+        (Ok(_), Err(refused)) | (Err(refused), Ok(_)) => refused,
+        (Ok(_), Ok(_)) => panic!("both were done"),
+        (Err(one), Err(other)) => panic!("neither was done: {one:?}, {other:?}"),
+    };
+    assert!(reasons.contains(&reason(refused).as_str()), "{refused:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn two_proposals_of_one_animal() {
+    let this = Move::proposed().await;
+    this.refuse().await.unwrap();
+    let (one, other) = tokio::join!(
+        propose(&this.house, &this.quill, "Bramble", "BRA"),
+        propose(&this.house, &this.quill, "Bramble", "BRA")
+    );
+    one_won(&one, &other, &["ANIMAL_ON_THE_MOVE"]);
+    this.house.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_receipt_and_a_turning_back() {
+    for _ in 0..5 {
+        let this = Move::dispatched().await;
+        let (received, cancelled) = tokio::join!(this.receive(), this.cancel());
+        one_won(&received, &cancelled, &["TRANSFER_WRONG_STATE"]);
+        let holder = if received.is_ok() { "BRA" } else { "QUI" };
+        let park = if received.is_ok() { &this.brack } else { &this.quill };
+        assert_eq!(this.seen_by(park).await.unwrap().holder, holder);
+        this.house.close().await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_agreement_and_a_calling_off() {
+    let this = Move::proposed().await;
+    let (agreed, cancelled) = tokio::join!(this.agree(), this.cancel());
+    cancelled.unwrap();
+    if let Err(refused) = agreed {
+        assert_eq!(reason(&refused), "TRANSFER_WRONG_STATE");
+    }
+    this.house.close().await;
+}
