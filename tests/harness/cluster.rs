@@ -1,7 +1,7 @@
 //! One private cluster per test run, with a migrated template; a clone of it per test.
 
 use holt_server::config::Secret;
-use holt_server::store::cluster::{Cluster, Settings, first_open, scratch};
+use holt_server::store::cluster::{Address, Cluster, Settings, first_open, scratch};
 use holt_server::store::migrate;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::path::{Path, PathBuf};
@@ -11,11 +11,11 @@ use std::{env, thread};
 
 const TEMPLATE: &str = "holt";
 
-/// Makes URLs of databases in the cluster of this run. The cluster lives on a thread of its own until the
+/// The cluster of this run, which makes URLs of its databases. It lives on a thread of its own until the
 /// process ends; its watchdog then removes it.
-fn cluster() -> &'static (dyn Fn(&str) -> String + Send + Sync) {
-    static URLS: OnceLock<Box<dyn Fn(&str) -> String + Send + Sync>> = OnceLock::new();
-    URLS.get_or_init(|| {
+fn cluster() -> &'static Address {
+    static CLUSTER: OnceLock<Address> = OnceLock::new();
+    CLUSTER.get_or_init(|| {
         let (send, receive) = std::sync::mpsc::channel();
         thread::spawn(move || {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
@@ -24,8 +24,7 @@ fn cluster() -> &'static (dyn Fn(&str) -> String + Send + Sync) {
             runtime.block_on(std::future::pending::<()>());
             drop(cluster);
         });
-        let address = receive.recv().expect("the test cluster started");
-        Box::new(move |database: &str| address.url(database))
+        receive.recv().expect("the test cluster started")
     })
 }
 
@@ -46,23 +45,23 @@ async fn start() -> Cluster {
 /// A fresh database with today's schema and nothing in it, as its owner's URL.
 pub async fn database() -> String {
     static COUNT: AtomicU32 = AtomicU32::new(0);
-    let url = cluster();
+    let cluster = cluster();
     let name = format!("test_{}", COUNT.fetch_add(1, Ordering::Relaxed));
-    let mut owner = PgConnection::connect(&url("postgres")).await.unwrap();
+    let mut owner = PgConnection::connect(&cluster.url("postgres")).await.unwrap();
     sqlx::query(AssertSqlSafe(format!("CREATE DATABASE {name} TEMPLATE {TEMPLATE}")))
         .execute(&mut owner)
         .await
         .unwrap();
-    url(&name)
+    cluster.url(&name)
 }
 
 /// An empty database without any schema, as its owner's URL.
 pub async fn empty_database(name: &str) -> String {
-    let url = cluster();
-    let mut owner = PgConnection::connect(&url("postgres")).await.unwrap();
+    let cluster = cluster();
+    let mut owner = PgConnection::connect(&cluster.url("postgres")).await.unwrap();
     sqlx::query(AssertSqlSafe(format!("CREATE DATABASE {name} TEMPLATE template0")))
         .execute(&mut owner)
         .await
         .unwrap();
-    url(name)
+    cluster.url(name)
 }

@@ -1,6 +1,9 @@
 //! What the tests of Holt share: a cluster per run, a database and a server per test, scripted time and
 //! identifiers, and a cast of people and animals.
 
+#![expect(clippy::unwrap_used, reason = "where the harness cannot go on, the test fails")]
+#![expect(clippy::disallowed_methods, reason = "a test stops the server that it spawned by itself")]
+
 pub mod cast;
 pub mod clock;
 pub mod cluster;
