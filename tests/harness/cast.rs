@@ -10,6 +10,9 @@ use holt_server::model::request::Request;
 use holt_server::records::people;
 use uuid::Uuid;
 
+/// A small protocol for otters: one indicator in each domain that is observed.
+pub const PROTOCOL: &str = include_str!("otter_watch.toml");
+
 /// Somebody, with the services as they see them.
 #[derive(Clone)]
 pub struct Person {
@@ -143,6 +146,54 @@ impl House {
                 })
                 .collect(),
             validate_only: false,
+        }
+    }
+
+    /// An outdoor enclosure without a stated capacity.
+    pub async fn enclosure(&self, park: &Park, name: &str) {
+        let enclosure = v1::CreateEnclosureRequest {
+            request_id: self.request(),
+            site: park.code.clone(),
+            name: name.to_owned(),
+            kind: v1::EnclosureKind::Outdoor.into(),
+            capacity: 0,
+        };
+        park.registrar.client.sites().create_enclosure(enclosure).await.unwrap();
+    }
+
+    /// Loads [`PROTOCOL`].
+    pub async fn load_protocol(&self, steward: &Person) {
+        let load = v1::LoadProtocolRequest {
+            request_id: self.request(),
+            toml: PROTOCOL.to_owned(),
+            validate_only: false,
+        };
+        steward.client.assessments().load_protocol(load).await.unwrap();
+    }
+
+    /// An assessment by [`PROTOCOL`], now, of named levels, to be sent or changed first.
+    #[must_use]
+    pub fn assessment(
+        &self,
+        site: &str,
+        animal: &str,
+        levels: &[(&str, &str)],
+    ) -> v1::RecordAssessmentRequest {
+        v1::RecordAssessmentRequest {
+            request_id: self.request(),
+            site: site.to_owned(),
+            animal: animal.to_owned(),
+            protocol: "otter-watch".to_owned(),
+            findings: levels
+                .iter()
+                .map(|&(indicator, level)| v1::Finding {
+                    indicator: indicator.to_owned(),
+                    found: Some(v1::finding::Found::Level(level.to_owned())),
+                    confidence: v1::Confidence::High.into(),
+                    evidence: String::new(),
+                })
+                .collect(),
+            ..Default::default()
         }
     }
 }

@@ -1,5 +1,7 @@
 //! What holds of the whole contract: who may call what, what the schema guarantees, which way arrows run.
 
 mod imports;
+mod raw;
+mod requests;
 mod roles;
 mod schema;

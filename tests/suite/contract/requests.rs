@@ -1,0 +1,444 @@
+//! For every method a request that goes well, with all that it needs put on record first.
+
+use chrono::TimeDelta;
+use holt_proto::time::{day, timestamp};
+use holt_proto::v1;
+use holt_server::model::person::Role;
+use holt_tests::house::start_of_time;
+use holt_tests::{House, Park, Person};
+use prost::Message;
+use std::sync::atomic::{AtomicU32, Ordering};
+use tokio::sync::OnceCell;
+
+/// Code of the site that requests are about, of one that it moves animals to and from, and of a third.
+pub(super) const HOME: &str = "HOM";
+pub(super) const AWAY: &str = "AWA";
+pub(super) const THIRD: &str = "THI";
+
+/// A house with three sites.
+pub(super) struct Stage {
+    pub(super) house: House,
+    pub(super) home: Park,
+    pub(super) away: Park,
+    steward: Person,
+    /// Somebody who signs in, once their one-time password is there.
+    guest: OnceCell<v1::SignInRequest>,
+    count: AtomicU32,
+}
+
+impl Stage {
+    pub(super) async fn new() -> Self {
+        // Signing in is walked like any method, and more often than a person would.
+        let house = House::with(|config| config.access.sign_ins_per_minute = 10_000).await;
+        let home = house.park(HOME, "Europe/Dublin").await;
+        let away = house.park(AWAY, "Europe/Vienna").await;
+        house.park(THIRD, "Asia/Tokyo").await;
+        house.taxon(&home, "Lontra canadensis", "North American river otter").await;
+        let steward = house.steward().await;
+        house.load_protocol(&steward).await;
+        for park in [&home, &away] {
+            house.enclosure(park, "Weir").await;
+        }
+        Self { house, home, away, steward, guest: OnceCell::new(), count: AtomicU32::new(0) }
+    }
+
+    /// A word that was not used before, of letters alone.
+    fn word(&self) -> String {
+        let n = self.count.fetch_add(1, Ordering::Relaxed);
+        let letter = |n: u32| char::from(b'a' + u8::try_from(n % 26).unwrap());
+        [letter(n / 676), letter(n / 26), letter(n)].iter().collect()
+    }
+
+    async fn otter(&self, park: &Park) -> String {
+        let otter = self.house.otter(park, &self.word()).await;
+        otter.accession
+    }
+
+    async fn guest(&self) -> v1::SignInRequest {
+        let made = self.guest.get_or_init(async || {
+            let made = self.create_person("guest");
+            let made = self.steward.client.people().create_person(made).await.unwrap().into_inner();
+            v1::SignInRequest { sign_in_name: "guest".to_owned(), password: made.one_time_password }
+        });
+        made.await.clone()
+    }
+
+    async fn sign_in(&self) -> v1::SignInResponse {
+        self.house.anonymous().people().sign_in(self.guest().await).await.unwrap().into_inner()
+    }
+
+    /// The access token of somebody whose password is a one-time one, with every role there is.
+    pub(super) async fn one_time_token(&self) -> String {
+        let signed_in = self.sign_in().await;
+        assert!(signed_in.must_change_password);
+        signed_in.tokens.unwrap().access_token
+    }
+
+    fn create_person(&self, name: &str) -> v1::CreatePersonRequest {
+        v1::CreatePersonRequest {
+            request_id: self.house.request(),
+            name: name.to_owned(),
+            sign_in_name: name.to_owned(),
+            grants: vec![grant(v1::Role::Keeper)],
+        }
+    }
+
+    /// A transfer that stands where `state` says, and its identifier.
+    async fn transfer(&self, from: &Park, to: &Park, state: v1::TransferState) -> String {
+        let propose = self.propose(from, to).await;
+        let proposed = from.registrar.client.transfers().propose_transfer(propose).await.unwrap();
+        let transfer_id = proposed.into_inner().transfer.unwrap().id;
+        if state != v1::TransferState::Proposed {
+            let agree = v1::AgreeTransferRequest {
+                request_id: self.house.request(),
+                transfer_id: transfer_id.clone(),
+                ..Default::default()
+            };
+            to.registrar.client.transfers().agree_transfer(agree).await.unwrap();
+        }
+        if state == v1::TransferState::Dispatched {
+            let dispatch = v1::DispatchTransferRequest {
+                request_id: self.house.request(),
+                transfer_id: transfer_id.clone(),
+                ..Default::default()
+            };
+            from.registrar.client.transfers().dispatch_transfer(dispatch).await.unwrap();
+        }
+        transfer_id
+    }
+
+    async fn propose(&self, from: &Park, to: &Park) -> v1::ProposeTransferRequest {
+        v1::ProposeTransferRequest {
+            request_id: self.house.request(),
+            site: from.code.clone(),
+            animal: self.otter(from).await,
+            to_site: to.code.clone(),
+            terms: v1::TransferTerms::Loan.into(),
+            why: "company".to_owned(),
+            ..Default::default()
+        }
+    }
+
+    fn withhold(&self, transfer_id: String) -> v1::WithholdTransferRequest {
+        v1::WithholdTransferRequest {
+            request_id: self.house.request(),
+            transfer_id,
+            why: "a cough".to_owned(),
+        }
+    }
+
+    /// An open concern: an animal that would not come to the scale three times in a row.
+    async fn concern(&self) -> String {
+        let animal = self.otter(&self.home).await;
+        let mut round = self.house.round(HOME, &[]);
+        round.readings = (1..=3)
+            .map(|day| v1::Reading {
+                animal: animal.clone(),
+                when: Some(v1::reading::When::WeighedAt(timestamp(start_of_time() - TimeDelta::days(day)))),
+                result: Some(v1::reading::Result::Tried(v1::Tried {})),
+                ..Default::default()
+            })
+            .collect();
+        let answer = self.home.keeper.client.weights().record_weights(round).await.unwrap().into_inner();
+        let [concern] = answer.concerns.as_slice() else { panic!("{answer:?}") };
+        concern.id.clone()
+    }
+
+    /// A check that runs.
+    async fn check(&self) -> String {
+        let made = self.home.registrar.client.checks().create_check(self.create_check()).await.unwrap();
+        made.into_inner().check.unwrap().id
+    }
+
+    fn create_check(&self) -> v1::CreateCheckRequest {
+        v1::CreateCheckRequest {
+            request_id: self.house.request(),
+            site: HOME.to_owned(),
+            duty: v1::Duty::Weigh.into(),
+            scope: Some(v1::CheckScope { of: Some(v1::check_scope::Of::WholeSite(true)) }),
+            recurrence: "FREQ=WEEKLY;BYDAY=MO".to_owned(),
+            ..Default::default()
+        }
+    }
+
+    /// A request of a method that goes well for whoever may send it; none for a method that is not known
+    /// here.
+    pub(super) async fn request(&self, method: &str) -> Option<Vec<u8>> {
+        use v1::TransferState::{Agreed, Dispatched, Proposed};
+        let (service, call) = method.split_once('/')?;
+        let bytes = match service {
+            "PeopleService" => self.of_people(call).await?,
+            "SiteService" => self.of_sites(call)?,
+            "AnimalService" => self.of_animals(call).await?,
+            "MarkService" => self.of_marks(call).await?,
+            "TransferService" => {
+                let (home, away) = (&self.home, &self.away);
+                match call {
+                    "ProposeTransfer" => self.propose(home, away).await.encode_to_vec(),
+                    "AgreeTransfer" => self.step(self.transfer(away, home, Proposed).await),
+                    "RefuseTransfer" => self.step_because(self.transfer(away, home, Proposed).await),
+                    "CancelTransfer" => self.step_because(self.transfer(home, away, Proposed).await),
+                    "DispatchTransfer" => self.step(self.transfer(home, away, Agreed).await),
+                    "ReceiveTransfer" => self.step(self.transfer(away, home, Dispatched).await),
+                    "ReportTransferLoss" => v1::ReportTransferLossRequest {
+                        request_id: self.house.request(),
+                        transfer_id: self.transfer(home, away, Dispatched).await,
+                        loss: v1::TransferLoss::Escape.into(),
+                        note: "the crate was open".to_owned(),
+                        ..Default::default()
+                    }
+                    .encode_to_vec(),
+                    "WithholdTransfer" => {
+                        self.withhold(self.transfer(home, away, Agreed).await).encode_to_vec()
+                    }
+                    "ReleaseTransfer" => {
+                        let transfer_id = self.transfer(home, away, Agreed).await;
+                        let withhold = self.withhold(transfer_id.clone());
+                        home.vet.client.transfers().withhold_transfer(withhold).await.unwrap();
+                        self.step(transfer_id)
+                    }
+                    "GetTransfer" => {
+                        let transfer_id = self.transfer(home, away, Proposed).await;
+                        v1::GetTransferRequest { transfer_id }.encode_to_vec()
+                    }
+                    "ListTransfers" => {
+                        v1::ListTransfersRequest { site: HOME.to_owned(), ..Default::default() }
+                            .encode_to_vec()
+                    }
+                    _ => return None,
+                }
+            }
+            _ => self.of_the_round(method).await?,
+        };
+        Some(bytes)
+    }
+
+    /// A step of a transfer that needs no word: the fields that all such requests share.
+    fn step(&self, transfer_id: String) -> Vec<u8> {
+        v1::AgreeTransferRequest { request_id: self.house.request(), transfer_id, ..Default::default() }
+            .encode_to_vec()
+    }
+
+    /// A step of a transfer that needs a reason.
+    fn step_because(&self, transfer_id: String) -> Vec<u8> {
+        v1::RefuseTransferRequest {
+            request_id: self.house.request(),
+            transfer_id,
+            why: "no room".to_owned(),
+            ..Default::default()
+        }
+        .encode_to_vec()
+    }
+
+    async fn of_people(&self, call: &str) -> Option<Vec<u8>> {
+        let granted = async || {
+            let name = format!("person-{}", self.word());
+            self.house.person(&name, &[(Role::Keeper, Some(HOME))]).await;
+            name
+        };
+        let (request_id, grant) = (self.house.request(), grant(v1::Role::Auditor));
+        Some(match call {
+            "SignIn" => self.guest().await.encode_to_vec(),
+            "RenewTokens" | "SignOut" => {
+                let refresh_token = self.sign_in().await.tokens.unwrap().refresh_token;
+                v1::RenewTokensRequest { refresh_token }.encode_to_vec()
+            }
+            "ChangePassword" => v1::ChangePasswordRequest {
+                current_password: "not the one in force".to_owned(),
+                new_password: "four words in a row".to_owned(),
+            }
+            .encode_to_vec(),
+            "GetSelf" => v1::GetSelfRequest {}.encode_to_vec(),
+            "CreatePerson" => self.create_person(&format!("person-{}", self.word())).encode_to_vec(),
+            "ListPeople" => {
+                v1::ListPeopleRequest { site: HOME.to_owned(), ..Default::default() }.encode_to_vec()
+            }
+            "GrantRole" => {
+                let sign_in_name = granted().await;
+                v1::GrantRoleRequest { request_id, sign_in_name, grant: Some(grant) }.encode_to_vec()
+            }
+            "RevokeRole" => {
+                let sign_in_name = granted().await;
+                let grant = Some(self::grant(v1::Role::Keeper));
+                v1::RevokeRoleRequest { request_id, sign_in_name, grant }.encode_to_vec()
+            }
+            _ => return None,
+        })
+    }
+
+    fn of_sites(&self, call: &str) -> Option<Vec<u8>> {
+        let request_id = self.house.request();
+        Some(match call {
+            "CreateSite" => v1::CreateSiteRequest {
+                request_id,
+                code: self.word().to_uppercase(),
+                name: "A new park".to_owned(),
+                time_zone: "UTC".to_owned(),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "GetSite" => v1::GetSiteRequest { code: HOME.to_owned() }.encode_to_vec(),
+            "ListSites" => v1::ListSitesRequest {}.encode_to_vec(),
+            "CreateEnclosure" => v1::CreateEnclosureRequest {
+                request_id,
+                site: HOME.to_owned(),
+                name: self.word(),
+                kind: v1::EnclosureKind::Outdoor.into(),
+                capacity: 0,
+            }
+            .encode_to_vec(),
+            "ListEnclosures" => v1::ListEnclosuresRequest { site: HOME.to_owned() }.encode_to_vec(),
+            _ => return None,
+        })
+    }
+
+    async fn of_animals(&self, call: &str) -> Option<Vec<u8>> {
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        let today = Some(day(start_of_time().date_naive()));
+        Some(match call {
+            "CreateTaxon" => v1::CreateTaxonRequest {
+                request_id,
+                scientific_name: format!("Lontra {}", self.word()),
+                common_name: "Another otter".to_owned(),
+            }
+            .encode_to_vec(),
+            "ListTaxa" => v1::ListTaxaRequest {}.encode_to_vec(),
+            "RegisterBirth" => v1::RegisterBirthRequest {
+                request_id,
+                site,
+                taxon: "Lontra canadensis".to_owned(),
+                born_on: today,
+                sex: v1::Sex::Unknown.into(),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "RegisterArrival" => {
+                self.house.arrival(&self.home, &self.word(), start_of_time().date_naive()).encode_to_vec()
+            }
+            "RecordSex" => v1::RecordSexRequest {
+                request_id,
+                site,
+                animal: self.otter(&self.home).await,
+                sex: v1::Sex::Male.into(),
+                determined_on: None,
+            }
+            .encode_to_vec(),
+            "RecordDeath" => v1::RecordDeathRequest {
+                request_id,
+                site,
+                animal: self.otter(&self.home).await,
+                died_on: today,
+                manner: v1::DeathManner::Natural.into(),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "RecordDeparture" => v1::RecordDepartureRequest {
+                request_id,
+                site,
+                animal: self.otter(&self.home).await,
+                departed_on: today,
+                destination: v1::DepartureDestination::Collection.into(),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "GetAnimal" => {
+                v1::GetAnimalRequest { site, animal: self.otter(&self.home).await }.encode_to_vec()
+            }
+            "ListAnimals" => v1::ListAnimalsRequest { site, ..Default::default() }.encode_to_vec(),
+            _ => return None,
+        })
+    }
+
+    async fn of_marks(&self, call: &str) -> Option<Vec<u8>> {
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        let animal = self.otter(&self.home).await;
+        let apply = v1::ApplyMarkRequest {
+            request_id,
+            site: site.clone(),
+            animal: animal.clone(),
+            mark: Some(v1::NewMark {
+                kind: v1::MarkKind::Ring.into(),
+                code: self.word(),
+                place_on_body: "left hind leg".to_owned(),
+            }),
+            applied_at: None,
+        };
+        Some(match call {
+            "ApplyMark" => apply.encode_to_vec(),
+            "EndMark" => {
+                let mark = self.home.registrar.client.marks().apply_mark(apply).await.unwrap();
+                let mark_id = mark.into_inner().mark.unwrap().id;
+                let request_id = self.house.request();
+                v1::EndMarkRequest { request_id, site, animal, mark_id, ended_at: None, why: "lost".into() }
+                    .encode_to_vec()
+            }
+            _ => return None,
+        })
+    }
+
+    async fn of_the_round(&self, method: &str) -> Option<Vec<u8>> {
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        Some(match method {
+            "PlacementService/PlaceAnimals" => v1::PlaceAnimalsRequest {
+                request_id,
+                site,
+                animals: vec![self.otter(&self.home).await],
+                enclosure: "Weir".to_owned(),
+                placed_at: None,
+            }
+            .encode_to_vec(),
+            "WeightService/RecordWeights" => {
+                let animal = self.otter(&self.home).await;
+                self.house.round(HOME, &[(&animal, start_of_time(), 8_000)]).encode_to_vec()
+            }
+            "WeightService/ListWeights" => {
+                v1::ListWeightsRequest { site, ..Default::default() }.encode_to_vec()
+            }
+            "AssessmentService/LoadProtocol" => {
+                let toml = holt_tests::cast::PROTOCOL.replace("otter-watch", &self.word());
+                v1::LoadProtocolRequest { request_id, toml, validate_only: false }.encode_to_vec()
+            }
+            "AssessmentService/ListProtocols" => v1::ListProtocolsRequest {}.encode_to_vec(),
+            "AssessmentService/RecordAssessment" => {
+                let animal = self.otter(&self.home).await;
+                self.house.assessment(HOME, &animal, &[("body-condition", "right")]).encode_to_vec()
+            }
+            "AssessmentService/ListAssessments" => {
+                v1::ListAssessmentsRequest { site, ..Default::default() }.encode_to_vec()
+            }
+            "CheckService/CreateCheck" => self.create_check().encode_to_vec(),
+            "CheckService/EndCheck" => v1::EndCheckRequest {
+                request_id,
+                site,
+                check_id: self.check().await,
+                ends_on: Some(day(start_of_time().date_naive())),
+                why: "another rhythm".to_owned(),
+            }
+            .encode_to_vec(),
+            "CheckService/ListChecks" => v1::ListChecksRequest { site }.encode_to_vec(),
+            "CheckService/ListDue" => v1::ListDueRequest { site, ..Default::default() }.encode_to_vec(),
+            "ConcernService/ListConcerns" => {
+                v1::ListConcernsRequest { site, ..Default::default() }.encode_to_vec()
+            }
+            "ConcernService/TakeUpConcern" => {
+                let concern_id = self.concern().await;
+                v1::TakeUpConcernRequest { request_id, site, concern_id, ..Default::default() }
+                    .encode_to_vec()
+            }
+            "ConcernService/SettleConcern" => {
+                let concern_id = self.concern().await;
+                let because = "it comes again".to_owned();
+                v1::SettleConcernRequest { request_id, site, concern_id, because, version: 0 }.encode_to_vec()
+            }
+            "ReportService/GetSiteDay" => {
+                v1::GetSiteDayRequest { site, ..Default::default() }.encode_to_vec()
+            }
+            _ => return None,
+        })
+    }
+}
+
+/// A role at home.
+fn grant(role: v1::Role) -> v1::Grant {
+    v1::Grant { role: role.into(), site: HOME.to_owned(), every_site: false }
+}
