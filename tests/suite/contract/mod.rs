@@ -5,3 +5,4 @@ mod raw;
 mod requests;
 mod roles;
 mod schema;
+mod sight;

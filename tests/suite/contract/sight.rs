@@ -1,0 +1,485 @@
+//! What row-level security lets be seen and written, table by table, were the code to forget who asks.
+
+use chrono::TimeDelta;
+use holt_proto::time::{day, timestamp};
+use holt_proto::v1;
+use holt_server::clock::Clock;
+use holt_tests::house::start_of_time;
+use holt_tests::{House, Park};
+use serde_json::Value;
+use sqlx::{AssertSqlSafe, Connection, PgConnection, PgTransaction};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// What everybody who is signed in may read: the directory.
+const OPEN_TO_ALL: [&str; 3] = ["protocols", "sites", "taxa"];
+/// What opens only while somebody signs in.
+const AT_THE_GATE: [&str; 2] = ["credentials", "refresh_tokens"];
+/// Part of it belongs to everybody: Holt itself, and those whose roles hold at every site.
+const PARTLY_OPEN: [&str; 2] = ["grants", "people"];
+/// What anybody inside may add to; what counts is who may grant, and who reads it.
+const OPEN_TO_ADD: [&str; 3] = ["people", "protocols", "taxa"];
+
+/// Who asks, as a transaction tells the database.
+#[derive(Clone, Copy)]
+struct Asker {
+    site: Option<Uuid>,
+    everywhere: bool,
+    gate: bool,
+    person: Uuid,
+}
+
+impl Asker {
+    const fn of(site: Uuid, person: Uuid) -> Self {
+        Self { site: Some(site), everywhere: false, gate: false, person }
+    }
+}
+
+/// A transaction as the service, with the scope of somebody or outside the doors.
+async fn enter(owner: &mut PgConnection, asker: Option<Asker>) -> PgTransaction<'_> {
+    let mut tx = owner.begin().await.unwrap();
+    sqlx::query("SET LOCAL ROLE holt_service").execute(&mut *tx).await.unwrap();
+    if let Some(asker) = asker {
+        sqlx::query("SELECT FROM holt_open($1, $2, $3, $4, 60000, NULL, NULL)")
+            .bind(asker.site.into_iter().collect::<Vec<Uuid>>())
+            .bind(asker.everywhere)
+            .bind(asker.gate)
+            .bind(asker.person)
+            .execute(&mut *tx)
+            .await
+            .unwrap();
+    }
+    tx
+}
+
+async fn tables(owner: &mut PgConnection) -> Vec<String> {
+    sqlx::query_scalar(
+        "SELECT relname::text FROM pg_class WHERE relnamespace = 'public'::regnamespace
+            AND relkind IN ('r', 'p') AND relname <> '_sqlx_migrations' ORDER BY 1",
+    )
+    .fetch_all(owner)
+    .await
+    .unwrap()
+}
+
+/// How many rows of each table somebody sees.
+async fn seen(owner: &mut PgConnection, asker: Option<Asker>) -> BTreeMap<String, i64> {
+    let tables = tables(owner).await;
+    let mut tx = enter(owner, asker).await;
+    let mut counts = BTreeMap::new();
+    for table in tables {
+        let count = format!("SELECT count(*) FROM {table}");
+        let count = sqlx::query_scalar(AssertSqlSafe(count)).fetch_one(&mut *tx).await.unwrap();
+        counts.insert(table, count);
+    }
+    tx.rollback().await.unwrap();
+    counts
+}
+
+/// Puts something of every kind on record that is recorded of an animal while it lives somewhere.
+async fn live(house: &House, park: &Park, animal: &str) {
+    house.clock.advance(TimeDelta::hours(1));
+    let (site, animal, registrar) = (park.code.clone(), animal.to_owned(), &park.registrar.client);
+    let now = house.clock.now();
+    let sex = v1::RecordSexRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        animal: animal.clone(),
+        sex: v1::Sex::Female.into(),
+        determined_on: None,
+    };
+    registrar.animals().record_sex(sex).await.unwrap();
+    let mark = v1::ApplyMarkRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        animal: animal.clone(),
+        mark: Some(v1::NewMark {
+            kind: v1::MarkKind::Ring.into(),
+            code: format!("{site}-77"),
+            place_on_body: "left hind leg".to_owned(),
+        }),
+        applied_at: None,
+    };
+    registrar.marks().apply_mark(mark).await.unwrap();
+    let place = v1::PlaceAnimalsRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        animals: vec![animal.clone()],
+        enclosure: "Weir".to_owned(),
+        placed_at: None,
+    };
+    registrar.placements().place_animals(place).await.unwrap();
+    let round = house.round(&site, &[(&animal, now, 8_000)]);
+    park.keeper.client.weights().record_weights(round).await.unwrap();
+    let assessment = house.assessment(&site, &animal, &[("body-condition", "right")]);
+    park.keeper.client.assessments().record_assessment(assessment).await.unwrap();
+}
+
+/// Two parks; the first with something in every table.
+struct Scene {
+    house: House,
+    quill: Park,
+    brack: Park,
+    /// Identifier of an animal with a dam.
+    pup: String,
+    quill_site: Uuid,
+    brack_site: Uuid,
+}
+
+impl Scene {
+    async fn new() -> Self {
+        let house = House::new().await;
+        let quill = house.quill().await;
+        let brack = house.park("BRA", "America/Halifax").await;
+        let third = house.park("THI", "Asia/Tokyo").await;
+        house.load_protocol(&house.steward().await).await;
+        for park in [&quill, &brack] {
+            house.enclosure(park, "Weir").await;
+        }
+        for name in ["Bramble", "Sedge", "Teasel"] {
+            house.otter(&quill, name).await;
+        }
+        let birth = v1::RegisterBirthRequest {
+            request_id: house.request(),
+            site: "QUI".to_owned(),
+            taxon: "Lontra canadensis".to_owned(),
+            born_on: Some(day("2026-02-20".parse().unwrap())),
+            sex: v1::Sex::Unknown.into(),
+            dam: "Bramble".to_owned(),
+            ..Default::default()
+        };
+        let pup = quill.registrar.client.animals().register_birth(birth).await.unwrap().into_inner();
+        let pup = pup.animal.unwrap().id;
+        live(&house, &quill, &pup).await;
+        let death = v1::RecordDeathRequest {
+            request_id: house.request(),
+            site: "QUI".to_owned(),
+            animal: "Teasel".to_owned(),
+            died_on: Some(day(start_of_time().date_naive())),
+            manner: v1::DeathManner::Natural.into(),
+            ..Default::default()
+        };
+        quill.registrar.client.animals().record_death(death).await.unwrap();
+        let check = v1::CreateCheckRequest {
+            request_id: house.request(),
+            site: "QUI".to_owned(),
+            duty: v1::Duty::Weigh.into(),
+            scope: Some(v1::CheckScope { of: Some(v1::check_scope::Of::WholeSite(true)) }),
+            recurrence: "FREQ=WEEKLY;BYDAY=MO".to_owned(),
+            ..Default::default()
+        };
+        quill.registrar.client.checks().create_check(check).await.unwrap();
+        // Three refusals in a row raise a concern.
+        let mut round = house.round("QUI", &[]);
+        round.readings = (1..=3)
+            .map(|hours| v1::Reading {
+                animal: "Bramble".to_owned(),
+                when: Some(v1::reading::When::WeighedAt(timestamp(
+                    start_of_time() - TimeDelta::hours(hours),
+                ))),
+                result: Some(v1::reading::Result::Tried(v1::Tried {})),
+                ..Default::default()
+            })
+            .collect();
+        let answer = quill.keeper.client.weights().record_weights(round).await.unwrap().into_inner();
+        assert_eq!(answer.concerns.len(), 1);
+        let steward = house.steward().await;
+        let person = v1::CreatePersonRequest {
+            request_id: house.request(),
+            name: "Kim Quill".to_owned(),
+            sign_in_name: "kim".to_owned(),
+            grants: vec![v1::Grant {
+                role: v1::Role::Keeper.into(),
+                site: "QUI".to_owned(),
+                every_site: false,
+            }],
+        };
+        let made = steward.client.people().create_person(person).await.unwrap().into_inner();
+        let sign_in = v1::SignInRequest { sign_in_name: "kim".to_owned(), password: made.one_time_password };
+        house.anonymous().people().sign_in(sign_in).await.unwrap();
+        let this = Self {
+            quill_site: house.records.store.site("QUI").await.unwrap().unwrap().id,
+            brack_site: house.records.store.site("BRA").await.unwrap().unwrap().id,
+            house,
+            quill,
+            brack,
+            pup,
+        };
+        // A move that is none of Brack's business.
+        this.propose("Sedge", &third.code, v1::TransferTerms::Loan).await;
+        this
+    }
+
+    async fn propose(&self, animal: &str, to: &str, terms: v1::TransferTerms) -> String {
+        let propose = v1::ProposeTransferRequest {
+            request_id: self.house.request(),
+            site: "QUI".to_owned(),
+            animal: animal.to_owned(),
+            to_site: to.to_owned(),
+            terms: terms.into(),
+            why: "company".to_owned(),
+            ..Default::default()
+        };
+        let proposed = self.quill.registrar.client.transfers().propose_transfer(propose).await.unwrap();
+        proposed.into_inner().transfer.unwrap().id
+    }
+
+    /// Moves the pup to Brack up to the agreement.
+    async fn agree(&self, terms: v1::TransferTerms) -> String {
+        let transfer_id = self.propose(&self.pup, "BRA", terms).await;
+        let agree = v1::AgreeTransferRequest {
+            request_id: self.house.request(),
+            transfer_id: transfer_id.clone(),
+            ..Default::default()
+        };
+        self.brack.registrar.client.transfers().agree_transfer(agree).await.unwrap();
+        transfer_id
+    }
+
+    /// Moves the pup to Brack, where it lives on.
+    async fn moved(&self, terms: v1::TransferTerms) {
+        let transfer_id = self.agree(terms).await;
+        let dispatch = v1::DispatchTransferRequest {
+            request_id: self.house.request(),
+            transfer_id: transfer_id.clone(),
+            ..Default::default()
+        };
+        self.quill.registrar.client.transfers().dispatch_transfer(dispatch).await.unwrap();
+        let receive = v1::ReceiveTransferRequest {
+            request_id: self.house.request(),
+            transfer_id,
+            ..Default::default()
+        };
+        self.brack.registrar.client.transfers().receive_transfer(receive).await.unwrap();
+        self.house.clock.advance(TimeDelta::days(1));
+        live(&self.house, &self.brack, &self.pup).await;
+    }
+
+    const fn quill(&self) -> Asker {
+        Asker::of(self.quill_site, self.quill.keeper.id)
+    }
+
+    const fn brack(&self) -> Asker {
+        Asker::of(self.brack_site, self.brack.auditor.id)
+    }
+
+    /// Rows about the pup in each table of facts that an asker sees, by the site that recorded them:
+    /// `weights` → (of Quill, of Brack).
+    async fn facts(&self, asker: Asker) -> BTreeMap<String, (i64, i64)> {
+        let mut owner = self.house.owner().await;
+        let tables: Vec<String> = sqlx::query_scalar(
+            "SELECT t.relname::text FROM pg_class t
+              WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND t.relname <> 'checks'
+                AND 2 = (SELECT count(*) FROM pg_attribute a
+                          WHERE a.attrelid = t.oid AND a.attname IN ('animal_id', 'superseded_at'))
+              ORDER BY 1",
+        )
+        .fetch_all(&mut owner)
+        .await
+        .unwrap();
+        let mut tx = enter(&mut owner, Some(asker)).await;
+        let mut counts = BTreeMap::new();
+        for table in tables {
+            let count = format!(
+                "SELECT count(*) FILTER (WHERE site_id = $2), count(*) FILTER (WHERE site_id = $3)
+                   FROM {table} WHERE animal_id = $1::text::uuid"
+            );
+            let count: (i64, i64) = sqlx::query_as(AssertSqlSafe(count))
+                .bind(&self.pup)
+                .bind(self.quill_site)
+                .bind(self.brack_site)
+                .fetch_one(&mut *tx)
+                .await
+                .unwrap();
+            counts.insert(table, count);
+        }
+        // Nobody died of this.
+        counts.remove("deaths").unwrap();
+        counts
+    }
+}
+
+#[tokio::test]
+async fn outside_the_doors_nothing_is_there() {
+    let scene = Scene::new().await;
+    let mut owner = scene.house.owner().await;
+    let seen = seen(&mut owner, None).await;
+    assert!(seen.values().all(|count| *count == 0), "{seen:?}");
+    scene.house.close().await;
+}
+
+#[tokio::test]
+async fn another_site_sees_the_directory_and_nothing_else() {
+    let scene = Scene::new().await;
+    let mut owner = scene.house.owner().await;
+    let own = seen(&mut owner, Some(scene.quill())).await;
+    let other = seen(&mut owner, Some(scene.brack())).await;
+    for (table, count) in &own {
+        let table = table.as_str();
+        assert_eq!(*count > 0, !AT_THE_GATE.contains(&table), "{table} at home");
+        let wanted = match table {
+            open if OPEN_TO_ALL.contains(&open) => *count,
+            partly if PARTLY_OPEN.contains(&partly) => continue,
+            // Brack was added, and has an enclosure of its own.
+            "ledger" => 2,
+            "enclosures" => 1,
+            _ => 0,
+        };
+        assert_eq!(other[table], wanted, "{table} elsewhere");
+    }
+    let mut tx = enter(&mut owner, Some(scene.brack())).await;
+    let people = [&scene.quill.keeper, &scene.quill.registrar, &scene.quill.auditor, &scene.quill.vet];
+    let people: Vec<Uuid> = people.iter().map(|person| person.id).collect();
+    let known: (i64, i64) = sqlx::query_as(
+        "SELECT (SELECT count(*) FROM people WHERE id = ANY ($1)), (SELECT count(*) FROM grants WHERE site_id = $2)",
+    )
+    .bind(people)
+    .bind(scene.quill_site)
+    .fetch_one(&mut *tx)
+    .await
+    .unwrap();
+    assert_eq!(known, (0, 0), "people of another site, and their roles");
+    tx.rollback().await.unwrap();
+    scene.house.close().await;
+}
+
+#[tokio::test]
+async fn the_gate_opens_credentials_and_nothing_of_the_records() {
+    let scene = Scene::new().await;
+    let mut owner = scene.house.owner().await;
+    let gate = Asker { site: None, everywhere: false, gate: true, person: Uuid::nil() };
+    let seen = seen(&mut owner, Some(gate)).await;
+    for (table, count) in seen {
+        let table = table.as_str();
+        // Requests and ledger lines of nobody are those of Holt itself.
+        let own = ["ledger", "requests"].contains(&table);
+        let opens =
+            AT_THE_GATE.contains(&table) || OPEN_TO_ALL.contains(&table) || PARTLY_OPEN.contains(&table);
+        assert_eq!(count > 0, opens || own, "{table}");
+    }
+    scene.house.close().await;
+}
+
+/// One row of each table, as JSON.
+async fn rows(owner: &mut PgConnection) -> BTreeMap<String, Value> {
+    let mut rows = BTreeMap::new();
+    for table in tables(owner).await {
+        let row = format!("SELECT to_jsonb(t) FROM {table} t LIMIT 1");
+        rows.insert(table, sqlx::query_scalar(AssertSqlSafe(row)).fetch_one(&mut *owner).await.unwrap());
+    }
+    rows
+}
+
+/// The SQLSTATE with which the database answers each table's row when an asker writes it again.
+async fn written(owner: &mut PgConnection, asker: Option<Asker>) -> BTreeMap<String, String> {
+    let mut answers = BTreeMap::new();
+    for (table, row) in rows(owner).await {
+        let mut tx = enter(owner, asker).await;
+        let insert = format!("INSERT INTO {table} SELECT * FROM jsonb_populate_record(NULL::{table}, $1)");
+        let refused = sqlx::query(AssertSqlSafe(insert)).bind(row).execute(&mut *tx).await.unwrap_err();
+        let code = refused.as_database_error().unwrap().code().unwrap().into_owned();
+        tx.rollback().await.unwrap();
+        answers.insert(table, code);
+    }
+    answers
+}
+
+const NOT_ALLOWED: &str = "42501";
+const THERE_ALREADY: &str = "23505";
+
+#[tokio::test]
+async fn nobody_writes_for_another_site() {
+    let scene = Scene::new().await;
+    let mut owner = scene.house.owner().await;
+    for (table, code) in written(&mut owner, Some(scene.brack())).await {
+        let wanted = if OPEN_TO_ADD.contains(&table.as_str()) { THERE_ALREADY } else { NOT_ALLOWED };
+        assert_eq!(code, wanted, "{table} by another site");
+    }
+    for (table, code) in written(&mut owner, None).await {
+        assert_eq!(code, NOT_ALLOWED, "{table} outside the doors");
+    }
+    scene.house.close().await;
+}
+
+#[tokio::test]
+async fn nobody_changes_anything_of_another_site() {
+    let scene = Scene::new().await;
+    let mut owner = scene.house.owner().await;
+    let may_change: Vec<(String, String)> = sqlx::query_as(
+        "SELECT t.relname::text, min(a.attname::text) FROM pg_class t JOIN pg_attribute a ON a.attrelid = t.oid
+          WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND a.attnum > 0
+            AND NOT a.attisdropped AND has_column_privilege('holt_service', t.oid, a.attnum, 'UPDATE')
+          GROUP BY 1",
+    )
+    .fetch_all(&mut owner)
+    .await
+    .unwrap();
+    assert!(may_change.len() > 10);
+    for (table, column) in may_change {
+        for (asker, who) in [(Some(scene.brack()), "by another site"), (None, "outside the doors")] {
+            let mut tx = enter(&mut owner, asker).await;
+            // Brack's own people have grants of their own.
+            let own = if table == "grants" { "WHERE site_id IS NULL OR site_id <> $1" } else { "" };
+            let update = format!("UPDATE {table} SET {column} = {column} {own}");
+            let mut update = sqlx::query(AssertSqlSafe(update));
+            if table == "grants" {
+                update = update.bind(scene.brack_site);
+            }
+            let changed = update.execute(&mut *tx).await.unwrap().rows_affected();
+            assert_eq!(changed, 0, "{table} {who}");
+            tx.rollback().await.unwrap();
+        }
+    }
+    scene.house.close().await;
+}
+
+#[tokio::test]
+async fn an_agreed_move_opens_the_animals_life_and_nothing_beside_it() {
+    let scene = Scene::new().await;
+    let mut owner = scene.house.owner().await;
+    let before = seen(&mut owner, Some(scene.brack())).await;
+    let proposed = scene.facts(scene.brack()).await;
+    assert!(proposed.values().all(|count| *count == (0, 0)), "{proposed:?}");
+    scene.agree(v1::TransferTerms::Loan).await;
+    let home = scene.facts(scene.quill()).await;
+    assert!(home.values().all(|count| count.0 > 0 && count.1 == 0), "each table has its part: {home:?}");
+    assert_eq!(scene.facts(scene.brack()).await, home, "the whole life");
+    let after = seen(&mut owner, Some(scene.brack())).await;
+    for (table, count) in after {
+        let more = count - before[&table];
+        let wanted = match table.as_str() {
+            "animals" => 1,
+            "transfers" => 1,
+            // Proposed, and agreed.
+            "transfer_steps" => 2,
+            // The agreement is Brack's own.
+            "ledger" => 1,
+            facts => home.get(facts).map_or(0, |(of_quill, _)| *of_quill),
+        };
+        assert_eq!(more, wanted, "{table}");
+    }
+    scene.house.close().await;
+}
+
+#[tokio::test]
+async fn of_an_animal_that_left_the_later_life_is_not_seen() {
+    let scene = Scene::new().await;
+    scene.moved(v1::TransferTerms::TitlePasses).await;
+    let (home, there) = (scene.facts(scene.quill()).await, scene.facts(scene.brack()).await);
+    for (table, (of_quill, of_brack)) in there {
+        // What it is born of is not recorded twice.
+        assert_eq!(of_brack > 0, !["births", "parents"].contains(&table.as_str()), "{table} there");
+        assert_eq!(home[&table], (of_quill, 0), "{table} at home");
+    }
+    scene.house.close().await;
+}
+
+#[tokio::test]
+async fn the_owner_sees_the_later_life_too() {
+    let scene = Scene::new().await;
+    scene.moved(v1::TransferTerms::Loan).await;
+    let (home, there) = (scene.facts(scene.quill()).await, scene.facts(scene.brack()).await);
+    assert_eq!(home, there);
+    assert!(home["weights"].1 > 0 && home["assessments"].1 > 0);
+    scene.house.close().await;
+}
