@@ -224,21 +224,16 @@ impl Scene {
         proposed.into_inner().transfer.unwrap().id
     }
 
-    /// Moves the pup to Brack up to the agreement.
-    async fn agree(&self, terms: v1::TransferTerms) -> String {
-        let transfer_id = self.propose(&self.pup, "BRA", terms).await;
-        let agree = v1::AgreeTransferRequest {
-            request_id: self.house.request(),
-            transfer_id: transfer_id.clone(),
-            ..Default::default()
-        };
+    async fn agree(&self, transfer_id: String) {
+        let agree =
+            v1::AgreeTransferRequest { request_id: self.house.request(), transfer_id, ..Default::default() };
         self.brack.registrar.client.transfers().agree_transfer(agree).await.unwrap();
-        transfer_id
     }
 
     /// Moves the pup to Brack, where it lives on.
     async fn moved(&self, terms: v1::TransferTerms) {
-        let transfer_id = self.agree(terms).await;
+        let transfer_id = self.propose(&self.pup, "BRA", terms).await;
+        self.agree(transfer_id.clone()).await;
         let dispatch = v1::DispatchTransferRequest {
             request_id: self.house.request(),
             transfer_id: transfer_id.clone(),
@@ -438,9 +433,10 @@ async fn an_agreed_move_opens_the_animals_life_and_nothing_beside_it() {
     let scene = Scene::new().await;
     let mut owner = scene.house.owner().await;
     let before = seen(&mut owner, Some(scene.brack())).await;
+    let transfer_id = scene.propose(&scene.pup, "BRA", v1::TransferTerms::Loan).await;
     let proposed = scene.facts(scene.brack()).await;
-    assert!(proposed.values().all(|count| *count == (0, 0)), "{proposed:?}");
-    scene.agree(v1::TransferTerms::Loan).await;
+    assert!(proposed.values().all(|count| *count == (0, 0)), "a proposal opens nothing: {proposed:?}");
+    scene.agree(transfer_id).await;
     let home = scene.facts(scene.quill()).await;
     assert!(home.values().all(|count| count.0 > 0 && count.1 == 0), "each table has its part: {home:?}");
     assert_eq!(scene.facts(scene.brack()).await, home, "the whole life");
