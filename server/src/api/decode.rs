@@ -19,6 +19,12 @@ use std::ops::RangeInclusive;
 use tonic::Status;
 use uuid::Uuid;
 
+/// Whether a text has no control characters but ends of lines and tabs: the database keeps no NUL, and
+/// nobody means the others.
+pub(crate) fn is_plain(text: &str) -> bool {
+    text.chars().all(|c| !c.is_control() || c == '\n' || c == '\t')
+}
+
 /// Reads the fields of a message and collects what is wrong with them.
 #[derive(Default)]
 pub(crate) struct Form {
@@ -100,7 +106,7 @@ impl Form {
         } else if !characters.contains(&count) {
             let (least, most) = (characters.start(), characters.end());
             self.wrong(field, format!("has {count} characters"), format!("give {least} to {most}"));
-        } else if text.chars().any(|c| c.is_control() && c != '\n' && c != '\t') {
+        } else if !is_plain(text) {
             self.wrong(field, "has control characters", "leave them out");
         }
         text.to_owned()

@@ -1,6 +1,6 @@
 //! `WeightService`.
 
-use crate::api::decode::Form;
+use crate::api::decode::{Form, is_plain};
 use crate::api::encode::{self, id, mass};
 use crate::api::{Api, caller, status};
 use crate::model::reason::Reason;
@@ -24,7 +24,7 @@ fn reading(wire: &v1::Reading) -> Result<Reading, ReadingRefusal> {
         mend: mend.to_owned(),
     };
     let animal = wire.animal.trim();
-    if animal.is_empty() || animal.chars().count() > 100 {
+    if animal.is_empty() {
         let mend = "name the animal by accession, transponder, ring or house name";
         return Err(wrong("animal", "no animal is named", mend));
     }
@@ -58,9 +58,14 @@ fn reading(wire: &v1::Reading) -> Result<Reading, ReadingRefusal> {
             return Err(wrong("method", "the method is unknown", "leave it out, or use one that is known"));
         }
     };
-    for (field, text, most) in [("scale", &wire.scale, 100), ("note", &wire.note, 500)] {
+    for (field, text, most) in
+        [("animal", &wire.animal, 100), ("scale", &wire.scale, 100), ("note", &wire.note, 500)]
+    {
         if text.chars().count() > most {
             return Err(wrong(field, "the text is too long", &format!("give at most {most} characters")));
+        }
+        if !is_plain(text) {
+            return Err(wrong(field, "the text has control characters", "leave them out"));
         }
     }
     Ok(Reading {
