@@ -1,4 +1,5 @@
--- Invariant: a reading has a mass of more than nothing, or was tried and has none.
+-- Invariant: a reading has a mass of more than nothing, or was tried and has none; of one animal and time
+-- there is one reading.
 
 CREATE TABLE weights (
   id             uuid NOT NULL,
@@ -23,6 +24,7 @@ CREATE TABLE weights (
   PRIMARY KEY (animal_id, id),
   CONSTRAINT weights_mass_guard CHECK (tried = (mass_mg IS NULL) AND mass_mg > 0)
 );
+CREATE UNIQUE INDEX weights_one_at_a_time_key ON weights (animal_id, weighed_at) WHERE superseded_at IS NULL;
 CREATE INDEX weights_series_idx ON weights (animal_id, weighed_at);
 CREATE INDEX weights_site_day_idx ON weights (site_id, weighed_on);
 CALL holt_guard_fact('weights', 'Readings of a scale.', '{

@@ -110,6 +110,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at where it lives again",
     ),
     (
+        "weights_one_at_a_time_key",
+        Reason::Contention,
+        "a reading of the same animal and time was recorded meanwhile",
+        "send it again",
+    ),
+    (
         "transfers_one_open_key",
         Reason::AnimalOnTheMove,
         "the animal is on an open transfer",
