@@ -331,8 +331,8 @@ pub async fn resolve(
                 (SELECT c.number FROM accessions c WHERE c.animal_id = f.animal_id AND {known_c}
                   ORDER BY (c.site_id = $3) DESC NULLS LAST, c.recorded_at DESC LIMIT 1) AS accession,
                 (SELECT m.code FROM marks m WHERE m.animal_id = f.animal_id AND {known_m}
-                    AND m.kind = 'house_name' AND m.ended_at IS NULL
-                  ORDER BY m.began_at DESC LIMIT 1) AS house_name
+                    AND m.kind = 'house_name'
+                  ORDER BY m.ended_at DESC NULLS FIRST, m.began_at DESC LIMIT 1) AS house_name
            FROM found f JOIN locked l ON l.id = f.animal_id
           ORDER BY f.n, accession",
         known_c = known("c", 2),
