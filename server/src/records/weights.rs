@@ -406,10 +406,11 @@ async fn watch(
     series: &HashMap<Uuid, Vec<Point>>,
 ) -> Result<Vec<Watched>> {
     let ids = distinct(new.iter().filter(|new| new.method != Method::Estimate).map(|new| new.animal));
-    let settled: HashMap<Uuid, DateTime<Utc>> =
-        crate::store::concerns::last_settled(tx, permit, &ids, ConcernKind::WeightTrend)
+    let settled: HashMap<(Uuid, ConcernKind), DateTime<Utc>> =
+        crate::store::concerns::last_settled(tx, permit, &ids)
             .await?
             .into_iter()
+            .map(|(animal, kind, at)| ((animal, kind), at))
             .collect();
     let labels: HashMap<Uuid, &Label> = answers
         .iter()
@@ -420,9 +421,13 @@ async fn watch(
     Ok(ids
         .into_iter()
         .filter_map(|id| {
-            let readings = seen(series.get(&id)?.iter());
+            // Refusals that people have settled are known, and are no part of a row of new ones.
+            let known = settled.get(&(id, ConcernKind::ScaleRefused));
+            let news = |point: &&Point| point.mass.is_some() || known.is_none_or(|at| point.weighed_at > *at);
+            let readings = seen(series.get(&id)?.iter().filter(news));
             let mut subject = Subject::new(&readings, permit.site().zone);
-            subject.settled = settled.get(&id).map(|at| permit.site().day_of(*at));
+            subject.settled =
+                settled.get(&(id, ConcernKind::WeightTrend)).map(|at| permit.site().day_of(*at));
             let trend = trend::watch(&subject, tx.now(), &records.trend);
             Some(Watched { animal: (*labels.get(&id)?).clone(), trend })
         })

@@ -307,7 +307,7 @@ pub async fn step(
     append_step(tx, permit, id, version + 1, step, content, note).await
 }
 
-/// When concerns of this kind about these animals were last settled.
+/// When concerns about these animals were last settled, by animal and kind.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -315,20 +315,20 @@ pub async fn last_settled(
     tx: &Tx,
     permit: &Permit,
     animals: &[Uuid],
-    kind: ConcernKind,
-) -> Result<Vec<(Uuid, DateTime<Utc>)>, Error> {
+) -> Result<Vec<(Uuid, ConcernKind, DateTime<Utc>)>, Error> {
     #[derive(FromQueryResult)]
     struct Settled {
         animal_id: Uuid,
+        kind: String,
         at: DateTime<Utc>,
     }
     let rows = tx
         .rows::<Settled>(
-            "SELECT c.animal_id, max(x.recorded_at) AS at FROM concerns c
+            "SELECT c.animal_id, c.kind, max(x.recorded_at) AS at FROM concerns c
                JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
-              WHERE c.site_id = $1 AND c.animal_id = ANY ($2) AND c.kind = $3 GROUP BY c.animal_id",
-            [permit.site().id.into(), animals.to_vec().into(), kind_text(kind).into()],
+              WHERE c.site_id = $1 AND c.animal_id = ANY ($2) GROUP BY c.animal_id, c.kind",
+            [permit.site().id.into(), animals.to_vec().into()],
         )
         .await?;
-    Ok(rows.into_iter().map(|row| (row.animal_id, row.at)).collect())
+    rows.into_iter().map(|row| Ok((row.animal_id, read("kind", row.kind)?, row.at))).collect()
 }
