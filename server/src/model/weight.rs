@@ -107,6 +107,7 @@ pub struct Weight {
     pub weighed_at: DateTime<Utc>,
     pub day_only: bool,
     pub mass: Option<Mass>,
+    /// Set aside until another reading agrees with it.
     pub doubtful: bool,
     pub scale: String,
     pub method: Method,

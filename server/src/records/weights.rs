@@ -16,7 +16,7 @@ use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, one_animal, the_one};
 use crate::store::animals::{self, Lock, Reference};
 use crate::store::weights::{self, NewWeight, Point, Wanted};
-use crate::store::{Tx, holdings, retrying};
+use crate::store::{Snapshot, Tx, holdings, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use holt_audit::plausible::{self, Slip, Verdict, Weighed};
 use holt_audit::reading::{Reading as Seen, Scale};
@@ -474,5 +474,24 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
     };
     let site = permit.as_ref().map(|permit| permit.site().id);
     let wanted = Wanted { site, animal, days: asked.days };
-    Ok(weights::list(&snapshot, &wanted, page).await?)
+    let mut found = weights::list(&snapshot, &wanted, page).await?;
+    lift_doubts(records, &snapshot, &mut found.entries).await?;
+    Ok(found)
+}
+
+/// A doubtful reading that another agrees with is set aside no more.
+async fn lift_doubts(records: &Records, snapshot: &Snapshot, listed: &mut [Weight]) -> Result<()> {
+    let doubtful = || listed.iter().filter(|weight| weight.doubtful);
+    let times = || doubtful().map(|weight| weight.weighed_at);
+    let Some((first, last)) = times().min().zip(times().max()) else { return Ok(()) };
+    let ids = distinct(doubtful().map(|weight| weight.animal.id));
+    let agreement = records.trend.agreement;
+    let reach = TimeDelta::days(agreement.days.into());
+    let points = weights::series(snapshot, &ids, first - reach, last + reach).await?;
+    for weight in listed.iter_mut().filter(|weight| weight.doubtful) {
+        let Some(mass) = weight.mass else { continue };
+        let others = points.iter().filter(|p| p.animal == weight.animal.id && p.id != weight.id);
+        weight.doubtful = !seen(others).iter().any(|other| agreement.agree(other, weight.weighed_at, mass));
+    }
+    Ok(())
 }
