@@ -9,7 +9,7 @@ use crate::model::request::Request;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, guard_version, one_animal};
 use crate::store::animals::Lock;
-use crate::store::concerns::{self, StepKind, Wanted};
+use crate::store::concerns::{self, Step, StepKind, Wanted};
 use crate::store::{Tx, retrying};
 use holt_audit::terms::{Mass, RecordId};
 use holt_audit::trend::{Evidence, Finding, Trend};
@@ -31,16 +31,14 @@ pub(super) async fn carry(tx: &mut Tx, permit: &Permit, watched: &[Watched]) -> 
         .into_iter()
         .map(|(id, animal, kind, content, version)| ((animal, kind), (id, content, version)))
         .collect();
+    let mut new = Vec::new();
     let mut changed = Vec::new();
     for one in watched {
         for finding in &one.trend.findings {
             let (kind, content) = told(one, finding);
             match open.remove(&(one.animal.id, kind)) {
-                None => changed.push(concerns::raise(tx, permit, one.animal.id, kind, &content).await?),
-                Some((id, before, version)) if before != content => {
-                    concerns::step(tx, permit, id, version, StepKind::Changed, &content, "").await?;
-                    changed.push(id);
-                }
+                None => new.push((one.animal.id, kind, content)),
+                Some((id, before, version)) if before != content => changed.push((id, version, content)),
                 Some(_) => {}
             }
         }
@@ -48,16 +46,21 @@ pub(super) async fn carry(tx: &mut Tx, permit: &Permit, watched: &[Watched]) -> 
             let Some((id, before, version)) = open.remove(&(one.animal.id, kind)) else { continue };
             let content = quiet(one, kind, &before);
             if before != content {
-                concerns::step(tx, permit, id, version, StepKind::Changed, &content, "").await?;
-                changed.push(id);
+                changed.push((id, version, content));
             }
         }
     }
-    let mut told = Vec::with_capacity(changed.len());
-    for id in changed {
-        told.extend(one(tx, permit, id).await?);
+    if new.is_empty() && changed.is_empty() {
+        return Ok(Vec::new());
     }
-    Ok(told)
+    let mut ids = concerns::raise(tx, permit, &new).await?;
+    let steps: Vec<_> = changed
+        .iter()
+        .map(|(id, version, content)| Step { concern: *id, version: *version, content })
+        .collect();
+    concerns::step(tx, permit, StepKind::Changed, &steps, "").await?;
+    ids.extend(changed.iter().map(|(id, ..)| *id));
+    these(tx, permit, ids).await
 }
 
 fn figure(name: &str, value: f64, unit: &str) -> Figure {
@@ -156,9 +159,17 @@ fn quiet(one: &Watched, kind: ConcernKind, before: &Content) -> Content {
     }
 }
 
-async fn one(tx: &Tx, permit: &Permit, id: Uuid) -> Result<Option<Concern>> {
-    let wanted = Wanted { site: Some(permit.site().id), id: Some(id), settled: true, ..Wanted::default() };
-    Ok(concerns::list(tx, wanted, tx.now()).await?.pop())
+/// These concerns of a site, worst first.
+async fn these(tx: &Tx, permit: &Permit, ids: Vec<Uuid>) -> Result<Vec<Concern>> {
+    let wanted = Wanted { site: Some(permit.site().id), ids: Some(ids), settled: true, ..Wanted::default() };
+    let mut found = concerns::list(tx, &wanted, tx.now()).await?;
+    sort(&mut found);
+    Ok(found)
+}
+
+async fn one(tx: &Tx, permit: &Permit, id: Uuid) -> Result<Concern> {
+    let found = these(tx, permit, vec![id]).await?.pop();
+    found.ok_or_else(|| Refusal::not_found("concern", &id.to_string()).into())
 }
 
 /// Worst first: level, then age.
@@ -189,7 +200,7 @@ pub async fn list(
     let mut found = Vec::new();
     for permit in &permits {
         let wanted = Wanted { site: Some(permit.site().id), animal, settled, ..Wanted::default() };
-        found.extend(concerns::list(&snapshot, wanted, now).await?);
+        found.extend(concerns::list(&snapshot, &wanted, now).await?);
     }
     sort(&mut found);
     Ok(found)
@@ -221,9 +232,7 @@ pub async fn answer(
     retrying("answer_concern", || async {
         let mut tx = fresh!(records.store.write(caller, request).await?);
         tx.at_site(permit.site().id);
-        let concern = one(&tx, &permit, answer.concern)
-            .await?
-            .ok_or_else(|| Refusal::not_found("concern", &answer.concern.to_string()))?;
+        let concern = one(&tx, &permit, answer.concern).await?;
         if concern.state == ConcernState::Settled {
             return Err(Refusal::new(
                 Reason::ConcernSettled,
@@ -233,12 +242,10 @@ pub async fn answer(
             .into());
         }
         guard_version("concern", answer.version, concern.version)?;
-        let step = if answer.settle { StepKind::Settled } else { StepKind::TakenUp };
-        concerns::step(&mut tx, &permit, concern.id, concern.version, step, &concern.content, &answer.note)
-            .await?;
-        let reply = one(&tx, &permit, concern.id)
-            .await?
-            .ok_or_else(|| Refusal::not_found("concern", &answer.concern.to_string()))?;
+        let kind = if answer.settle { StepKind::Settled } else { StepKind::TakenUp };
+        let step = Step { concern: concern.id, version: concern.version, content: &concern.content };
+        concerns::step(&mut tx, &permit, kind, &[step], &answer.note).await?;
+        let reply = one(&tx, &permit, concern.id).await?;
         Ok(tx.commit(reply).await?)
     })
     .await

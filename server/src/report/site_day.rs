@@ -79,7 +79,7 @@ async fn one(
     overdue.retain(|item| item.state == DueState::Overdue);
     let wanted =
         concern_store::Wanted { site: Some(site.id), at: Some(lens.at), ..concern_store::Wanted::default() };
-    let mut open = concern_store::list(snapshot, wanted, known_at).await?;
+    let mut open = concern_store::list(snapshot, &wanted, known_at).await?;
     concerns::sort(&mut open);
     let first = day.checked_sub_days(Days::new(span_days - 1)).unwrap_or(NaiveDate::MIN);
     let wanted =

@@ -45,11 +45,11 @@ fn read<T: serde::de::DeserializeOwned>(
 }
 
 /// Which concerns are wanted.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Wanted {
     pub site: Option<Uuid>,
     pub animal: Option<Uuid>,
-    pub id: Option<Uuid>,
+    pub ids: Option<Vec<Uuid>>,
     /// Settled ones too.
     pub settled: bool,
     /// As they stood at this instant; now where none.
@@ -82,12 +82,12 @@ struct Row {
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn list(snapshot: &Snapshot, wanted: Wanted, now: DateTime<Utc>) -> Result<Vec<Concern>, Error> {
+pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> Result<Vec<Concern>, Error> {
     let at = wanted.at.unwrap_or_else(|| snapshot.known_at()).min(snapshot.known_at());
     let mut filter = Filter::after([at.into(), at.min(now).into()]);
     filter.and("c.site_id = ?", wanted.site.map(|site| [site.into()]));
     filter.and("c.animal_id = ?", wanted.animal.map(|animal| [animal.into()]));
-    filter.and("c.id = ?", wanted.id.map(|id| [id.into()]));
+    filter.and("c.id = ANY (?)", wanted.ids.clone().map(|ids| [ids.into()]));
     let (filter, all, values) = filter.then(wanted.settled);
     let sql = format!(
         "SELECT c.id, c.animal_id, s.code AS site, c.kind, c.recorded_at AS raised_at,
@@ -216,95 +216,115 @@ impl StepKind {
     }
 }
 
-/// Raises a concern; answers its identifier.
+/// A step of one concern: what is known now.
+pub struct Step<'a> {
+    pub concern: Uuid,
+    /// Version of the concern that the step leads from.
+    pub version: i64,
+    pub content: &'a Content,
+}
+
+/// Raises concerns about animals; answers their identifiers in the same order.
 ///
 /// # Errors
-/// [`Error::Contention`] where the same was raised meanwhile.
+/// [`Error::Contention`] where one of them was raised meanwhile.
 pub async fn raise(
     tx: &mut Tx,
     permit: &Permit,
-    animal: Uuid,
-    kind: ConcernKind,
-    content: &Content,
-) -> Result<Uuid, Error> {
-    let row = concern::Model {
-        id: tx.new_id(),
-        site_id: permit.site().id,
-        animal_id: animal,
-        kind: kind_text(kind).to_owned(),
-        state: "raised".to_owned(),
-        version: 1,
-        recorded_at: tx.now(),
-        recorded_by: tx.person(),
-        request_id: tx.request_id(),
-    };
-    let id = row.id;
-    tx.insert(&[row]).await?;
-    append_step(tx, permit, id, 1, StepKind::Raised, content, "").await?;
-    Ok(id)
+    new: &[(Uuid, ConcernKind, Content)],
+) -> Result<Vec<Uuid>, Error> {
+    let rows: Vec<_> = new
+        .iter()
+        .map(|(animal, kind, _)| concern::Model {
+            id: tx.new_id(),
+            site_id: permit.site().id,
+            animal_id: *animal,
+            kind: kind_text(*kind).to_owned(),
+            state: "raised".to_owned(),
+            version: 1,
+            recorded_at: tx.now(),
+            recorded_by: tx.person(),
+            request_id: tx.request_id(),
+        })
+        .collect();
+    tx.insert(&rows).await?;
+    let ids: Vec<Uuid> = rows.into_iter().map(|row| row.id).collect();
+    let steps: Vec<_> =
+        ids.iter().zip(new).map(|(id, (.., content))| Step { concern: *id, version: 0, content }).collect();
+    append_steps(tx, permit, StepKind::Raised, &steps, "").await?;
+    Ok(ids)
 }
 
-async fn append_step(
+async fn append_steps(
     tx: &mut Tx,
     permit: &Permit,
-    id: Uuid,
-    seq: i64,
-    step: StepKind,
-    content: &Content,
+    kind: StepKind,
+    steps: &[Step<'_>],
     note: &str,
 ) -> Result<(), Error> {
-    let row = concern_step::Model {
-        concern_id: id,
-        seq,
-        site_id: permit.site().id,
-        step: step.text().to_owned(),
-        level: level_text(content.level).to_owned(),
-        seen: content.seen.clone(),
-        look_first: content.look_first.clone(),
-        figures: serde_json::to_value(&content.figures)?,
-        record_ids: serde_json::to_value(&content.record_ids)?,
-        note: note.to_owned(),
-        recorded_at: tx.now(),
-        recorded_by: tx.person(),
-        request_id: tx.request_id(),
-    };
-    tx.insert(&[row]).await
+    let rows = steps
+        .iter()
+        .map(|step| {
+            Ok(concern_step::Model {
+                concern_id: step.concern,
+                seq: step.version + 1,
+                site_id: permit.site().id,
+                step: kind.text().to_owned(),
+                level: level_text(step.content.level).to_owned(),
+                seen: step.content.seen.clone(),
+                look_first: step.content.look_first.clone(),
+                figures: serde_json::to_value(&step.content.figures)?,
+                record_ids: serde_json::to_value(&step.content.record_ids)?,
+                note: note.to_owned(),
+                recorded_at: tx.now(),
+                recorded_by: tx.person(),
+                request_id: tx.request_id(),
+            })
+        })
+        .collect::<Result<Vec<_>, Error>>()?;
+    tx.insert(&rows).await
 }
 
-/// Takes a step: the concern's version grows by one and its state follows.
+/// Takes the same kind of step of several concerns: the version of each grows by one and its state follows.
 ///
 /// # Errors
-/// [`Error::Contention`] where somebody took a step meanwhile.
+/// [`Error::Contention`] where somebody took a step of one meanwhile.
 pub async fn step(
     tx: &mut Tx,
     permit: &Permit,
-    id: Uuid,
-    version: i64,
-    step: StepKind,
-    content: &Content,
+    kind: StepKind,
+    steps: &[Step<'_>],
     note: &str,
 ) -> Result<(), Error> {
-    let state = match step {
+    if steps.is_empty() {
+        return Ok(());
+    }
+    let state = match kind {
         StepKind::Raised => Some(ConcernState::Raised),
         StepKind::Changed => None,
         StepKind::TakenUp => Some(ConcernState::TakenUp),
         StepKind::Settled => Some(ConcernState::Settled),
     };
+    let from: serde_json::Value =
+        steps.iter().map(|step| json!({ "id": step.concern, "version": step.version })).collect();
     let changed = tx
         .execute(
-            "UPDATE concerns SET version = version + 1, state = coalesce($3, state)
-              WHERE id = $1 AND version = $2 AND state <> 'settled'",
-            [id.into(), version.into(), state.map(state_text).into()],
+            "UPDATE concerns c SET version = c.version + 1, state = coalesce($2, c.state)
+               FROM jsonb_to_recordset($1) AS r (id uuid, version bigint)
+              WHERE c.id = r.id AND c.version = r.version AND c.state <> 'settled'",
+            [from.into(), state.map(state_text).into()],
         )
         .await?;
-    if changed != 1 {
+    if usize::try_from(changed) != Ok(steps.len()) {
         return Err(Error::Contention);
     }
-    tx.note_change::<concern::Entity>(
-        &id.to_string(),
-        &json!({ "version": version + 1, "state": state.map(state_text) }),
-    );
-    append_step(tx, permit, id, version + 1, step, content, note).await
+    for step in steps {
+        tx.note_change::<concern::Entity>(
+            &step.concern.to_string(),
+            &json!({ "version": step.version + 1, "state": state.map(state_text) }),
+        );
+    }
+    append_steps(tx, permit, kind, steps, note).await
 }
 
 /// When concerns about these animals were last settled, by animal and kind.
