@@ -8,6 +8,8 @@ use holt_server::access::permit::Caller;
 use holt_server::model::person::{Grant, Role};
 use holt_server::model::request::Request;
 use holt_server::records::people;
+use sqlx::PgConnection;
+use std::time::Duration;
 use uuid::Uuid;
 
 /// A small protocol for otters: one indicator in each domain that is observed.
@@ -195,5 +197,24 @@ impl House {
                 .collect(),
             ..Default::default()
         }
+    }
+
+    /// Waits until so many connections to the house's database wait for a lock: what a test runs at once
+    /// has then come as far as it can.
+    pub async fn until_waiting(&self, watcher: &mut PgConnection, connections: i64) {
+        for _ in 0..6000 {
+            let waiting: i64 = sqlx::query_scalar(
+                "SELECT count(*) FROM pg_stat_activity
+                  WHERE datname = current_database() AND wait_event_type = 'Lock'",
+            )
+            .fetch_one(&mut *watcher)
+            .await
+            .unwrap();
+            if waiting >= connections {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(10)).await;
+        }
+        panic!("{connections} connections did not come to wait for a lock");
     }
 }

@@ -8,7 +8,9 @@ pub mod cast;
 pub mod clock;
 pub mod cluster;
 pub mod house;
+pub mod tap;
 
 pub use cast::{Park, Person};
 pub use clock::{TestClock, TestIds};
 pub use house::{House, reason};
+pub use tap::Tap;
