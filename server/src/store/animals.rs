@@ -267,7 +267,8 @@ pub async fn bump(tx: &mut Tx, animal: Uuid) -> Result<i64, Error> {
 }
 
 /// Finds the animals that references mean, in the terms of a site: by identifier, accession number, or a
-/// mark in force then. What the site held then goes before what it did not.
+/// mark. What the site held then goes before what it did not, and a mark in force then before one that
+/// had ended: the dead are still spoken of by name.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -289,6 +290,7 @@ pub async fn resolve(
     struct Row {
         n: i32,
         animal_id: Uuid,
+        in_force: bool,
         held: bool,
         accession: Option<String>,
         house_name: Option<String>,
@@ -314,17 +316,18 @@ pub async fn resolve(
         "WITH asked AS (
            SELECT * FROM jsonb_to_recordset($1) AS r (n int, id uuid, text text, code text, at timestamptz)
          ), found AS MATERIALIZED (
-           SELECT q.n, a.id AS animal_id, q.at FROM asked q JOIN animals a ON a.id = q.id
+           SELECT q.n, a.id AS animal_id, q.at, true AS in_force FROM asked q JOIN animals a ON a.id = q.id
            UNION
-           SELECT q.n, c.animal_id, q.at FROM asked q
+           SELECT q.n, c.animal_id, q.at, true FROM asked q
              JOIN accessions c ON c.number = upper(q.text) AND {known_c}
            UNION
-           SELECT q.n, m.animal_id, q.at FROM asked q
+           SELECT q.n, m.animal_id, q.at, bool_or(m.ended_at IS NULL OR m.ended_at > q.at) FROM asked q
              JOIN marks m ON lower(m.code) IN (lower(q.text), lower(q.code)) AND {known_m}
                          AND m.kind IN ('transponder', 'ring', 'tattoo', 'house_name')
-                         AND m.began_at <= q.at AND (m.ended_at IS NULL OR m.ended_at > q.at)
+                         AND m.began_at <= q.at
+            GROUP BY q.n, m.animal_id, q.at
          ), locked AS MATERIALIZED ({locked})
-         SELECT f.n, f.animal_id,
+         SELECT f.n, f.animal_id, f.in_force,
                 EXISTS (SELECT FROM holdings h WHERE h.animal_id = f.animal_id AND {known_h}
                            AND ($3::uuid IS NULL OR h.site_id = $3)
                            AND h.began_at <= f.at AND (h.ended_at IS NULL OR h.ended_at > f.at)) AS held,
@@ -334,7 +337,7 @@ pub async fn resolve(
                     AND m.kind = 'house_name'
                   ORDER BY m.ended_at DESC NULLS FIRST, m.began_at DESC LIMIT 1) AS house_name
            FROM found f JOIN locked l ON l.id = f.animal_id
-          ORDER BY f.n, accession",
+          ORDER BY f.n, f.in_force DESC, accession",
         known_c = known("c", 2),
         known_m = known("m", 2),
         known_h = known("h", 2),
@@ -345,24 +348,32 @@ pub async fn resolve(
         permit.map(|permit| permit.site().id).into(),
     ];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
-    let mut candidates: HashMap<usize, (Vec<Label>, Vec<Label>)> = HashMap::new();
+    // By how near they come: held and marked so then, marked so then, marked so once.
+    let mut candidates: HashMap<usize, [Vec<Label>; 3]> = HashMap::new();
     for row in rows {
         let label = Label {
             id: row.animal_id,
             accession: row.accession.unwrap_or_default(),
             house_name: row.house_name.unwrap_or_default(),
         };
-        let (held, others) = candidates.entry(usize::try_from(row.n).unwrap_or_default()).or_default();
-        if row.held { held.push(label) } else { others.push(label) }
+        let near = match (row.in_force, row.held) {
+            (true, true) => 0,
+            (true, false) => 1,
+            (false, _) => 2,
+        };
+        let found = candidates.entry(usize::try_from(row.n).unwrap_or_default()).or_default();
+        if !found.iter().flatten().any(|other| other.id == label.id) {
+            found[near].push(label);
+        }
     }
     Ok((0..references.len())
         .map(|n| {
-            let (held, others) = candidates.remove(&n).unwrap_or_default();
-            let mut all = if held.is_empty() { others } else { held };
-            match all.len() {
+            let mut found = candidates.remove(&n).unwrap_or_default().into_iter();
+            let mut nearest = found.find(|labels| !labels.is_empty()).unwrap_or_default();
+            match nearest.len() {
                 0 => Meant::Nobody,
-                1 => Meant::One(all.remove(0)),
-                _ => Meant::Several(all),
+                1 => Meant::One(nearest.remove(0)),
+                _ => Meant::Several(nearest),
             }
         })
         .collect())
