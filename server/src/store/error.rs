@@ -174,10 +174,8 @@ impl Error {
 impl From<DbErr> for Error {
     fn from(error: DbErr) -> Self {
         let sqlx = match &error {
-            DbErr::Exec(RuntimeErr::SqlxError(e))
-            | DbErr::Query(RuntimeErr::SqlxError(e))
-            | DbErr::Conn(RuntimeErr::SqlxError(e)) => e,
-            DbErr::ConnectionAcquire(_) => return Self::Lost(error.to_string()),
+            DbErr::Exec(RuntimeErr::SqlxError(e)) | DbErr::Query(RuntimeErr::SqlxError(e)) => e,
+            DbErr::Conn(_) | DbErr::ConnectionAcquire(_) => return Self::Lost(error.to_string()),
             _ => return Self::Fault(error.to_string()),
         };
         match &**sqlx {
@@ -189,7 +187,8 @@ impl From<DbErr> for Error {
                     ("23503" | "23505" | "23514" | "23P01", Some(constraint)) => Self::Broken(constraint),
                     ("40001" | "40P01" | "55P03", _) => Self::Contention,
                     ("57014", _) => Self::TimedOut,
-                    ("57P01" | "57P02" | "57P03" | "53300", _) => Self::Lost(database.to_string()),
+                    // The last is a database that lets nobody in, told to a connection that was to be made.
+                    ("57P01" | "57P02" | "57P03" | "53300" | "55000", _) => Self::Lost(database.to_string()),
                     (state, _) if state.starts_with("08") => Self::Lost(database.to_string()),
                     _ => Self::Fault(format!("SQLSTATE {state}: {database}")),
                 }
