@@ -317,6 +317,7 @@ impl Loader<'_> {
         there: &[(u64, &Beast, i64)],
     ) -> Result<u64, DemoError> {
         let mut done = 0;
+        self.clock.set(round_at(week, park) + TimeDelta::hours(3));
         let wire = self.wire(keeper(park)).await?;
         let mut assessments = AssessmentServiceClient::new(wire);
         for (n, beast, _) in there {

@@ -72,6 +72,8 @@ pub async fn run(
 ) -> Result<(), DemoError> {
     let mut config = config.clone();
     config.access.sign_ins_per_minute = 1000;
+    // The clock leaps from Monday to Monday; nobody should have to sign in for each of them.
+    config.access.access_seconds = 60 * 24 * 3600;
     let began = Instant::now();
     let parents = [std::env::current_dir()?.join("target"), std::env::temp_dir()];
     let parent = cluster::first_open(parents).unwrap_or_else(std::env::temp_dir);
