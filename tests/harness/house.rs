@@ -183,8 +183,13 @@ impl House {
     }
 
     /// Stops the server as a signal would, and checks what must hold of its database at any time.
-    pub async fn close(mut self) {
+    pub async fn close(self) {
         self.check().await;
+        self.stop().await;
+    }
+
+    /// Stops the server as a signal would.
+    pub async fn stop(mut self) {
         self.stop.take().unwrap().send(()).unwrap();
         self.served.take().unwrap().await.unwrap();
     }

@@ -1,1 +1,59 @@
-//! What must not be lost when something breaks.
+//! What must not be lost, half-written or left behind when something breaks.
+
+mod away;
+mod cancelled;
+mod deadline;
+mod killed;
+mod limits;
+mod panics;
+mod stopping;
+
+use holt_tests::House;
+use sqlx::{Connection, PgConnection};
+
+/// Holds a lock on an animal's row until it is let go, so that whoever needs it waits at a known place.
+pub(super) struct Held(PgConnection);
+
+impl Held {
+    pub(super) async fn animal(house: &House, id: &str) -> Self {
+        let mut owner = house.owner().await;
+        sqlx::query("BEGIN").execute(&mut owner).await.unwrap();
+        sqlx::query("SELECT id FROM animals WHERE id = $1::uuid FOR UPDATE")
+            .bind(id)
+            .fetch_one(&mut owner)
+            .await
+            .unwrap();
+        Self(owner)
+    }
+
+    /// Waits until somebody stands in line for the lock.
+    pub(super) async fn is_waited_for(&mut self) {
+        loop {
+            let waiting: i64 = sqlx::query_scalar(
+                "SELECT count(*) FROM pg_stat_activity
+                  WHERE datname = current_database() AND wait_event_type = 'Lock'",
+            )
+            .fetch_one(&mut self.0)
+            .await
+            .unwrap();
+            if waiting > 0 {
+                return;
+            }
+            tokio::task::yield_now().await;
+        }
+    }
+
+    pub(super) async fn let_go(mut self) {
+        sqlx::query("ROLLBACK").execute(&mut self.0).await.unwrap();
+        self.0.close().await.unwrap();
+    }
+}
+
+/// How many weights stand on record.
+pub(super) async fn weights(house: &House) -> i64 {
+    let mut owner = house.owner().await;
+    sqlx::query_scalar("SELECT count(*) FROM weights WHERE superseded_at IS NULL")
+        .fetch_one(&mut owner)
+        .await
+        .unwrap()
+}
