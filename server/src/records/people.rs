@@ -189,15 +189,20 @@ pub async fn first_steward(records: &Records) -> Result<Option<(String, String)>
     let hash = records.door.hash(&password).await?;
     let request = own_request("PeopleService/(first start)", b"");
     let id = records.store.new_id();
-    let made: Uuid = retrying("first_steward", || async {
+    let made: Result<Uuid> = retrying("first_steward", || async {
         let mut tx = fresh!(records.store.write(&itself, &request).await?);
         people::insert(&mut tx, id, "First steward", NAME).await?;
         people::insert_grant(&mut tx, id, Role::Steward, None).await?;
         people::set_first_password(&tx, id, &hash).await?;
-        Ok::<_, Error>(tx.commit(id).await?)
+        Ok(tx.commit(id).await?)
     })
-    .await?;
-    Ok((made == id).then(|| (NAME.to_owned(), password)))
+    .await;
+    match made {
+        Ok(made) => Ok((made == id).then(|| (NAME.to_owned(), password))),
+        // Another server was quicker with the name.
+        Err(Error::Refused(refusal)) if refusal.reason == Reason::Exists => Ok(None),
+        Err(error) => Err(error),
+    }
 }
 
 /// Signs somebody in.
