@@ -212,6 +212,9 @@ pub async fn first_steward(records: &Records) -> Result<Option<(String, String)>
 pub async fn sign_in(records: &Records, sign_in_name: &str, password: &str) -> Result<SignedIn> {
     let door = &records.door;
     let name = sign_in_name.trim().to_lowercase();
+    // What cannot be a name is nobody's, and is counted as one.
+    let name =
+        if name.len() <= 200 && name.bytes().all(|b| b.is_ascii_graphic()) { name } else { String::new() };
     if door.tries.check_key(&name).is_err() {
         return Err(Refusal::new(
             Reason::TooMuch,
