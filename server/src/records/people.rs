@@ -474,10 +474,10 @@ pub async fn revoke(
     retrying("revoke_role", || async {
         let mut tx = fresh!(records.store.write(caller, request).await?);
         let person = named(&tx, sign_in_name).await?;
-        if grant.role == Role::Steward
-            && site.is_none()
-            && people::holders_everywhere(&tx, Role::Steward).await? <= 1
-        {
+        let keeps_all = grant.role == Role::Steward && site.is_none();
+        let stewards =
+            if keeps_all { people::holders_everywhere(&tx, Role::Steward).await? } else { Vec::new() };
+        if stewards == [person.id] {
             return Err(Refusal::new(
                 Reason::LastSteward,
                 "nobody else keeps people and sites everywhere",

@@ -314,22 +314,24 @@ pub async fn end_grant(tx: &mut Tx, person: Uuid, role: Role, site: Option<Uuid>
     Ok(true)
 }
 
-/// How many people hold `role` at every site; the rows are locked until the write ends, so that two
-/// cannot each take the last but one away.
+/// Who holds `role` at every site; the rows are locked until the write ends, so that two cannot each take
+/// the last but one away.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn holders_everywhere(tx: &Tx, role: Role) -> Result<usize, Error> {
+pub async fn holders_everywhere(tx: &Tx, role: Role) -> Result<Vec<Uuid>, Error> {
     #[derive(FromQueryResult)]
-    struct Holder {}
+    struct Holder {
+        person_id: Uuid,
+    }
     let rows = tx
         .rows::<Holder>(
-            "SELECT id FROM grants WHERE role = $1 AND site_id IS NULL AND superseded_at IS NULL
+            "SELECT person_id FROM grants WHERE role = $1 AND site_id IS NULL AND superseded_at IS NULL
               ORDER BY id FOR UPDATE",
             [role.as_str().into()],
         )
         .await?;
-    Ok(rows.len())
+    Ok(rows.into_iter().map(|row| row.person_id).collect())
 }
 
 /// The person of a sign-in name, with the grants that the caller may see.
