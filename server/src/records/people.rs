@@ -10,7 +10,7 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Error, Refusal, Result};
 use crate::records::{Records, fresh};
-use crate::store::people::{self, Gate, NewRefresh};
+use crate::store::people::{self, Credential, Gate, NewRefresh};
 use crate::store::retrying;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -228,20 +228,33 @@ pub async fn sign_in(records: &Records, sign_in_name: &str, password: &str) -> R
     let credential = records.store.open_gate().await?.credential(&name).await?;
     let hash = credential.as_ref().map_or(door.decoy.as_str(), |credential| &credential.password_hash);
     let fits = door.fits(password, hash).await?;
-    let Some(credential) = credential.filter(|_| fits) else {
-        return Err(Refusal::new(
-            Reason::SignInFailed,
-            "sign-in name and password do not fit one another",
-            "check both; a steward can give a new one-time password",
-        )
-        .into());
-    };
+    let Some(credential) = credential.filter(|_| fits) else { return Err(sign_in_failed().into()) };
     let gate = records.store.open_gate().await?;
+    gate.hold(credential.person_id).await?;
+    refuse_changed(&gate, &credential, sign_in_failed).await?;
     let person = gate.person(credential.person_id).await?.ok_or_else(not_signed_in)?;
     let family = records.store.new_id();
     let given = give(records, &gate, &person, family, credential.one_time).await?;
     gate.close().await?;
     Ok(SignedIn { given, person, must_change_password: credential.one_time })
+}
+
+fn sign_in_failed() -> Refusal {
+    Refusal::new(
+        Reason::SignInFailed,
+        "sign-in name and password do not fit one another",
+        "check both; a steward can give a new one-time password",
+    )
+}
+
+/// Refuses where somebody changed the password while the old one was being compared.
+async fn refuse_changed(gate: &Gate, compared: &Credential, refusal: impl Fn() -> Refusal) -> Result<()> {
+    let kept = gate.credential_of(compared.person_id).await?;
+    if kept.is_some_and(|kept| kept.password_hash == compared.password_hash) {
+        Ok(())
+    } else {
+        Err(refusal().into())
+    }
 }
 
 /// Exchanges a refresh token for new tokens. A token that was spent before ends all that descend from
@@ -314,6 +327,8 @@ pub async fn change_password(records: &Records, caller: &Caller, current: &str, 
     let hash = records.door.hash(new).await?;
     let now = records.store.now();
     let gate = records.store.open_gate().await?;
+    gate.hold(caller.person).await?;
+    refuse_changed(&gate, &credential, failed).await?;
     gate.set_password(caller.person, &hash, false, now).await?;
     gate.end_all(caller.person, now).await?;
     let person = gate.person(caller.person).await?.ok_or_else(failed)?;

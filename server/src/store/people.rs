@@ -155,14 +155,29 @@ impl Gate {
         Ok(())
     }
 
-    /// The refresh token of this hash, locked until the gate closes.
+    /// Lets nobody else change the sign-ins of a person until the gate closes: what one ends, another must
+    /// not be giving out at the same moment.
+    ///
+    /// # Errors
+    /// [`Error::Lost`] where the database is away.
+    pub async fn hold(&self, person: Uuid) -> Result<(), Error> {
+        self.execute("SELECT FROM credentials WHERE person_id = $1 FOR UPDATE", [person.into()]).await?;
+        Ok(())
+    }
+
+    /// The refresh token of this hash; nobody else changes the sign-ins of its person until the gate closes.
     ///
     /// # Errors
     /// [`Error::Lost`] where the database is away.
     pub async fn refresh(&self, hash: [u8; 32]) -> Result<Option<Refresh>, Error> {
+        self.execute(
+            "SELECT FROM credentials c JOIN refresh_tokens r ON r.person_id = c.person_id
+              WHERE r.hash = $1 FOR UPDATE OF c",
+            [hash.to_vec().into()],
+        )
+        .await?;
         self.first(
-            "SELECT family, person_id, expires_at, spent_at, ended_at FROM refresh_tokens
-              WHERE hash = $1 FOR UPDATE",
+            "SELECT family, person_id, expires_at, spent_at, ended_at FROM refresh_tokens WHERE hash = $1",
             [hash.to_vec().into()],
         )
         .await
