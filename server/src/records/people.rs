@@ -382,7 +382,17 @@ fn hash_of(refresh: &str) -> [u8; 32] {
 /// Refused where the person is not on record.
 pub async fn itself(records: &Records, caller: &Caller) -> Result<Person> {
     let snapshot = records.store.read(caller, None).await?;
-    people::by_id(&snapshot, caller.person).await?.ok_or_else(|| not_signed_in().into())
+    let mut person = people::by_id(&snapshot, caller.person).await?.ok_or_else(not_signed_in)?;
+    drop(snapshot);
+    person.grants.clear();
+    for held in &caller.held {
+        let site = match held.site {
+            Some(site) => records.store.site_of(site).await?.map(|site| site.code),
+            None => None,
+        };
+        person.grants.push(Grant { role: held.role, site });
+    }
+    Ok(person)
 }
 
 /// Adds a person. Answers them, and their one-time password, which is made once and kept nowhere.
