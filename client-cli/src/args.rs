@@ -1,6 +1,7 @@
 //! The command line: its root, and the options that hold for every command.
 
 use crate::commands::Command;
+use crate::connect::USUAL_SERVER;
 use crate::exit;
 use clap::{Args, CommandFactory, Parser, ValueEnum};
 use std::path::PathBuf;
@@ -27,16 +28,17 @@ pub(crate) struct Holt {
     pub(crate) command: Command,
 }
 
-/// Options that every command takes.
+/// Options that every command takes. Those that are seldom needed are told in the help of `holt` alone, so
+/// that the help of a command is about the command.
 #[derive(Args, Clone, Debug)]
-#[command(next_help_heading = "Options of every command")]
+#[command(next_help_heading = "Options of every command (`holt --help` has more)")]
 pub(crate) struct Global {
     /// Site that is meant [environment: HOLT_SITE; else the profile's, else your only one]
     #[arg(short, long, global = true, value_name = "CODE")]
     pub(crate) site: Option<String>,
 
     /// Address of the server [environment: HOLT_SERVER; default: http://127.0.0.1:7465]
-    #[arg(long, global = true, value_name = "URL", hide_short_help = true)]
+    #[arg(long, global = true, value_name = "URL", hide = true)]
     pub(crate) server: Option<String>,
 
     /// How to print: text, plain, csv or json [default: text on a terminal, else plain]
@@ -45,25 +47,24 @@ pub(crate) struct Global {
 
     /// Colour: auto, always or never [NO_COLOR and TERM=dumb turn it off]
     #[arg(long, global = true, value_enum, value_name = "WHEN", default_value_t = Colour::Auto)]
-    #[arg(hide_possible_values = true, hide_default_value = true, hide_short_help = true)]
+    #[arg(hide_possible_values = true, hide_default_value = true, hide = true)]
     pub(crate) color: Colour,
 
     /// Longest wait for an answer, seconds [default: 20]
     #[arg(long, global = true, value_name = "SECONDS", default_value_t = 20, hide_default_value = true)]
-    #[arg(hide_short_help = true)]
-    #[arg(value_parser = clap::value_parser!(u32).range(1..=3600))]
+    #[arg(hide = true, value_parser = clap::value_parser!(u32).range(1..=3600))]
     pub(crate) timeout: u32,
 
     /// File with an access token, in place of a sign-in [environment: HOLT_TOKEN, the token itself]
-    #[arg(long, global = true, value_name = "FILE", hide_short_help = true)]
+    #[arg(long, global = true, value_name = "FILE", hide = true)]
     pub(crate) token_file: Option<PathBuf>,
 
     /// Certificates of the authority that vouches for the server, PEM [environment: HOLT_CA_FILE]
-    #[arg(long, global = true, value_name = "FILE", hide_short_help = true)]
+    #[arg(long, global = true, value_name = "FILE", hide = true)]
     pub(crate) ca_file: Option<PathBuf>,
 
     /// Let passwords and tokens travel without TLS to another machine, where the way there is private
-    #[arg(long, global = true, hide_short_help = true)]
+    #[arg(long, global = true, hide = true)]
     pub(crate) plaintext: bool,
 }
 
@@ -97,6 +98,19 @@ pub fn command() -> clap::Command {
 fn after_long_help() -> String {
     format!(
         "\
+More options of every command:
+  --server URL       address of the server
+                     [environment: HOLT_SERVER; default: {USUAL_SERVER}]
+  --color WHEN       colour: auto, always or never
+                     [environment: NO_COLOR or TERM=dumb turn it off]
+  --timeout SECONDS  longest wait for an answer [default: 20]
+  --token-file FILE  access token, in place of a sign-in
+                     [environment: HOLT_TOKEN, the token itself]
+  --ca-file FILE     certificates of the authority that vouches for the server,
+                     PEM [environment: HOLT_CA_FILE; default: the system's]
+  --plaintext        let passwords and tokens travel without TLS to another
+                     machine, where the way there is private
+
 Forms of output (--format):
   text   tables and sentences for people
   plain  a record a line, its fields between tabs, without a header

@@ -210,6 +210,25 @@ mod tests {
     }
 
     #[test]
+    fn a_call_is_sent_again_only_where_that_helps() {
+        use std::collections::HashMap;
+        use tonic_types::ErrorDetails;
+        let status = |code, reason: &str| {
+            Status::with_error_details(
+                code,
+                "",
+                ErrorDetails::with_error_info(reason, "holt.v1", HashMap::new()),
+            )
+        };
+        assert!(worth_another(&Status::unavailable("connection refused")));
+        assert!(worth_another(&status(Code::Unavailable, "AWAY")));
+        assert!(worth_another(&status(Code::Aborted, "CONTENTION")));
+        assert!(!worth_another(&status(Code::Aborted, "VERSION_PASSED")));
+        assert!(!worth_another(&status(Code::Internal, "FAULT")));
+        assert!(!worth_another(&status(Code::DeadlineExceeded, "DEADLINE_PASSED")));
+    }
+
+    #[test]
     fn waits_keep_within_their_bounds_and_honour_what_the_server_asks() {
         use tonic_types::ErrorDetails;
         let plain = Status::unavailable("away");

@@ -120,7 +120,6 @@ calls! {
         report_transfer_loss SameRequest ReportTransferLossRequest => ReportTransferLossResponse;
         withhold_transfer SameRequest WithholdTransferRequest => WithholdTransferResponse;
         release_transfer SameRequest ReleaseTransferRequest => ReleaseTransferResponse;
-        get_transfer Reads GetTransferRequest => GetTransferResponse;
         list_transfers Reads ListTransfersRequest => ListTransfersResponse;
     }
     ReportServiceClient {

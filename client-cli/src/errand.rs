@@ -106,23 +106,33 @@ impl Errand<'_> {
         if let Some(site) = self.named_site() {
             return Ok(site);
         }
+        self.own_site().await?.map_err(|sites| {
+            let known = if sites.is_empty() { sites } else { format!(" (yours: {sites})") };
+            Failure::usage(
+                format!("it is not said which site is meant{known}"),
+                "name it: --site QUI, HOLT_SITE=QUI, or once for all `holt profile set site QUI`",
+            )
+        })
+    }
+
+    /// The same where it is clear; none where it is not.
+    pub(crate) async fn site_if_clear(&self) -> Result<Option<String>, Failure> {
+        match self.named_site() {
+            Some(site) => Ok(Some(site)),
+            None => Ok(self.own_site().await?.ok()),
+        }
+    }
+
+    /// The only site where the caller has a role, or else all that they name.
+    async fn own_site(&self) -> Result<Result<String, String>, Failure> {
         let person = self.session.ask(v1::GetSelfRequest {}).await?.person.unwrap_or_default();
         let everywhere = person.grants.iter().any(|grant| grant.every_site);
         let sites: BTreeSet<&str> =
             person.grants.iter().filter(|grant| !grant.every_site).map(|grant| grant.site.as_str()).collect();
-        match sites.first() {
+        Ok(match sites.first() {
             Some(only) if sites.len() == 1 && !everywhere => Ok((*only).to_owned()),
-            _ => {
-                let known = match sites.len() {
-                    0 => String::new(),
-                    _ => format!(" (yours: {})", sites.into_iter().collect::<Vec<_>>().join(", ")),
-                };
-                Err(Failure::usage(
-                    format!("it is not said which site is meant{known}"),
-                    "name it: --site QUI, HOLT_SITE=QUI, or once for all `holt profile set site QUI`",
-                ))
-            }
-        }
+            _ => Err(sites.into_iter().collect::<Vec<_>>().join(", ")),
+        })
     }
 }
 

@@ -13,10 +13,12 @@ const CALL: &str = "x-request-id";
 /// Something that was entered and is wrong.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub(crate) struct Flaw {
-    /// Path of the field, as the contract names it.
+    /// The argument, or the field as the contract names it.
     pub(crate) field: String,
-    /// What is wrong, and what to enter instead.
+    /// What is wrong.
     pub(crate) say: String,
+    /// What to enter instead.
+    pub(crate) mend: String,
 }
 
 /// Why a command is not done.
@@ -96,9 +98,16 @@ impl Failure {
     }
 
     /// The same, about one argument or field.
-    pub(crate) fn at(mut self, field: impl Into<String>, say: impl Into<String>) -> Self {
-        self.flaws.push(Flaw { field: field.into(), say: say.into() });
+    pub(crate) fn at(mut self, field: impl Into<String>) -> Self {
+        self.flaws.push(Flaw { field: field.into(), say: self.say.clone(), mend: self.mend.clone() });
         self
+    }
+
+    /// A message that says what is wrong and, after a semicolon, what to write instead: as usage of an
+    /// argument.
+    pub(crate) fn argument(field: &str, message: &str) -> Self {
+        let (say, mend) = message.split_once("; ").unwrap_or((message, ""));
+        Self::usage(say, mend).at(field)
     }
 
     /// The server's reason; empty where it gave none.
@@ -150,7 +159,10 @@ pub(crate) fn from_server(status: &Status) -> Failure {
         },
         flaws: flaws
             .iter()
-            .map(|flaw| Flaw { field: flaw.field.clone(), say: flaw.description.clone() })
+            .map(|flaw| {
+                let (say, mend) = flaw.description.split_once("; ").unwrap_or((&flaw.description, ""));
+                Flaw { field: flaw.field.clone(), say: say.to_owned(), mend: mend.to_owned() }
+            })
             .collect(),
         mend: mend.unwrap_or_else(|| match status.code() {
             Code::Unimplemented => "use a `holt` of the same version as the server".to_owned(),

@@ -54,6 +54,8 @@ pub(crate) fn make_folder(folder: &Path) -> io::Result<()> {
 /// Replaces a file in one step: whoever reads it sees the old one or the new one. It is made with mode
 /// 0600.
 pub(crate) fn replace(path: &Path, content: &str) -> io::Result<()> {
+    // A link stays one, and what it leads to is replaced.
+    let path = &path.canonicalize().unwrap_or_else(|_| path.to_owned());
     let folder = path.parent().unwrap_or(Path::new("."));
     make_folder(folder)?;
     let mut file = tempfile::NamedTempFile::new_in(folder)?;

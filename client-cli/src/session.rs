@@ -117,13 +117,25 @@ impl Session {
     }
 
     /// All entries of a list, or the first `limit`.
-    pub(crate) async fn all<C: Paged>(&self, mut ask: C, limit: usize) -> Result<Vec<C::Entry>, Failure> {
+    pub(crate) async fn all<C: Paged>(&self, ask: C, limit: usize) -> Result<Vec<C::Entry>, Failure> {
+        self.pages(ask, limit, |_| ()).await
+    }
+
+    /// The same, with a look at what else each page says.
+    pub(crate) async fn pages<C: Paged>(
+        &self,
+        mut ask: C,
+        limit: usize,
+        mut look: impl FnMut(&C::Answer),
+    ) -> Result<Vec<C::Entry>, Failure> {
         let mut entries = Vec::new();
         let mut token = String::new();
         loop {
             let wanted = i32::try_from(limit - entries.len()).unwrap_or(PAGE).min(PAGE);
             ask.set_page(v1::PageRequest { size: wanted, token });
-            let (page, next) = C::open(self.ask(ask.clone()).await?);
+            let answer = self.ask(ask.clone()).await?;
+            look(&answer);
+            let (page, next) = C::open(answer);
             entries.extend(page);
             entries.truncate(limit);
             if next.is_empty() || entries.len() == limit {

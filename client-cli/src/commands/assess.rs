@@ -146,12 +146,8 @@ fn finding(written: Written, protocol: &v1::Protocol, usual: v1::Confidence) -> 
         Some(Scale::Measured(scale)) => {
             let number = written.found.strip_suffix(&scale.unit).unwrap_or(&written.found).trim();
             let number: f64 = number.parse().map_err(|_| {
-                let (say, unit) = (format!("`{}` is no number", written.found), &scale.unit);
-                Failure::refused(
-                    say.clone(),
-                    format!("write a number in {unit}, such as `{}{unit}`", scale.min),
-                )
-                .at(written.place.clone(), say)
+                let mend = format!("write a number in {0}, such as `{1}{0}`", scale.unit, scale.min);
+                Failure::refused(format!("`{}` is no number", written.found), mend).at(&written.place)
             })?;
             Found::Number(number)
         }
@@ -160,8 +156,8 @@ fn finding(written: Written, protocol: &v1::Protocol, usual: v1::Confidence) -> 
     let confidence = match written.confidence.as_str() {
         "" => usual,
         word => v1::Confidence::of(word).ok_or_else(|| {
-            let say = format!("`{word}` is no confidence");
-            Failure::refused(say.clone(), "write low, medium or high").at(written.place.clone(), say)
+            Failure::refused(format!("`{word}` is no confidence"), "write low, medium or high")
+                .at(&written.place)
         })?,
     };
     Ok(v1::Finding {

@@ -43,7 +43,7 @@ struct Add {
     duty: v1::Duty,
     #[command(flatten)]
     scope: Scope,
-    /// How often: day, week, month, \"2 weeks\"
+    /// How often: day, week, month, "2 weeks"
     #[arg(long, value_name = "RHYTHM", required_unless_present = "rule")]
     every: Option<Every>,
     /// On which days: mon,thu of a week; 1 to 28 or last of a month
@@ -115,11 +115,9 @@ impl Check {
 impl Add {
     fn recurrence(&self) -> Result<String, Failure> {
         match (self.every, &self.rule) {
-            (Some(every), _) => every.rule(self.on.as_deref()).map_err(|error| {
-                let message = error.to_string();
-                let (say, mend) = message.split_once("; ").unwrap_or((&message, ""));
-                Failure::usage(say, mend).at("--on", message.clone())
-            }),
+            (Some(every), _) => {
+                every.rule(self.on.as_deref()).map_err(|error| Failure::argument("--on", &error.to_string()))
+            }
             (None, rule) => Ok(rule.clone().unwrap_or_default()),
         }
     }

@@ -1,7 +1,7 @@
 //! `holt concerns`
 
 use crate::errand::{Errand, Outcome};
-use crate::views::concern::{CAUTION, Concern, Concerns as View};
+use crate::views::concern::{Concern, Concerns as View};
 use clap::Args;
 use holt_proto::v1;
 
@@ -35,8 +35,9 @@ impl Concerns {
             include_settled: self.settled,
             page: None,
         };
-        let concerns = session.all(ask, usize::MAX).await?;
+        let mut caution = String::new();
+        let concerns = session.pages(ask, usize::MAX, |page| page.caution.clone_into(&mut caution)).await?;
         let concerns = concerns.into_iter().map(|concern| Concern::new(concern, &zones)).collect();
-        errand.show(&View { concerns, caution: CAUTION.to_owned() })
+        errand.show(&View { concerns, caution })
     }
 }

@@ -10,10 +10,10 @@ use holt_proto::time::day;
 use holt_proto::v1;
 
 /// How sites stand as of a day: stock, duties done and not done, concerns, transfers
-///
-/// Asked again with the same day and the same --as-known-at, the report is the same.
 #[derive(Args, Debug)]
 #[command(after_help = "\
+Asked again with the same day and the same --as-known-at, the report is the same.
+
 Examples:
   holt report
   holt report --on 2026-02-28 --span 28 --site QUI

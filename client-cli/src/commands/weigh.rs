@@ -3,7 +3,7 @@
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::moment::{When, WhenWord};
+use crate::moment::{Unclear, When, WhenWord};
 use crate::round::Entry;
 use crate::round::file;
 use crate::round::row::{Terms, wire_when};
@@ -17,12 +17,12 @@ use holt_proto::v1::reading;
 use std::path::PathBuf;
 
 /// Record a weight, or a round of weights from a file
-///
-/// A mass carries its unit. An animal that was offered the scale and would not come is recorded as tried:
-/// that is a finding, too. A reading far from what the animal was expected to weigh is recorded and set
-/// aside until a second weighing agrees with it.
 #[derive(Args, Debug)]
 #[command(after_help = "\
+A mass carries its unit. An animal that was offered the scale and would not come is recorded as tried: \
+that is a finding, too. A reading far from what the animal was expected to weigh is recorded and set \
+aside until a second weighing agrees with it.
+
 A round file is CSV with a header: animal, mass (or weight), at (or date and time), tried, scale, method, \
 note. Each row has its own answer; what is wrong with one does not touch the others. A file that is sent \
 again records nothing twice. Times are those of the site; rows without one take that of --at.
@@ -55,8 +55,8 @@ pub(crate) struct Weigh {
     unit: Option<Unit>,
 
     /// When: 06:40, "2026-03-02 06:40", yesterday; now, unless given
-    #[arg(long, value_name = "TIME")]
-    at: Option<WhenWord>,
+    #[arg(long, value_name = "TIME", value_parser = typed)]
+    at: Option<Typed>,
 
     /// Which scale
     #[arg(long, value_name = "NAME", conflicts_with = "file")]
@@ -75,6 +75,17 @@ pub(crate) struct Weigh {
     check_only: bool,
 }
 
+/// A time, with the words that it was typed in.
+#[derive(Clone, Debug)]
+struct Typed {
+    text: String,
+    word: WhenWord,
+}
+
+fn typed(text: &str) -> Result<Typed, Unclear> {
+    Ok(Typed { text: text.to_owned(), word: text.parse()? })
+}
+
 fn unit(text: &str) -> Result<Unit, mass::MassError> {
     Unit::parse(text)
 }
@@ -91,7 +102,7 @@ impl Weigh {
         let site = errand.site().await?;
         let zones = session.zones().await?;
         let (zone, now) = (zones.of(&site), session.now());
-        let at = self.at.map(|at| at.resolve(zone, now)).transpose()?;
+        let at = self.at.as_ref().map(|at| at.word.resolve(zone, now)).transpose()?;
         let (entries, identity) = match typed {
             Some(result) => (vec![self.entry(result, at.unwrap_or(When::At(now)))], Identity::Fresh),
             None => {
@@ -108,6 +119,9 @@ impl Weigh {
         }
         let round = Round::new(&site, self.check_only, sent, &zones);
         errand.show(&round)?;
+        if !round.concerns.is_empty() && errand.output.is_flat() {
+            errand.output.note("Concerns were raised or changed: see `holt concerns`.")?;
+        }
         match broke_off {
             Some(failure) => Err(failure),
             None if round.refused > 0 => Ok(Exit::Refused),
@@ -117,7 +131,9 @@ impl Weigh {
 
     /// The options that change what a file says, as they were typed.
     fn options(&self) -> String {
-        format!("{:?} {:?}", self.unit, self.at)
+        let unit = self.unit.map(|unit| unit.to_string()).unwrap_or_default();
+        let at = self.at.as_ref().map(|at| at.text.as_str()).unwrap_or_default();
+        format!("--unit {unit} --at {at}")
     }
 
     /// What was typed to have come of the weighing.
@@ -131,11 +147,8 @@ impl Weigh {
                 "write the mass with its unit, or --tried where the animal would not come",
             ));
         }
-        let milligrams = mass::parse(&self.mass.join(" "), self.unit).map_err(|error| {
-            let message = error.to_string();
-            let (say, mend) = message.split_once("; ").unwrap_or((&message, ""));
-            Failure::usage(say, mend).at("MASS", message.clone())
-        })?;
+        let milligrams = mass::parse(&self.mass.join(" "), self.unit)
+            .map_err(|error| Failure::argument("MASS", &error.to_string()))?;
         Ok(reading::Result::Mass(v1::Mass { milligrams }))
     }
 

@@ -3,6 +3,7 @@
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::moment::{DayWord, WhenWord};
+use crate::profile::Source;
 use crate::views::Many;
 use crate::views::weight::Weight;
 use clap::Args;
@@ -11,6 +12,8 @@ use holt_proto::v1;
 /// List the weights of an animal, or of a site, newest first
 #[derive(Args, Debug)]
 #[command(after_help = "\
+Of an animal, the readings of all sites that you may see are listed, unless --site names one.
+
 Examples:
   holt weights Bramble
   holt weights --from 2026-02-01 --to 2026-02-28 --format csv
@@ -35,8 +38,13 @@ pub(crate) struct Weights {
 impl Weights {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
         let zones = session.zones().await?;
+        let named = errand.settings.site.as_ref().filter(|site| matches!(site.source, Source::Flag(_)));
+        let site = match (&self.animal, named) {
+            (_, Some(site)) => site.value.clone(),
+            (Some(_), None) => String::new(),
+            (None, None) => errand.site().await?,
+        };
         let zone = zones.of(&site);
         let ask = v1::ListWeightsRequest {
             site,

@@ -55,7 +55,7 @@ pub(crate) fn instant(
             format!("a day alone is not enough here: {day}"),
             format!("write the time, too: --at \"{day} 06:40\""),
         )
-        .at("--at", "has no time of day")),
+        .at("--at")),
     }
 }
 

@@ -77,6 +77,11 @@ impl<'w> Output<'w> {
         Self { results, errors, format, results_look: looks.0, errors_look: looks.1 }
     }
 
+    /// Whether results are lines of one kind, which have no room for anything of another.
+    pub(crate) fn is_flat(&self) -> bool {
+        matches!(self.format, Format::Plain | Format::Csv)
+    }
+
     /// Prints an answer in the form that was asked for.
     pub(crate) fn show(&mut self, answer: &impl Answer) -> Result<(), Failure> {
         let text = match self.format {
@@ -122,11 +127,20 @@ impl<'w> Output<'w> {
 fn said(failure: &Failure, looks: Looks) -> String {
     let mut page = Page::new(looks);
     let name = page.paint(Tone::Alarm, "holt:");
-    page.hanging(&format!("{name} {}", failure.say), 2);
-    for flaw in &failure.flaws {
-        page.hanging(&format!("  {}: {}", flaw.field, flaw.say), 4);
+    match failure.flaws.as_slice() {
+        // What is said of the whole is what is said of the field.
+        [only] if !failure.say.starts_with(&only.field) => {
+            page.hanging(&format!("{name} {}: {}", only.field, failure.say), 2);
+        }
+        [] | [_] => page.hanging(&format!("{name} {}", failure.say), 2),
+        several => {
+            page.hanging(&format!("{name} {}", failure.say), 2);
+            for flaw in several {
+                page.hanging(&format!("  {}: {}; {}", flaw.field, flaw.say, flaw.mend), 4);
+            }
+        }
     }
-    if !failure.mend.is_empty() && !failure.flaws.iter().any(|flaw| flaw.say.ends_with(&failure.mend)) {
+    if !failure.mend.is_empty() {
         page.hanging(&format!("  instead: {}", failure.mend), 4);
     }
     if !failure.call().is_empty() {

@@ -1,7 +1,6 @@
 //! A text for people: lines that keep to the width, tables, and colour where it helps.
 
 use super::{Looks, Table};
-use std::fmt::Write;
 
 /// How something is meant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -110,8 +109,17 @@ impl Page {
 
     /// A table.
     pub(crate) fn table(&mut self, table: &Table) {
-        // Writing to a string does not fail.
-        let _ = writeln!(self.text, "{}", table.draw(self.looks));
+        self.table_set_in(table, 0);
+    }
+
+    /// A table, set in as a whole.
+    pub(crate) fn table_set_in(&mut self, table: &Table, indent: u16) {
+        let width = self.looks.width.saturating_sub(indent);
+        let blank = " ".repeat(indent.into());
+        for line in table.draw(Looks { width, ..self.looks }).lines() {
+            self.text.push_str(format!("{blank}{line}").trim_end());
+            self.text.push('\n');
+        }
     }
 }
 

@@ -161,6 +161,7 @@ mod tests {
     use chrono_tz::Tz;
     use holt_proto::notation::mass::Unit;
     use holt_proto::v1::reading::Result as Outcome;
+    use proptest::prelude::*;
 
     fn terms() -> Terms {
         let now = DateTime::parse_from_rfc3339("2026-11-25T12:00:00Z").unwrap().with_timezone(&Utc);
@@ -223,6 +224,31 @@ mod tests {
         ] {
             let failure = read(file, &terms()).unwrap_err();
             assert_eq!((failure.say.as_str(), failure.exit), (say, Exit::Refused));
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn no_file_makes_it_panic(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
+            let _ = read(&bytes, &terms());
+            let mut file = b"animal;mass;at\n".to_vec();
+            file.extend(bytes);
+            let _ = read(&file, &terms());
+        }
+
+        #[test]
+        fn every_line_of_a_sound_file_is_counted_once(lines in prop::collection::vec(0..3_u8, 1..40)) {
+            let line = |kind: &u8| ["Bramble,8,2026-11-25", "", "Sedge,heavy,x"][usize::from(*kind)];
+            let file = format!("animal,mass,at\n{}", lines.iter().map(line).collect::<Vec<_>>().join("\n"));
+            let wanted: Vec<u64> =
+                (2_u64..).zip(&lines).filter(|(_, kind)| **kind != 1).map(|(row, _)| row).collect();
+            match read(file.as_bytes(), &terms()) {
+                Ok(entries) => {
+                    let rows: Vec<u64> = entries.iter().filter_map(|entry| entry.row).collect();
+                    prop_assert_eq!(rows, wanted);
+                }
+                Err(_) => prop_assert!(wanted.is_empty()),
+            }
         }
     }
 }

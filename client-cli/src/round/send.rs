@@ -67,7 +67,11 @@ pub(crate) async fn send(
                 v1::RecordWeightsRequest { request_id, site: site.to_owned(), readings, validate_only };
             match session.ask(round).await {
                 Ok(answer) => {
-                    sent.concerns.extend(answer.concerns);
+                    for concern in answer.concerns {
+                        // A later part may change what an earlier one raised.
+                        sent.concerns.retain(|earlier| earlier.id != concern.id);
+                        sent.concerns.push(concern);
+                    }
                     answers = answer.answers.into_iter();
                 }
                 Err(failure) => {

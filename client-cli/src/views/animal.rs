@@ -213,7 +213,7 @@ impl Answer for Shown {
         page.line(&format!("{species}; {}{born}", sexed(animal.sex)));
         page.gap();
         let mut table = Table::new(["", ""]);
-        table.row(["Stands".to_owned(), animal.standing()]);
+        table.row(["Status".to_owned(), animal.standing()]);
         if let Some(owner) = &animal.owner {
             table.row(["Owner".to_owned(), owner.clone()]);
         }

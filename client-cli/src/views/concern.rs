@@ -7,7 +7,7 @@ use crate::words::Word;
 use holt_proto::v1;
 use serde::Serialize;
 
-/// What a concern is and is not, where the server does not say it beside the concerns.
+/// What a concern is and is not, where the server's answer does not say it.
 pub(crate) const CAUTION: &str =
     "A concern supports a decision. It is no diagnosis and replaces no veterinary surgeon.";
 
@@ -40,7 +40,8 @@ pub(crate) struct Concern {
     settled_because: Option<String>,
     animal_id: String,
     record_ids: Vec<String>,
-    pub(crate) id: String,
+    /// None where it was not raised, but would be.
+    pub(crate) id: Option<String>,
     version: i64,
 }
 
@@ -61,7 +62,7 @@ pub(crate) struct Row {
     changed_at: Option<String>,
     taken_up_by: Option<String>,
     settled_because: Option<String>,
-    id: String,
+    id: Option<String>,
     version: i64,
 }
 
@@ -92,7 +93,7 @@ impl Concern {
             settled_because: some(concern.settled_because),
             animal_id: concern.animal_id,
             record_ids: concern.record_ids,
-            id: concern.id,
+            id: some(concern.id),
             version: concern.version,
         }
     }
@@ -114,26 +115,21 @@ impl Concern {
             0 => "raised today".to_owned(),
             days => format!("{} old", count(usize::try_from(days).unwrap_or_default(), "day", "days")),
         };
-        let head = format!(
-            "{}  {} at {}, {age}  [{}]",
-            page.paint(tone, soon),
-            self.spoken(),
-            self.site,
-            short(&self.id)
-        );
+        let id = self.id.as_ref().map(|id| format!("  [{}]", short(id))).unwrap_or_default();
+        let head = format!("{}  {} at {}, {age}{id}", page.paint(tone, soon), self.spoken(), self.site);
         page.line(&head);
         page.indented(&self.seen, 2);
         if let Some(look) = self.look_first.as_ref().filter(|_| self.state != "settled") {
             page.indented(&format!("Look first: {look}"), 2);
         }
-        let mut table = Table::new(["", "", "", ""]).numbers([2]);
+        let mut table = Table::new(["", "", ""]).numbers([1]);
         for figure in &self.figures {
             let value = with_unit(figure.value, &figure.unit);
             let interval = figure.low.zip(figure.high).map(|(low, high)| format!("({low} to {high})"));
-            table.row(["".to_owned(), figure.name.clone(), value, interval.unwrap_or_default()]);
+            table.row([figure.name.clone(), value, interval.unwrap_or_default()]);
         }
         if !self.figures.is_empty() {
-            page.table(&table);
+            page.table_set_in(&table, 4);
         }
         match (&self.taken_up_by, &self.settled_because) {
             (_, Some(because)) => page.indented(&format!("Settled: {because}"), 2),

@@ -96,7 +96,7 @@ impl Answer for Due {
 
 /// What is due, for people.
 pub(crate) fn table(items: &[Item], page: &mut Page) {
-    let mut table = Table::new(["Due", "", "Duty", "Animal", "Name", "Enclosure", "Last done"]);
+    let mut table = Table::new(["Due", "State", "Duty", "Animal", "Name", "Enclosure", "Last done"]);
     for item in items {
         let (tone, how) = match (item.is_overdue(), item.days_late) {
             (true, days) => (

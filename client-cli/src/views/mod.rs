@@ -125,6 +125,15 @@ fn spoken_mass(mg: i64) -> String {
     mass::print(mg)
 }
 
+/// A mass for people, to three digits: what is expected is not known to the milligram.
+fn about(mg: i64) -> String {
+    let mut unit = 1;
+    while mg / unit >= 1000 {
+        unit *= 10;
+    }
+    mass::print((mg + unit / 2) / unit * unit)
+}
+
 /// An animal as people name it: `Bramble (QUI-25-0001)`.
 pub(crate) fn spoken(house_name: Option<&str>, accession: &str) -> String {
     match house_name {
@@ -141,4 +150,25 @@ pub(crate) fn short(id: &str) -> &str {
 /// A number with its noun: `1 animal`, `3 animals`.
 pub(crate) fn count(n: usize, one: &str, many: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_expected_is_told_to_three_digits() {
+        for (mg, text) in [
+            (7_904_998, "7.9 kg"),
+            (7_254_428, "7.25 kg"),
+            (8_613_912, "8.61 kg"),
+            (412_345, "412 g"),
+            (12_345, "12.3 g"),
+            (999_600, "1 kg"),
+            (999, "999 mg"),
+            (0, "0 mg"),
+        ] {
+            assert_eq!(about(mg), text);
+        }
+    }
 }

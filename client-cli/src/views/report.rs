@@ -169,17 +169,12 @@ impl Site {
         page.heading(&format!("{} ({})", self.name, self.site));
         page.gap();
         page.line(&format!("Animals held: {} (males.females.unknown)", self.total));
-        let mut table = Table::new(["", "", "", ""]);
+        let mut table = Table::new(["", "", ""]);
         for stock in &self.stock {
-            table.row([
-                String::new(),
-                stock.held.clone(),
-                stock.scientific_name.clone(),
-                stock.common_name.clone(),
-            ]);
+            table.row([stock.held.clone(), stock.scientific_name.clone(), stock.common_name.clone()]);
         }
         if !self.stock.is_empty() {
-            page.table(&table);
+            page.table_set_in(&table, 2);
         }
         page.gap();
         let mut table =

@@ -1,7 +1,7 @@
 //! What became of a round of weighing.
 
 use super::concern::{CAUTION, Concern};
-use super::{CHECKED_ONLY, count, some, spoken, spoken_mass};
+use super::{CHECKED_ONLY, about, count, some, spoken, spoken_mass};
 use crate::moment;
 use crate::output::{Answer, Page, Tone};
 use crate::round::send::{Answered, Sent};
@@ -61,7 +61,7 @@ pub(crate) struct Round {
     second_weighings: usize,
     pub(crate) refused: usize,
     readings: Vec<Line>,
-    concerns: Vec<Concern>,
+    pub(crate) concerns: Vec<Concern>,
     caution: Option<&'static str>,
 }
 
@@ -130,8 +130,12 @@ fn line(one: &Answered, zone: Tz) -> Line {
 impl Round {
     pub(crate) fn new(site: &str, checked_only: bool, sent: Sent, zones: &Zones) -> Self {
         let number = |outcome| sent.lines.iter().filter(|one| one.outcome() == outcome).count();
-        let concerns: Vec<Concern> =
+        let mut concerns: Vec<Concern> =
             sent.concerns.into_iter().map(|concern| Concern::new(concern, zones)).collect();
+        if checked_only {
+            // What would be raised has no identifier yet.
+            concerns.iter_mut().for_each(|concern| concern.id = None);
+        }
         Self {
             site: site.to_owned(),
             checked_only,
@@ -203,7 +207,7 @@ impl Line {
 
     fn again(&self) -> String {
         let expected = self.expected.as_ref().map(|expected| {
-            let [mass, low, high] = [expected.mass_mg, expected.low_mg, expected.high_mg].map(spoken_mass);
+            let [mass, low, high] = [expected.mass_mg, expected.low_mg, expected.high_mg].map(about);
             format!("; expected {mass} ({low} to {high})")
         });
         let hint = self.hint.as_ref().map(|hint| format!("; {hint}")).unwrap_or_default();
@@ -250,6 +254,9 @@ impl Answer for Round {
         }
         if self.checked_only {
             page.line(CHECKED_ONLY);
+        }
+        if self.checked_only && !self.concerns.is_empty() {
+            page.line("It would raise or change:");
         }
         for concern in &self.concerns {
             page.gap();

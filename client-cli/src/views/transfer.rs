@@ -126,7 +126,7 @@ impl Transfer {
         let accession = self.to_accession.as_ref();
         let given =
             accession.map(|number| format!(" {} gave it {number}.", self.to_site)).unwrap_or_default();
-        format!("The transfer of {} is {}.{given} [{}]", self.spoken(), self.spoken_state(), short(&self.id))
+        format!("Transfer of {}: {}.{given} [{}]", self.spoken(), self.spoken_state(), short(&self.id))
     }
 
     /// What a move of this kind usually needs and this one does not have on record.
@@ -135,8 +135,12 @@ impl Transfer {
     }
 
     fn spoken_state(&self) -> String {
-        let state = self.state.replace('-', " ");
-        if self.withheld { format!("{state}, withheld") } else { state }
+        let state = match self.state {
+            "died-on-way" => "died on the way",
+            "escaped-on-way" => "escaped on the way",
+            state => state,
+        };
+        if self.withheld { format!("{state}, withheld") } else { state.to_owned() }
     }
 
     fn spoken_terms(&self) -> String {

@@ -64,7 +64,7 @@ impl Sex {
 #[command(after_help = "\
 Examples:
   holt animal died Sedge --on yesterday --manner natural --note \"found at dawn\"
-  holt animal died Sedge --at \"2026-03-01 06:40\" --manner euthanasia --check-only")]
+  holt animal died Sedge --at \"2026-03-01 06:40\" --manner euthanasia")]
 pub(super) struct Died {
     /// The animal
     animal: String,

@@ -66,14 +66,26 @@ pub(super) struct Show {
 impl Show {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.named_site().unwrap_or_default();
-        let ask = v1::GetAnimalRequest { site, animal: self.animal };
-        let animal = session.ask(ask).await?.animal.unwrap_or_default();
+        let animal = find(errand, &self.animal).await?;
         let zone = session.zones().await?.of(&animal.holder);
         let dam = parent(session, &animal.dam_id).await?;
         let sire = parent(session, &animal.sire_id).await?;
         errand.show(&Shown { animal: View::new(animal, zone), dam, sire })
     }
+}
+
+/// The animal in the terms of the site that is meant; failing that, as any site in scope knows it.
+async fn find(errand: &Errand<'_>, animal: &str) -> Result<v1::Animal, Failure> {
+    let ask = |site: String| v1::GetAnimalRequest { site, animal: animal.to_owned() };
+    let site = errand.site_if_clear().await?;
+    let found = match site {
+        None => errand.session.ask(ask(String::new())).await,
+        Some(site) => match errand.session.ask(ask(site)).await {
+            Err(failure) if failure.exit == Exit::NotFound => errand.session.ask(ask(String::new())).await,
+            answer => answer,
+        },
+    };
+    Ok(found?.animal.unwrap_or_default())
 }
 
 /// The name of a parent; none where it is not known, or not for the caller to see.
@@ -85,10 +97,8 @@ async fn parent(session: &Session, id: &str) -> Result<Option<String>, Failure> 
     match session.ask(ask).await {
         Ok(answer) => {
             let parent = answer.animal.unwrap_or_default();
-            Ok(Some(crate::views::spoken(
-                Some(&parent.house_name).filter(|name| !name.is_empty()).map(String::as_str),
-                &parent.accession,
-            )))
+            let name = Some(parent.house_name.as_str()).filter(|name| !name.is_empty());
+            Ok(Some(crate::views::spoken(name, &parent.accession)))
         }
         Err(failure) if failure.exit == Exit::NotFound => Ok(None),
         Err(failure) => Err(failure),

@@ -117,10 +117,10 @@ impl Born {
 #[command(after_help = "\
 Examples:
   holt animal arrived \"Lontra canadensis\" --on 2026-02-27 --from collection \\
-    --from-name \"Fenwater Collection\" --sex female --born 2021-05 --name Bramble \\
+    --from-name Fenwater --sex female --born 2021-05 --name Bramble \\
     --mark transponder=985112000123456
-  holt animal arrived \"Lontra canadensis\" --at \"2026-02-27 16:20\" --from rescue \\
-    --sex unknown --born 2025 --estimated")]
+  holt animal arrived \"Lontra canadensis\" --at \"2026-02-27 16:20\" \\
+    --from rescue --sex unknown --born 2025 --estimated")]
 pub(super) struct Arrived {
     #[command(flatten)]
     known: Known,

@@ -11,10 +11,10 @@ use clap::{Args, Subcommand};
 use holt_proto::v1;
 
 /// Transfers: moves of an animal between two sites in Holt
-///
-/// The sender proposes, the destination agrees, the sender dispatches, the destination receives. A
-/// veterinary surgeon of either site may withhold the move until it is released.
 #[derive(Args, Debug)]
+#[command(after_help = "\
+The sender proposes, the destination agrees, the sender dispatches, the destination receives. A veterinary \
+surgeon of either site may withhold the move until it is released.")]
 pub(crate) struct Transfer {
     #[command(subcommand)]
     what: What,

@@ -169,7 +169,7 @@ impl Dispatch {
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  holt transfer receive 0000002a --in \"Quarantine 2\" --note \"calm, drank at once\"
+  holt transfer receive 0000002a --in \"Quarantine 2\" --note \"calm, drank\"
   holt transfer receive 0000002a --at 15:40 --check-only")]
 pub(super) struct Receive {
     #[command(flatten)]
