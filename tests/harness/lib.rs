@@ -7,10 +7,12 @@
 pub mod cast;
 pub mod clock;
 pub mod cluster;
+pub mod desk;
 pub mod house;
 pub mod tap;
 
 pub use cast::{Park, Person};
 pub use clock::{TestClock, TestIds};
+pub use desk::{Desk, Ran};
 pub use house::{House, reason};
 pub use tap::Tap;

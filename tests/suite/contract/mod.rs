@@ -1,5 +1,6 @@
 //! What holds of the whole contract: who may call what, what the schema guarantees, which way arrows run.
 
+mod commands;
 mod imports;
 mod raw;
 mod requests;
