@@ -128,6 +128,13 @@ impl Caller {
         }
     }
 
+    /// The same caller with the roles alone that may do `deed`: what their other roles open stays closed.
+    #[must_use]
+    pub fn limited_to(&self, deed: Deed) -> Self {
+        let held = self.held.iter().filter(|held| deed.allows(held.role)).copied().collect();
+        Self { held, ..self.clone() }
+    }
+
     /// Whether the site is in scope.
     #[must_use]
     pub fn sees(&self, site: Uuid) -> bool {
@@ -200,6 +207,16 @@ mod tests {
         assert!(both.may(Deed::Register, &site(2)).is_ok());
         assert_eq!(both.scope().sites.len(), 2);
         assert!(!both.scope().everywhere);
+    }
+
+    #[test]
+    fn a_role_opens_what_it_is_for_and_no_more() {
+        let both = caller(&[(Role::Keeper, Some(1)), (Role::Steward, None)]);
+        assert!(both.scope().everywhere);
+        let reads = both.limited_to(Deed::Read).scope();
+        assert!(!reads.everywhere);
+        assert_eq!(reads.sites, [Uuid::from_u128(1)]);
+        assert!(Caller::itself().limited_to(Deed::Read).scope().everywhere);
     }
 
     #[test]

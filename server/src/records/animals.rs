@@ -415,7 +415,7 @@ pub async fn get(records: &Records, caller: &Caller, site: &str, text: &str) -> 
     let permit = if site.is_empty() { None } else { Some(records.permit(caller, Deed::Read, site).await?) };
     caller.may_somewhere(Deed::Read)?;
     let now = records.store.now();
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.look(caller, None).await?;
     let label = one_animal(&snapshot, permit.as_ref(), text, now, Lock::None).await?;
     let lens = Lens {
         site: permit.as_ref().map(|permit| permit.site().id),
@@ -441,7 +441,7 @@ pub async fn list(
 ) -> Result<Slice<Animal>> {
     let permit = records.permit(caller, Deed::Read, site).await?;
     let lens = lens_of(permit.site(), as_of, records.store.now());
-    let snapshot = records.store.read(caller, known_at).await?;
+    let snapshot = records.look(caller, known_at).await?;
     let ids = animals::held(&snapshot, &permit, lens, filter, page).await?;
     let wanted: Vec<Uuid> = ids.entries.iter().map(|(id, _)| *id).collect();
     Ok(Slice { entries: animals::views(&snapshot, &wanted, lens).await?, next: ids.next })

@@ -177,7 +177,7 @@ pub async fn record(
 /// Refused where there is no such site in scope or no such animal.
 pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page) -> Result<Slice<Judged>> {
     let permit = records.permit(caller, Deed::Read, &asked.site).await?;
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.look(caller, None).await?;
     let animal = if asked.animal.is_empty() {
         None
     } else {

@@ -106,7 +106,7 @@ pub async fn end(
 /// Refused where there is no such site in scope.
 pub async fn list(records: &Records, caller: &Caller, site: &str) -> Result<Vec<Check>> {
     let permit = records.permit(caller, Deed::Read, site).await?;
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.look(caller, None).await?;
     Ok(checks::of(&snapshot, &permit).await?.into_iter().map(|kept| kept.check).collect())
 }
 
@@ -123,7 +123,7 @@ pub async fn due(
 ) -> Result<(NaiveDate, Vec<DueItem>)> {
     let permit = records.permit(caller, Deed::Read, site).await?;
     let lens = lens_of(permit.site(), as_of, records.store.now());
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.look(caller, None).await?;
     let duties = Duties::load(&snapshot, &permit, lens, LOOK_BACK).await?;
     let mut items = duties.due()?;
     items.retain(|item| duty.is_none_or(|duty| duty == item.duty));

@@ -190,7 +190,7 @@ pub async fn list(
 ) -> Result<Vec<Concern>> {
     let permits = records.permits(caller, Deed::Read, site).await?;
     let now = records.store.now();
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.look(caller, None).await?;
     let animal = if animal.is_empty() {
         None
     } else {

@@ -64,6 +64,15 @@ impl Records {
         Ok(caller.may(deed, &self.site(site).await?)?)
     }
 
+    /// One instant of the records, as known at an instant (now where none is given), as far as the caller
+    /// may read them: roles that read nothing open nothing.
+    ///
+    /// # Errors
+    /// Faults only.
+    pub async fn look(&self, caller: &Caller, known_at: Option<DateTime<Utc>>) -> Result<Snapshot> {
+        Ok(self.store.read(&caller.limited_to(Deed::Read), known_at).await?)
+    }
+
     /// Leave to do something at one site, or at all sites in scope where no code is given.
     ///
     /// # Errors

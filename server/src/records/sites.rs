@@ -71,6 +71,6 @@ pub async fn create_enclosure(
 /// Refused where there is no such site in scope.
 pub async fn enclosures(records: &Records, caller: &Caller, site: &str) -> Result<Vec<Enclosure>> {
     let permit = records.permit(caller, Deed::Read, site).await?;
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.look(caller, None).await?;
     Ok(sites::enclosures(&snapshot, &permit).await?)
 }

@@ -465,7 +465,7 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
     } else {
         Some(records.permit(caller, Deed::Read, &asked.site).await?)
     };
-    let snapshot = records.store.read(caller, asked.known_at).await?;
+    let snapshot = records.look(caller, asked.known_at).await?;
     let animal = if asked.animal.is_empty() {
         None
     } else {

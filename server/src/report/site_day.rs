@@ -45,7 +45,7 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     let permits = records.permits(caller, Deed::Read, &question.site).await?;
     let now = records.store.now();
     let known_at = question.known_at.unwrap_or(now).min(now);
-    let snapshot = records.store.read(caller, Some(known_at)).await?;
+    let snapshot = records.look(caller, Some(known_at)).await?;
     let as_of = question.as_of.unwrap_or_else(|| {
         permits.first().map_or_else(|| now.date_naive(), |permit| permit.site().day_of(now))
     });
