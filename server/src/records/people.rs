@@ -383,6 +383,7 @@ fn hash_of(refresh: &str) -> [u8; 32] {
 pub async fn itself(records: &Records, caller: &Caller) -> Result<Person> {
     let snapshot = records.store.read(caller, None).await?;
     let mut person = people::by_id(&snapshot, caller.person).await?.ok_or_else(not_signed_in)?;
+    // The directory may need the connection.
     drop(snapshot);
     person.grants.clear();
     for held in &caller.held {
@@ -392,6 +393,7 @@ pub async fn itself(records: &Records, caller: &Caller) -> Result<Person> {
         };
         person.grants.push(Grant { role: held.role, site });
     }
+    person.grants.sort_by(|a, b| (a.role.as_str(), &a.site).cmp(&(b.role.as_str(), &b.site)));
     Ok(person)
 }
 
