@@ -1,5 +1,6 @@
 //! Journeys through the wire: a folder per journey, a file per worry.
 
+mod access;
 mod by_hand;
 mod faults;
 mod transfer;

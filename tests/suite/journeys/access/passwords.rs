@@ -1,0 +1,118 @@
+//! Signing in by name and password.
+
+use super::{Gate, PASSWORD, at};
+use holt_proto::v1::{self, Role};
+use holt_tests::reason;
+use tonic::{Code, Status};
+
+/// What a caller sees of a refusal.
+fn seen(status: &Status) -> (Code, String, usize) {
+    (status.code(), status.message().to_owned(), status.details().len())
+}
+
+#[tokio::test]
+async fn a_one_time_password_opens_its_own_change_and_nothing_else() {
+    let gate = Gate::new().await;
+    let one_time = gate.add("kim", &[at(Role::Keeper, "QUI")]).await;
+    let signed_in = gate.sign_in(" Kim ", &one_time).await.unwrap();
+    assert!(signed_in.must_change_password);
+    assert_eq!(signed_in.person.unwrap().grants, [at(Role::Keeper, "QUI")]);
+    let tokens = signed_in.tokens.unwrap();
+    let list = v1::ListAnimalsRequest { site: "QUI".to_owned(), ..Default::default() };
+    let refused = gate.client(&tokens).animals().list_animals(list.clone()).await.unwrap_err();
+    assert_eq!(
+        (refused.code(), reason(&refused).as_str()),
+        (Code::FailedPrecondition, "PASSWORD_CHANGE_NEEDED")
+    );
+    assert_eq!(gate.roles(&tokens).await.unwrap(), [at(Role::Keeper, "QUI")]);
+    // A renewal does not lead around it.
+    let renewed = gate.renew(&tokens.refresh_token).await.unwrap();
+    assert!(gate.client(&renewed).animals().list_animals(list.clone()).await.is_err());
+
+    let tokens = gate.change(&renewed, &one_time, PASSWORD).await.unwrap();
+    gate.client(&tokens).animals().list_animals(list).await.unwrap();
+    assert_eq!(reason(&gate.sign_in("kim", &one_time).await.unwrap_err()), "SIGN_IN_FAILED");
+    assert!(!gate.sign_in("kim", PASSWORD).await.unwrap().must_change_password);
+    gate.house.close().await;
+}
+
+#[tokio::test]
+async fn a_wrong_name_and_a_wrong_password_are_answered_alike() {
+    let gate = Gate::new().await;
+    gate.settled("kim", &[at(Role::Keeper, "QUI")]).await;
+    let wrong_password = gate.sign_in("kim", "three otters in a row").await.unwrap_err();
+    assert_eq!(
+        (wrong_password.code(), reason(&wrong_password).as_str()),
+        (Code::Unauthenticated, "SIGN_IN_FAILED")
+    );
+    let long = "k".repeat(10_000);
+    // Somebody of the records who has no password; nobody; and what can be nobody's name.
+    for name in ["qui-keeper", "holt:itself", "nobody", "", "kim\0", "kïm", "kim ' OR true --", &long] {
+        let wrong_name = gate.sign_in(name, PASSWORD).await.unwrap_err();
+        assert_eq!(seen(&wrong_name), seen(&wrong_password), "{name:.20}");
+    }
+    gate.house.close().await;
+}
+
+#[tokio::test]
+async fn a_new_password_is_long_enough_and_new_and_needs_the_old_one() {
+    let gate = Gate::new().await;
+    let tokens = gate.settled("kim", &[at(Role::Keeper, "QUI")]).await;
+    for (current, new, wanted) in [
+        (PASSWORD, "eleven char", "MALFORMED"),
+        (PASSWORD, &*"x".repeat(257), "MALFORMED"),
+        (PASSWORD, PASSWORD, "MALFORMED"),
+        ("three otters in a row", "five otters in a row", "SIGN_IN_FAILED"),
+    ] {
+        assert_eq!(reason(&gate.change(&tokens, current, new).await.unwrap_err()), wanted, "{new:.30}");
+    }
+    gate.sign_in("kim", PASSWORD).await.unwrap();
+    gate.house.close().await;
+}
+
+#[tokio::test]
+async fn a_change_of_password_ends_every_sign_in_from_before() {
+    let gate = Gate::new().await;
+    let here = gate.settled("kim", &[at(Role::Keeper, "QUI")]).await;
+    let there = gate.sign_in("kim", PASSWORD).await.unwrap().tokens.unwrap();
+    let fresh = gate.change(&here, PASSWORD, "five otters in a row").await.unwrap();
+    for old in [&here, &there] {
+        assert_eq!(reason(&gate.renew(&old.refresh_token).await.unwrap_err()), "REFRESH_REFUSED");
+    }
+    gate.renew(&fresh.refresh_token).await.unwrap();
+    gate.house.close().await;
+}
+
+#[tokio::test]
+async fn a_one_time_password_is_told_once() {
+    let gate = Gate::new().await;
+    let person = v1::CreatePersonRequest {
+        request_id: gate.house.request(),
+        name: "Kim Quill".to_owned(),
+        sign_in_name: "kim".to_owned(),
+        grants: vec![at(Role::Keeper, "QUI")],
+    };
+    let people = || gate.steward.client.people();
+    let made = people().create_person(person.clone()).await.unwrap().into_inner();
+    let again = people().create_person(person.clone()).await.unwrap().into_inner();
+    assert_eq!(again.person, made.person);
+    assert_eq!(again.one_time_password, "");
+    gate.sign_in("kim", &made.one_time_password).await.unwrap();
+    // It is nowhere in the database, in no reply that is kept for a repeat, and in no ledger line.
+    let mut owner = gate.house.owner().await;
+    let kept: i64 = sqlx::query_scalar(
+        "SELECT (SELECT count(*) FROM requests r WHERE r.reply::text LIKE '%' || $1 || '%')
+              + (SELECT count(*) FROM ledger l WHERE l.lines::text LIKE '%' || $1 || '%')
+              + (SELECT count(*) FROM credentials c WHERE c::text LIKE '%' || $1 || '%')",
+    )
+    .bind(&made.one_time_password)
+    .fetch_one(&mut owner)
+    .await
+    .unwrap();
+    assert_eq!(kept, 0);
+    // The name is taken.
+    let other = v1::CreatePersonRequest { request_id: gate.house.request(), ..person };
+    let refused = people().create_person(other).await.unwrap_err();
+    assert_eq!((refused.code(), reason(&refused).as_str()), (Code::AlreadyExists, "EXISTS"));
+    gate.house.close().await;
+}
