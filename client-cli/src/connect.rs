@@ -96,8 +96,9 @@ impl Wire {
         let ours = status.get_details_error_info().is_some();
         match status.code() {
             Code::Unavailable if !ours => self.unreachable(status, tries, took),
-            // What the transport says when a deadline passes.
+            // What the transport says when a deadline passes, and what the server says.
             Code::Cancelled if !ours => self.too_late(again),
+            Code::DeadlineExceeded => self.too_late(again),
             _ => failure::from_server(status),
         }
     }
