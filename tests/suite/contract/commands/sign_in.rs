@@ -83,12 +83,11 @@ async fn a_password_is_asked_for_on_a_terminal_only() {
     scene.house.close().await;
 }
 
-/// Refresh tokens that were shown though they were spent end their sign-in; this counts the sign-ins
-/// that were ended so.
-async fn ended(house: &House) -> i64 {
-    let mut owner = house.owner().await;
-    sqlx::query_scalar("SELECT count(*) FROM refresh_tokens WHERE ended_at IS NOT NULL AND spent_at IS NULL")
-        .fetch_one(&mut owner)
+/// How many refresh tokens were spent, and how many ended unspent, as those of a sign-in do when a spent
+/// one is shown again.
+async fn spent_and_ended(house: &House) -> (i64, i64) {
+    sqlx::query_as("SELECT count(spent_at), count(*) FILTER (WHERE ended_at IS NOT NULL AND spent_at IS NULL) FROM refresh_tokens")
+        .fetch_one(&mut house.owner().await)
         .await
         .unwrap()
 }
@@ -97,7 +96,7 @@ async fn ended(house: &House) -> i64 {
 async fn a_token_that_has_run_out_is_renewed_once_however_many_ask() {
     let scene = scene::bare().await;
     let desk = ada(&scene).await;
-    let before = ended(&scene.house).await;
+    let (spent, ended) = spent_and_ended(&scene.house).await;
     scene.house.clock.advance(TimeDelta::minutes(11));
     let kept = || std::fs::read_to_string(desk.path(".local/state/holt/sign-in.toml")).unwrap();
     let stale = kept();
@@ -106,12 +105,13 @@ async fn a_token_that_has_run_out_is_renewed_once_however_many_ask() {
     }
     let renewed = kept();
     assert_ne!(renewed, stale);
+    assert_eq!(spent_and_ended(&scene.house).await, (spent + 1, ended));
     // The new one is used until it runs out, too.
     desk.done("holt due").await;
     assert_eq!(kept(), renewed);
     scene.house.clock.advance(TimeDelta::minutes(11));
     desk.done("holt due").await;
-    assert_eq!(ended(&scene.house).await, before);
+    assert_eq!(spent_and_ended(&scene.house).await, (spent + 2, ended));
     scene.house.close().await;
 }
 
