@@ -126,13 +126,13 @@ CALL holt_guard_fact('sexings', 'Sex of an animal, from a day on.', '{
 
 CREATE TABLE accession_counters (
   site_id uuid NOT NULL REFERENCES sites,
-  year    integer NOT NULL,
+  year    integer NOT NULL CONSTRAINT accession_counters_year_guard CHECK (year BETWEEN 0 AND 99),
   last    integer NOT NULL,
   PRIMARY KEY (site_id, year)
 );
-CALL holt_guard('accession_counters', 'Last accession serial that a site gave out in a year.', '{
+CALL holt_guard('accession_counters', 'Last accession serial that a site gave out for the last two digits of a year.', '{
   "site_id": "The site.",
-  "year": "The year.",
+  "year": "The last two digits of the year.",
   "last": "The serial."
 }');
 GRANT UPDATE (last) ON accession_counters TO holt_service;

@@ -47,31 +47,42 @@ pub struct Transponder {
     pub issuer: Issuer,
 }
 
-/// Why a text is no transponder code. Each message says what to do instead.
+/// Why a text is no transponder code; [`TransponderError::mend`] says what to do instead.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum TransponderError {
     /// Neither 15 digits nor 9 or 10 characters.
     #[error(
-        "`{0}` has {1} characters; an ISO 11784 code has 15 digits (older codes 9 or 10 characters): scan it again"
+        "`{0}` has {1} characters, where an ISO 11784 code has 15 digits and older codes 9 or 10 characters"
     )]
     WrongLength(String, usize),
     /// Something other than digits in a 15-digit code, or other than letters and digits in an older one.
-    #[error("`{0}` has characters that no transponder carries; enter the digits as the reader shows them")]
+    #[error("`{0}` has characters that no transponder carries")]
     WrongCharacters(String),
     /// The first three digits are no issuer.
     #[error("`{0}` begins with {1}, which is neither a country (ISO 3166-1) nor a manufacturer (900 to 998)")]
     UnknownIssuer(String, String),
     /// More than 38 bits.
-    #[error(
-        "`{0}` cannot be encoded: its last twelve digits are above 274877906943 (38 bits); scan it again"
-    )]
+    #[error("`{0}` cannot be encoded: its last twelve digits are above 274877906943 (38 bits)")]
     NationalIdTooLarge(String),
+}
+
+impl TransponderError {
+    /// What to do instead.
+    #[must_use]
+    pub const fn mend(&self) -> &'static str {
+        match self {
+            Self::WrongCharacters(_) => "enter the digits as the reader shows them",
+            Self::WrongLength(..) | Self::UnknownIssuer(..) | Self::NationalIdTooLarge(_) => {
+                "scan the transponder again"
+            }
+        }
+    }
 }
 
 /// Reads a transponder code; spaces, dots and hyphens are left out.
 ///
 /// # Errors
-/// [`TransponderError`], whose message says what to do instead.
+/// [`TransponderError`], which says what to do instead.
 pub fn parse(text: &str) -> Result<Transponder, TransponderError> {
     let code: String = text
         .chars()

@@ -5,6 +5,7 @@ use crate::model::animal::Born;
 use crate::model::holding::When;
 use crate::model::mark::{MarkKind, NewMark};
 use crate::model::person::{Grant, Role};
+use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Violation};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -29,6 +30,8 @@ pub(crate) fn is_plain(text: &str) -> bool {
 #[derive(Default)]
 pub(crate) struct Form {
     violations: Vec<Violation>,
+    /// How many of them are codes that no transponder carries.
+    transponders: usize,
 }
 
 impl Form {
@@ -42,11 +45,13 @@ impl Form {
 
     /// What is wrong, if anything is.
     pub(crate) fn done(self) -> Result<(), Status> {
-        if self.violations.is_empty() {
-            Ok(())
-        } else {
-            Err(status::refused(Refusal::malformed(self.violations)))
+        let (all, transponders) = (self.violations.len(), self.transponders);
+        if all == 0 {
+            return Ok(());
         }
+        let malformed = Refusal::malformed(self.violations);
+        let reason = if transponders == all { Reason::TransponderMalformed } else { malformed.reason };
+        Err(status::refused(Refusal { reason, ..malformed }))
     }
 
     /// The identity of a write: its request id and what it says.
@@ -247,16 +252,14 @@ impl Form {
                     issuer = transponder.issuer.to_string();
                     code = transponder.code;
                 }
-                Err(error) => self.transponder(&format!("{field}.code"), &error),
+                Err(error) => {
+                    self.transponders += 1;
+                    self.wrong(&format!("{field}.code"), error.to_string(), error.mend());
+                }
             }
         }
         let place_on_body = self.text(&format!("{field}.place_on_body"), &wire.place_on_body, 0..=100);
         NewMark { kind, code, place_on_body, issuer }
-    }
-
-    /// What is wrong with a transponder code. Its messages say what to do after a semicolon or colon.
-    fn transponder(&mut self, field: &str, error: &mark::TransponderError) {
-        self.wrong(field, error.to_string(), "scan the transponder again");
     }
 
     pub(crate) fn marks(&mut self, field: &str, wire: &[v1::NewMark]) -> Vec<NewMark> {

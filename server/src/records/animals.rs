@@ -120,7 +120,10 @@ impl Came {
     fn of(site: &Site, coming: &Coming, now: DateTime<Utc>) -> std::result::Result<Self, Refusal> {
         let (on, at, what, field) = match coming {
             Coming::Birth { day } => (*day, None, "day of birth", "born_on"),
-            Coming::Arrival { when, .. } => (when.day, when.at, "day of arrival", "arrived_on"),
+            Coming::Arrival { when: When { day, at: None }, .. } => {
+                (*day, None, "day of arrival", "arrived_on")
+            }
+            Coming::Arrival { when: When { day, at }, .. } => (*day, *at, "time of arrival", "arrived_at"),
         };
         let at = at.unwrap_or_else(|| site.start_of(on));
         if at > now {
@@ -189,12 +192,12 @@ async fn parent(
     if parent.taxon.id != taxon.id {
         return Err(unfit(format!("it is a {}", parent.taxon.scientific_name)));
     }
-    if let Some((_, last)) = born {
+    if let Some((first, last)) = born {
         if let Some(parent_born) = parent.born.filter(|born| born.first >= last) {
             return Err(unfit(format!("it was not born before {}", parent_born.first)));
         }
         if let Some(died) =
-            animals::died_on(tx, parent.id).await?.filter(|died| sex == Sex::Female && *died < last)
+            animals::died_on(tx, parent.id).await?.filter(|died| sex == Sex::Female && *died < first)
         {
             return Err(unfit(format!("it died on {died}")));
         }
@@ -202,7 +205,7 @@ async fn parent(
     Ok(Some(parent.id))
 }
 
-/// Refuses a transponder that is in force on another animal, and says which where the caller may see it.
+/// Refuses a transponder that is in force, and says on which other animal where the caller may see it.
 /// Where they may not, the constraint refuses it and says nothing more.
 pub(super) async fn refuse_marks_in_use(
     tx: &Tx,
@@ -212,7 +215,16 @@ pub(super) async fn refuse_marks_in_use(
     at: DateTime<Utc>,
 ) -> Result<()> {
     for mark in new.iter().filter(|mark| mark.kind == MarkKind::Transponder) {
-        let Some(bearer) = marks::bearer(tx, &mark.code, animal, at).await? else { continue };
+        let Some(bearer) = marks::bearer(tx, &mark.code, at).await? else { continue };
+        if bearer == animal {
+            return Err(Refusal::new(
+                Reason::Exists,
+                format!("transponder {} is on record for this animal", mark.code),
+                "nothing needs to be done",
+            )
+            .at("mark")
+            .into());
+        }
         let lens = Lens { site: Some(permit.site().id), at: tx.now(), day: permit.site().day_of(tx.now()) };
         let spoken = animals::views(tx, &[bearer], lens).await?.first().map(|one| one.label().spoken());
         let spoken = spoken.unwrap_or_else(|| "another animal".to_owned());
@@ -268,6 +280,29 @@ pub struct Left {
     pub version: i64,
 }
 
+impl Left {
+    /// The field that says when: the instant where it is known, else the day.
+    const fn time_field(&self) -> &'static str {
+        match (&self.how, self.when.at) {
+            (Leaving::Death { .. }, Some(_)) => "died_at",
+            (Leaving::Death { .. }, None) => "died_on",
+            (Leaving::Departure { .. }, Some(_)) => "departed_at",
+            (Leaving::Departure { .. }, None) => "departed_on",
+        }
+    }
+
+    /// The instant of the end: as given, or the last of its day; now, if that day is today.
+    fn at(&self, site: &Site, now: DateTime<Utc>) -> std::result::Result<DateTime<Utc>, Refusal> {
+        let (day, field) = (self.when.day, self.time_field());
+        match self.when.at {
+            Some(at) if at > now => Err(Refusal::in_the_future("time", field)),
+            Some(at) => on_its_day(site, day, at, field).map(|()| at),
+            None if day > site.day_of(now) => Err(Refusal::in_the_future("day", field)),
+            None => Ok(site.close_of(day).min(now)),
+        }
+    }
+}
+
 /// Records a death, or a departure to somewhere outside Holt.
 ///
 /// # Errors
@@ -286,8 +321,8 @@ pub async fn leave(
         tx.at_site(permit.site().id);
         let animal = held_now(&tx, &permit, &left.animal).await?;
         guard_version("animal", left.version, animal.version)?;
-        let at = ended_at(permit.site(), left.when, tx.now())?;
-        refuse_earlier_than_known(&tx, &animal, at).await?;
+        let at = left.at(permit.site(), tx.now())?;
+        refuse_earlier_than_known(&tx, &animal, at, left.time_field()).await?;
         end_transfer(&mut tx, &permit, &animal, left, at).await?;
         let spoken = animal.label();
         let (how, source, name, why) = match &left.how {
@@ -332,27 +367,16 @@ pub(super) async fn off_the_books(
     Ok(())
 }
 
-/// The instant of an end: as given, or the last of its day; now, if that day is today.
-fn ended_at(site: &Site, when: When, now: DateTime<Utc>) -> std::result::Result<DateTime<Utc>, Refusal> {
-    let field = "day";
-    match when.at {
-        Some(at) if at > now => Err(Refusal::in_the_future("time", field)),
-        Some(at) => on_its_day(site, when.day, at, field).map(|()| at),
-        None if when.day > site.day_of(now) => Err(Refusal::in_the_future("day", field)),
-        None => Ok(site.close_of(when.day).min(now)),
-    }
-}
-
 /// Refuses an end before something that is on record: one of the two days is wrong.
-async fn refuse_earlier_than_known(tx: &Tx, animal: &Animal, at: DateTime<Utc>) -> Result<()> {
+async fn refuse_earlier_than_known(tx: &Tx, animal: &Animal, at: DateTime<Utc>, field: &str) -> Result<()> {
     let spoken = animal.label().spoken();
     let late = |what: &str, when: DateTime<Utc>| {
         Refusal::new(
             Reason::OutOfOrder,
             format!("{spoken} {what} at {}, which is later", when.format("%Y-%m-%d %H:%M UTC")),
-            "correct the day, or correct that record first",
+            "correct the time, or correct that record first",
         )
-        .at("day")
+        .at(field)
     };
     let held = holdings::of(tx, &[animal.id]).await?;
     if let Some(holding) =

@@ -33,19 +33,21 @@ pub async fn take_in(tx: &mut Tx, permit: &Permit, animal: Uuid, on: NaiveDate) 
     if let Some(before) = before.into_iter().next() {
         return Ok(before.number);
     }
+    // A number has two digits for its year: two years a century apart count as one.
+    let year = on.year().rem_euclid(100);
     // The counter's row lock is held until the write ends: numbers are given out in order and none is
     // lost to a write that fails.
     let serial = tx
         .rows::<Serial>(
             "INSERT INTO accession_counters AS c (site_id, year, last) VALUES ($1, $2, 1)
              ON CONFLICT (site_id, year) DO UPDATE SET last = c.last + 1 RETURNING last",
-            [site.id.into(), on.year().into()],
+            [site.id.into(), year.into()],
         )
         .await?
         .first()
         .map(|row| row.last)
         .ok_or_else(|| Error::Fault("the accession counter answered nothing".to_owned()))?;
-    let number = format!("{}-{:02}-{:04}", site.code, on.year().rem_euclid(100), serial);
+    let number = format!("{}-{year:02}-{serial:04}", site.code);
     let row = fact!(
         tx,
         accession::Model {

@@ -160,11 +160,11 @@ pub async fn end(
     Ok(ended)
 }
 
-/// The animal, other than `except`, on which a transponder is in force, if the caller may see it.
+/// The animal on which a transponder is in force, if the caller may see it.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn bearer(tx: &Tx, code: &str, except: Uuid, at: DateTime<Utc>) -> Result<Option<Uuid>, Error> {
+pub async fn bearer(tx: &Tx, code: &str, at: DateTime<Utc>) -> Result<Option<Uuid>, Error> {
     #[derive(FromQueryResult)]
     struct Bearer {
         animal_id: Uuid,
@@ -172,8 +172,8 @@ pub async fn bearer(tx: &Tx, code: &str, except: Uuid, at: DateTime<Utc>) -> Res
     let rows = tx
         .rows::<Bearer>(
             "SELECT animal_id FROM marks WHERE lower(code) = lower($1) AND kind = 'transponder'
-                AND superseded_at IS NULL AND (ended_at IS NULL OR ended_at > $2) AND animal_id <> $3",
-            [code.into(), at.into(), except.into()],
+                AND superseded_at IS NULL AND (ended_at IS NULL OR ended_at > $2)",
+            [code.into(), at.into()],
         )
         .await?;
     Ok(rows.into_iter().next().map(|row| row.animal_id))

@@ -3,5 +3,6 @@
 mod access;
 mod by_hand;
 mod faults;
+mod registration;
 mod transfer;
 mod weekly_round;
