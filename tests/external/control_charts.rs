@@ -5,10 +5,9 @@
 //! 0.6.7.
 
 use crate::table::{self, agrees};
+use holt_audit::chance::Chance;
 use holt_audit::stats::cusum::Cusum;
 use holt_audit::stats::{ewma, ewma::Ewma, normal};
-use rand::rngs::StdRng;
-use rand::{Rng, SeedableRng};
 
 #[test]
 fn ewma_of_the_handbook() {
@@ -40,14 +39,14 @@ const RUNS: u32 = 1000;
 
 /// Mean number of steps until `signals`, over seeded runs, with its standard error.
 fn run_length(delta: f64, mut chart: impl FnMut() -> Box<dyn FnMut(f64) -> bool>) -> (f64, f64) {
-    let mut chance = StdRng::seed_from_u64(7);
+    let mut chance = Chance::seeded(7);
     let lengths: Vec<f64> = (0..RUNS)
         .map(|_| {
             let mut signals = chart();
             let mut steps = 0.0;
             loop {
                 steps += 1.0;
-                if signals(delta + normal::quantile(chance.random_range(1e-12..1.0))) {
+                if signals(delta + normal::quantile(chance.unit().max(1e-15))) {
                     return steps;
                 }
             }

@@ -7,6 +7,7 @@
 //! Rooms:
 //! - [`episode`]: the life of one matter: raised once, worse, better, quiet, returned.
 //! - [`plausible`]: whether a reading can be right, judged at entry.
+//! - [`replay`]: what would have been raised, and when, had animals been watched all along.
 //! - [`reading`]: one attempt to weigh an animal.
 //! - [`scales`]: how scales differ, estimated where the same animals were on both.
 //! - [`agreement`]: whether two assessors can be exchanged.
@@ -14,6 +15,7 @@
 //! - [`census`]: the stock return, for one site or several, and that it adds up.
 //! - [`season`]: the yearly pattern of weight.
 //! - [`chance`]: random draws that repeat themselves.
+//! - [`companions`]: an animal's weight among its companions.
 //! - [`compliance`]: clauses, evidence and every exception by name.
 //! - [`diversity`]: how varied a set of things is.
 //! - [`encounters`]: how long animals met people, and whether they had their rest.
@@ -34,6 +36,7 @@
 pub mod agreement;
 pub mod census;
 pub mod chance;
+pub mod companions;
 pub mod compliance;
 pub mod diversity;
 pub mod encounters;
@@ -44,6 +47,7 @@ pub mod kinship;
 pub mod pairing;
 pub mod plausible;
 pub mod reading;
+pub mod replay;
 pub mod scales;
 pub mod schedule;
 pub mod seal;

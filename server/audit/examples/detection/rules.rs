@@ -1,114 +1,125 @@
 //! The rules that are compared, each asked once a week.
 
-use crate::herd::{Animal, Herd, WEEKS, start_of_week};
+use crate::herd::{Group, start_of_week};
 use chrono::TimeDelta;
-use chrono_tz::Tz;
-use holt_audit::episode::{self, Change, Episode, Severity, Sighting};
+use holt_audit::episode::{self, Change, Severity, Sighting};
 use holt_audit::reading::Reading;
-use holt_audit::trend::{self, Settings, Subject, watch};
+use holt_audit::replay::{Event, replay};
+use holt_audit::terms::{Instant, Span};
+use holt_audit::trend::Settings;
+use std::ops::Range;
 
 /// A way to decide that an animal needs a look.
 #[derive(Clone, Copy)]
-pub(crate) enum Rule<'a> {
-    /// Ours.
-    Trend(&'a Settings),
+pub(crate) enum Rule {
+    /// Ours, of each animal by itself.
+    Alone(Settings),
+    /// Ours, of each animal among its companions.
+    Among(Settings),
     /// So many per cent below the weight before.
     BelowLast(f64),
     /// So many per cent below the mean of the past year.
     BelowYear(f64),
 }
 
-/// Weeks from `from` on in which the rule raised something anew.
+/// Which of the members `asked` the rule raised something about, and in which weeks, had it been asked
+/// week by week. `readings` are the records of all members of the group.
 pub(crate) fn raised(
-    rule: Rule<'_>,
-    herd: &Herd,
-    animal: &Animal,
-    readings: &[Reading],
-    from: usize,
-    until: usize,
-) -> Vec<usize> {
-    let plain = plain(readings);
-    let mut carried = [None; 2];
-    let mut weeks = Vec::new();
-    for week in from..until.min(WEEKS) {
-        let end = start_of_week(week + 1) - TimeDelta::seconds(1);
-        let seen: [Option<Sighting>; 2] = match rule {
-            Rule::Trend(settings) => {
-                let past = readings.partition_point(|reading| reading.at <= end);
-                let subject = Subject {
-                    gravid: &animal.gravid,
-                    season: herd.season(week),
-                    offsets: Some(herd.offsets(week)),
-                    ..Subject::new(&readings[..past], Tz::UTC)
-                };
-                let findings = watch(&subject, end, settings).findings;
-                let of = |wanted: fn(&trend::Evidence) -> bool| {
-                    findings
-                        .iter()
-                        .find(|finding| wanted(&finding.evidence))
-                        .map(|finding| Sighting { since: finding.since, severity: finding.severity })
-                };
-                [
-                    of(|seen| matches!(seen, trend::Evidence::Loss(_))),
-                    of(|seen| matches!(seen, trend::Evidence::Refusal(_))),
-                ]
-            }
-            Rule::BelowLast(percent) => [
-                simple(&plain, week, |past, now| now < (1.0 - percent / 100.0) * past[past.len() - 1].1),
-                None,
-            ],
-            Rule::BelowYear(percent) => [
-                simple(&plain, week, |past, now| {
-                    let year: Vec<f64> =
-                        past.iter().filter(|(then, _)| then + 52 >= week).map(|(_, grams)| *grams).collect();
-                    year.len() >= 4
-                        && now < (1.0 - percent / 100.0) * year.iter().sum::<f64>() / year.len() as f64
-                }),
-                None,
-            ],
-        };
-        let mut anew = false;
-        for (carried, seen) in carried.iter_mut().zip(seen) {
-            let (next, change): (Option<Episode>, Change) = episode::follow(*carried, seen, end.date_naive());
-            *carried = next;
-            anew |= change == Change::Raised;
+    rule: &Rule,
+    group: &Group<'_>,
+    readings: &[&[Reading]],
+    asked: &[usize],
+    weeks: Range<usize>,
+) -> Vec<(usize, usize)> {
+    let subject = |member: usize, at: Instant| group.subject(readings[member], member, at);
+    match rule {
+        Rule::Alone(settings) => {
+            let alone = |&member: &usize| {
+                let told = replay(weeks.clone().map(end_of), |at| vec![subject(member, at)], settings);
+                told.into_iter().filter(is_raised).map(move |event| (member, week_of(event.at)))
+            };
+            asked.iter().flat_map(alone).collect()
         }
-        if anew {
-            weeks.push(week);
+        Rule::Among(settings) => {
+            let all = |at| (0..readings.len()).map(|member| subject(member, at)).collect();
+            let told = replay(weeks.map(end_of), all, settings);
+            told.iter()
+                .filter(|event| is_raised(event) && asked.contains(&event.member))
+                .map(|event| (event.member, week_of(event.at)))
+                .collect()
         }
+        Rule::BelowLast(percent) => simple(group, readings, asked, &weeks, |past, now| {
+            past.last().is_some_and(|(_, last)| now.1 < (1.0 - percent / 100.0) * last)
+        }),
+        Rule::BelowYear(percent) => simple(group, readings, asked, &weeks, |past, now| {
+            let year = &past[past.partition_point(|(then, _)| then + 52 < now.0)..];
+            let mean = year.iter().map(|(_, grams)| grams).sum::<f64>() / year.len() as f64;
+            year.len() >= 4 && now.1 < (1.0 - percent / 100.0) * mean
+        }),
     }
-    weeks
 }
 
-/// Week and grams of each reading that was not doubtful; of two in a week the second.
-fn plain(readings: &[Reading]) -> Vec<(usize, f64)> {
-    let start = start_of_week(0);
+fn is_raised(event: &Event) -> bool {
+    event.change == Change::Raised
+}
+
+fn end_of(week: usize) -> Instant {
+    start_of_week(week + 1) - TimeDelta::seconds(1)
+}
+
+fn week_of(at: Instant) -> usize {
+    usize::try_from((at - start_of_week(0)).num_days() / 7).unwrap_or(0)
+}
+
+/// A rule on the reading of a week and those before it; a week without reading keeps quiet. What it
+/// says is carried in episodes like ours.
+fn simple(
+    group: &Group<'_>,
+    readings: &[&[Reading]],
+    asked: &[usize],
+    weeks: &Range<usize>,
+    rule: impl Fn(&[(usize, f64)], (usize, f64)) -> bool,
+) -> Vec<(usize, usize)> {
+    let mut raised = Vec::new();
+    for &member in asked {
+        let plain = plain(readings[member], group.members[member].gravid());
+        let mut carried = None;
+        for week in weeks.clone() {
+            let place = plain.binary_search_by_key(&week, |(then, _)| *then);
+            let broken = place.is_ok_and(|place| rule(&plain[..place], plain[place]));
+            let day = end_of(week).date_naive();
+            let seen = broken.then_some(Sighting { since: day, severity: Severity::Act });
+            let change;
+            (carried, change) = episode::follow(carried, seen, day);
+            if change == Change::Raised {
+                raised.push((member, week));
+            }
+        }
+    }
+    raised
+}
+
+/// Week and grams of each reading that was not doubtful, or was confirmed by the next; of two in a week
+/// the second. The rules get the same care as ours: at entry, and that weights while carrying are passed
+/// over.
+fn plain(readings: &[Reading], gravid: &[Span]) -> Vec<(usize, f64)> {
     let mut plain: Vec<(usize, f64)> = Vec::with_capacity(readings.len());
     for (place, reading) in readings.iter().enumerate() {
         let Some(mass) = reading.mass else { continue };
-        let week = usize::try_from((reading.at - start).num_days() / 7).unwrap_or(0);
-        let confirmed = reading.doubtful
-            && place > 0
-            && readings[place - 1].doubtful
-            && readings[place - 1].mass.is_some_and(|first| (first.grams() / mass.grams()).ln().abs() < 0.04);
-        if reading.doubtful && !confirmed {
+        let confirms = |other: &Reading| {
+            other.doubtful && other.mass.is_some_and(|other| (other.grams() / mass.grams()).ln().abs() < 0.04)
+        };
+        if gravid.iter().any(|span| span.contains(reading.at.date_naive())) {
             continue;
         }
+        if reading.doubtful && !(place > 0 && confirms(&readings[place - 1])) {
+            continue;
+        }
+        let week = week_of(reading.at);
         if plain.last().is_some_and(|(last, _)| *last == week) {
             plain.pop();
         }
         plain.push((week, mass.grams()));
     }
     plain
-}
-
-/// A rule on the reading of this week and those before it. A week without reading keeps quiet.
-fn simple(
-    plain: &[(usize, f64)],
-    week: usize,
-    rule: impl Fn(&[(usize, f64)], f64) -> bool,
-) -> Option<Sighting> {
-    let place = plain.binary_search_by_key(&week, |(then, _)| *then).ok().filter(|place| *place > 0)?;
-    rule(&plain[..place], plain[place].1)
-        .then(|| Sighting { since: start_of_week(week).date_naive(), severity: Severity::Act })
 }

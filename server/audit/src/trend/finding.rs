@@ -25,11 +25,13 @@ pub struct Trend {
     pub level_percent: Option<f64>,
     /// How fast it gains or loses.
     pub slope: Option<Slope>,
+    /// How it stands beside its companions, if it was watched together with enough of them.
+    pub beside: Option<Beside>,
     /// Attempts without mass since the latest reading with one.
     pub tried_in_a_row: u32,
     /// Days since the latest reading with a mass, used or not.
     pub days_since_mass: Option<i64>,
-    /// What is raised: at most one finding of each kind.
+    /// What is raised: at most one finding of each matter.
     pub findings: Vec<Finding>,
 }
 
@@ -79,13 +81,22 @@ pub struct Slope {
 pub struct Finding {
     /// How soon.
     pub severity: Severity,
-    /// Day on which the episode began, as far as the readings tell; with the kind of evidence it
-    /// names the episode.
+    /// Day on which the episode began, as far as the readings tell.
     pub since: Day,
     /// What was seen.
     pub evidence: Evidence,
     /// The records that raised it, oldest first.
     pub records: Vec<RecordId>,
+}
+
+/// What a finding is about. An animal has at most one of each, so that people hear of a matter once.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Matter {
+    /// It loses weight.
+    Weight,
+    /// It does not come to the scale.
+    Scale,
 }
 
 /// What was seen, as numbers.
@@ -96,6 +107,17 @@ pub enum Evidence {
     Loss(Loss),
     /// It no longer comes to the scale.
     Refusal(Refusal),
+}
+
+impl Evidence {
+    /// What it is about.
+    #[must_use]
+    pub const fn matter(&self) -> Matter {
+        match self {
+            Self::Loss(_) => Matter::Weight,
+            Self::Refusal(_) => Matter::Scale,
+        }
+    }
 }
 
 /// It weighs less than it should.
@@ -115,6 +137,24 @@ pub struct Loss {
     pub strength: f64,
     /// It was lost from one weighing to the next, not bit by bit.
     pub sharp: bool,
+    /// How it stands beside its companions, as in the trend.
+    pub beside: Option<Beside>,
+}
+
+/// One animal beside its companions over the last weeks.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Beside {
+    /// How many companions it is compared with.
+    pub companions: usize,
+    /// Its Theil–Sen slope, in % of its own mass a week, freed of the season of its kind.
+    pub slope_percent: f64,
+    /// The middle of its companions' slopes.
+    pub companions_slope_percent: f64,
+    /// How many spreads of its companions' slopes its own lies above their middle.
+    pub z: f64,
+    /// It loses while they hold: its slope lies two spreads or more below their middle, and that
+    /// middle falls by less than half of what it does.
+    pub apart: bool,
 }
 
 /// It no longer comes to the scale.

@@ -18,7 +18,7 @@ pub struct Subject<'a> {
     pub gravid: &'a [Span],
     /// Day from which people accepted its weight as the new normal: older readings no longer count.
     pub settled: Option<Day>,
-    /// The yearly pattern of its kind, where one is known; else its own past years are used.
+    /// The yearly pattern of its kind, where one is known; its own past years refine it.
     pub season: Option<&'a Season>,
     /// How the scales differ, where that was worked out.
     pub offsets: Option<&'a Offsets>,

@@ -1,0 +1,20 @@
+//! An animal's weight among its companions: one that loses while the others hold is being kept from
+//! its food, or ill, long before its loss is remarkable by itself.
+//!
+//! What moves all of a group alike (season, feed, a cold morning, a scale) is expected of each of them,
+//! as far as the group was seen to move together, so that the same shortfall stands out sooner and a
+//! season that is not yet known raises nothing. What moves the whole group down is told of the group,
+//! once, and not of each animal.
+//!
+//! - [`watch`]: the trends of all members of a group as of an instant, each also beside the others.
+//! - [`Watched`], [`Whole`]: what it tells of each, and of the group as one.
+
+mod beside;
+mod shared;
+#[cfg(test)]
+mod tests;
+mod watch;
+mod whole;
+
+pub use watch::{Watched, watch};
+pub use whole::Whole;
