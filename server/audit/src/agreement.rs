@@ -334,7 +334,7 @@ mod tests {
             [by_indicator(&protocol(), &pairs).unwrap_err(), by_domain(&protocol(), &pairs).unwrap_err()]
         {
             assert_eq!(refused.len(), 1);
-            assert_eq!(refused[0].path, "twice[1].second.score[0].raw");
+            assert_eq!(refused[0].path, "twice[1].second.findings[0].level");
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Journeys through the wire: a folder per journey, a file per worry.
 
 mod access;
+mod assessments;
 mod by_hand;
 mod faults;
 mod registration;

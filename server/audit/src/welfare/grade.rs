@@ -38,6 +38,16 @@ pub enum Raw {
     Number(f64),
 }
 
+impl Raw {
+    /// What kind of value it is, as a path names it.
+    const fn name(&self) -> &'static str {
+        match self {
+            Self::Level(_) => "level",
+            Self::Number(_) => "number",
+        }
+    }
+}
+
 /// How sure one is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -139,7 +149,7 @@ fn findings<'a>(protocol: &'a Sound, scores: &[Score]) -> Result<Vec<Found<'a>>,
     let (mut found, mut flaws, mut seen) = (Vec::new(), Vec::new(), BTreeSet::new());
     for (i, score) in scores.iter().enumerate() {
         let mut refuse = |field: &str, what: String, mend: String| {
-            flaws.push(Flaw { path: format!("score[{i}].{field}"), what, mend });
+            flaws.push(Flaw { path: format!("findings[{i}].{field}"), what, mend });
         };
         let Some(indicator) = protocol.indicator(&score.indicator) else {
             let known: Vec<_> = protocol.indicators.iter().map(|known| known.code.as_str()).collect();
@@ -159,7 +169,7 @@ fn findings<'a>(protocol: &'a Sound, scores: &[Score]) -> Result<Vec<Found<'a>>,
                 let meaning = indicator.scale.meanings()[at];
                 found.push(Found { indicator, meaning, confidence: score.confidence });
             }
-            None => refuse("raw", off_scale(indicator, &score.raw), what_fits(&indicator.scale)),
+            None => refuse(score.raw.name(), off_scale(indicator, &score.raw), what_fits(&indicator.scale)),
         }
     }
     if flaws.is_empty() { Ok(found) } else { Err(flaws) }

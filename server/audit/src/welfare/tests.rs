@@ -199,12 +199,12 @@ fn scores_that_do_not_fit_are_refused_all_at_once() {
     assert_eq!(
         told,
         [
-            "score[0].indicator: protocol coypu-round has no indicator \"wound\"; use one of body-condition, browse, pool, wounds, play",
-            "score[2].indicator: \"wounds\" is scored twice; keep one",
-            "score[3].raw: \"often\" is not on the scale of \"play\"; use one of not seen | seen",
-            "score[4].raw: 9.5 is not on the scale of \"body-condition\"; give a number from 1 to 9 in {score}",
-            "score[5].raw: 1 is not on the scale of \"pool\"; use one of dry | clear",
-            "score[6].raw: NaN is not on the scale of \"browse\"; use one of none | some | varied",
+            "findings[0].indicator: protocol coypu-round has no indicator \"wound\"; use one of body-condition, browse, pool, wounds, play",
+            "findings[2].indicator: \"wounds\" is scored twice; keep one",
+            "findings[3].level: \"often\" is not on the scale of \"play\"; use one of not seen | seen",
+            "findings[4].number: 9.5 is not on the scale of \"body-condition\"; give a number from 1 to 9 in {score}",
+            "findings[5].number: 1 is not on the scale of \"pool\"; use one of dry | clear",
+            "findings[6].number: NaN is not on the scale of \"browse\"; use one of none | some | varied",
         ]
     );
 }
