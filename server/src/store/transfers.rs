@@ -218,7 +218,7 @@ pub struct Wanted {
     /// As sender or destination.
     pub site: Option<Uuid>,
     pub open_only: bool,
-    /// With a step that happened in this stretch.
+    /// With a step that happened in this stretch; they are told as they stood at its end.
     pub between: Option<(DateTime<Utc>, DateTime<Utc>)>,
 }
 
@@ -267,7 +267,8 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
-    let mut all_steps = steps(snapshot, &ids).await?;
+    let until = wanted.between.map_or(snapshot.known_at(), |(_, until)| until);
+    let mut all_steps = steps(snapshot, &ids, until).await?;
     let transfers = rows
         .into_iter()
         .map(|row| {
@@ -304,8 +305,13 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
     Ok(Slice::cut(transfers, page, |transfer| transfer.id.to_string()))
 }
 
-/// Steps of these transfers, oldest first, and the accession that the destination gave.
-async fn steps(snapshot: &Snapshot, ids: &[Uuid]) -> Result<HashMap<Uuid, (Vec<StepTaken>, String)>, Error> {
+/// Steps of these transfers that happened until an instant, oldest first, and the accession that the
+/// destination gave.
+async fn steps(
+    snapshot: &Snapshot,
+    ids: &[Uuid],
+    until: DateTime<Utc>,
+) -> Result<HashMap<Uuid, (Vec<StepTaken>, String)>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
         transfer_id: Uuid,
@@ -321,12 +327,15 @@ async fn steps(snapshot: &Snapshot, ids: &[Uuid]) -> Result<HashMap<Uuid, (Vec<S
     let rows = snapshot
         .rows::<Row>(
             // The other site's people are nobody's business: row-level security on people leaves them out.
+            // Whoever got a role here later was still one of them at the time that is asked about.
             "SELECT s.transfer_id, s.step, s.state, x.code AS site, p.name AS person, s.happened_at,
                     s.recorded_at, s.note, s.to_number
                FROM transfer_steps s JOIN sites x ON x.id = s.site_id
                LEFT JOIN people p ON p.id = s.recorded_by
-              WHERE s.transfer_id = ANY ($1) AND s.recorded_at <= $2 ORDER BY s.transfer_id, s.seq",
-            [ids.to_vec().into(), snapshot.known_at().into()],
+                AND coalesce((SELECT min(g.recorded_at) FROM grants g WHERE g.person_id = p.id), '-infinity') <= $2
+              WHERE s.transfer_id = ANY ($1) AND s.recorded_at <= $2 AND s.happened_at <= $3
+              ORDER BY s.transfer_id, s.seq",
+            [ids.to_vec().into(), snapshot.known_at().into(), until.into()],
         )
         .await?;
     let mut steps: HashMap<Uuid, (Vec<StepTaken>, String)> = HashMap::new();

@@ -2,6 +2,7 @@
 
 mod access;
 mod assessments;
+mod audit_day;
 mod by_hand;
 mod faults;
 mod registration;
