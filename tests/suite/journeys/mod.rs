@@ -4,6 +4,7 @@ mod access;
 mod assessments;
 mod audit_day;
 mod by_hand;
+mod checks;
 mod faults;
 mod registration;
 mod transfer;
