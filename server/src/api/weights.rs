@@ -31,9 +31,7 @@ fn reading(wire: &v1::Reading) -> Result<Reading, ReadingRefusal> {
     let taken = match wire.when {
         Some(reading::When::WeighedAt(at)) => time::instant(at).map(Taken::At),
         Some(reading::When::WeighedOn(day)) => time::whole_day(day).map(Taken::On),
-        None => {
-            return Err(wrong("weighed_at", "no time is given", "give the time of the reading, or its day"));
-        }
+        None => Ok(Taken::Now),
     };
     let taken = taken.map_err(|error| {
         let say = format!("the time {error}");

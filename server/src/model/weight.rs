@@ -28,6 +28,8 @@ pub enum Method {
 /// When a reading was taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Taken {
+    /// As it is recorded.
+    Now,
     At(DateTime<Utc>),
     On(NaiveDate),
 }

@@ -120,6 +120,7 @@ async fn place<'a>(
         .map(|(_, reading)| Reference {
             text: reading.animal.clone(),
             at: match reading.taken {
+                Taken::Now => tx.now(),
                 Taken::At(at) => at,
                 Taken::On(day) => noon(day).min(tx.now()),
             },
@@ -142,6 +143,7 @@ async fn place<'a>(
     for (index, reading, label) in found {
         let holdings = held.get(&label.id).map_or(&[][..], Vec::as_slice);
         let (wanted, from, to) = match reading.taken {
+            Taken::Now => (tx.now(), tx.now(), tx.now()),
             Taken::At(at) => (at, at, at),
             Taken::On(day) => (noon(day), site.start_of(day), site.close_of(day)),
         };

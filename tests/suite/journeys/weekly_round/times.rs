@@ -1,6 +1,6 @@
 //! When a reading was taken: instants, days alone, days of another length, and times that cannot be.
 
-use super::{Quill, at, grams, on, reading, reasons};
+use super::{Quill, at, grams, on, reading, reasons, tried};
 use chrono::{DateTime, TimeDelta, Utc};
 use holt_proto::v1::{self, ErrorReason};
 use holt_tests::house::start_of_time;
@@ -108,6 +108,23 @@ async fn a_day_on_which_it_came_counts_from_when_it_came() {
 }
 
 #[tokio::test]
+async fn what_has_no_time_was_taken_now() {
+    let quill = Quill::new().await;
+    let mut round = quill.house.round("QUI", &[]);
+    let now = |animal, result| v1::Reading { when: None, ..reading(animal, at(start_of_time()), result) };
+    round.readings = vec![now("Bramble", grams(8000)), now("Sedge", tried()), now("Bramble", grams(8100))];
+    let answer = quill.weigh(round.clone()).await;
+    assert_eq!(reasons(&answer), [None, None, Some(ErrorReason::ReadingConflicts)], "one now has one mass");
+    let [(instant, day_only)] = kept(&quill, "Bramble").await.try_into().unwrap();
+    assert!(instant.starts_with("2026-03-02T06:00:00.") && !day_only, "{instant}");
+    // Sent again later, it was taken when it was first sent.
+    quill.house.clock.advance(TimeDelta::hours(1));
+    assert_eq!(quill.weigh(round).await, answer);
+    assert_eq!(kept(&quill, "Bramble").await.len(), 1);
+    quill.house.close().await;
+}
+
+#[tokio::test]
 async fn impossible_days_and_times_are_refused_and_what_is_finer_than_kept_is_cut() {
     let quill = Quill::new().await;
     let day = |year, month, day| v1::reading::When::WeighedOn(v1::Day { year, month, day });
@@ -122,13 +139,12 @@ async fn impossible_days_and_times_are_refused_and_what_is_finer_than_kept_is_cu
         reading("Bramble", instant(seconds, 1_000_000_000), grams(8000)),
         reading("Bramble", instant(seconds, -1), grams(8000)),
         reading("Bramble", instant(i64::MAX, 0), grams(8000)),
-        v1::Reading { when: None, ..reading("Bramble", day(2026, 2, 1), grams(8000)) },
         reading("Bramble", instant(seconds, 123_456_789), grams(8000)),
     ];
     let answer = quill.weigh(round).await;
     let malformed = Some(ErrorReason::Malformed);
-    assert_eq!(reasons(&answer)[..8], [malformed; 8]);
-    assert_eq!(answer.answers[8].refusal, None);
+    assert_eq!(reasons(&answer)[..7], [malformed; 7]);
+    assert_eq!(answer.answers[7].refusal, None);
     assert_eq!(quill.listed("Bramble").await[0].weighed_at, Some(Timestamp { seconds, nanos: 123_456_000 }));
     quill.house.close().await;
 }
