@@ -330,7 +330,11 @@ async fn one(snapshot: &Snapshot, id: Uuid) -> Result<Transfer> {
 /// What a move usually needs on record and this one does not have. Common practice, no source: that a
 /// move is planned for a day, that a loan has an end, that the papers and the carrier are noted when the
 /// animal leaves and its condition when it arrives.
+/// A move that ended on the way, or before it began, needs nothing more.
 pub(crate) fn missing(transfer: &Transfer) -> Vec<String> {
+    if !transfer.state.is_open() && transfer.state != State::Received {
+        return Vec::new();
+    }
     let note_of = |wanted: Step| {
         transfer.steps.iter().find(|step| step.step == wanted).map(|step| step.note.trim().is_empty())
     };

@@ -4,6 +4,7 @@ mod alone;
 mod crowd;
 mod happy;
 mod loss;
+mod missing;
 mod refusals;
 mod sight;
 
