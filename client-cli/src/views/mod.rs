@@ -35,6 +35,8 @@ use serde::ser::{Serialize, SerializeMap, Serializer};
 pub(crate) trait Thing: Serialize {
     /// What many of them are called, as the key of the JSON list.
     const MANY: &'static str;
+    /// What it is and is not, told to people with it; most things need none.
+    const CAUTION: &'static str = "";
     /// A line of `plain` and `csv`.
     type Row: Serialize + Default;
 
@@ -69,6 +71,7 @@ impl<T: Thing> Answer for Many<T> {
             page.line(&format!("No {}.", T::MANY));
         } else {
             T::table(&self.0, page);
+            page.remark(T::CAUTION);
         }
     }
 }
@@ -94,6 +97,7 @@ impl<T: Thing> Answer for Told<T> {
 
     fn page(&self, page: &mut Page) {
         page.line(&self.say);
+        page.remark(T::CAUTION);
     }
 }
 

@@ -10,10 +10,6 @@ use chrono_tz::Tz;
 use holt_proto::v1;
 use serde::Serialize;
 
-/// What the record of a move is and is not.
-const CAUTION: &str = "Holt records a move; it does not make one lawful. Papers, licences and the word of a veterinary \
-     surgeon come from elsewhere.";
-
 /// A step in the life of a transfer.
 #[derive(Clone, Serialize)]
 pub(crate) struct Step {
@@ -178,6 +174,8 @@ impl Transfer {
 
 impl Thing for Transfer {
     const MANY: &'static str = "transfers";
+    const CAUTION: &'static str = "Holt records a move. It replaces neither a veterinary surgeon, nor the licences of the sites, nor \
+         local law.";
     type Row = Row;
 
     fn row(&self) -> Row {
@@ -219,7 +217,6 @@ impl Thing for Transfer {
             ]);
         }
         page.table(&table);
-        page.remark(CAUTION);
     }
 }
 
@@ -237,6 +234,6 @@ impl Answer for Shown {
 
     fn page(&self, page: &mut Page) {
         self.0.paragraph(page);
-        page.remark(CAUTION);
+        page.remark(Transfer::CAUTION);
     }
 }

@@ -6,7 +6,7 @@ use holt_server::model::person::Role;
 
 /// The identifier in brackets that ends a sentence.
 fn id_in(text: &str) -> &str {
-    text.trim_end().rsplit_once('[').unwrap().1.trim_end_matches(']')
+    text.split_once('[').unwrap().1.split_once(']').unwrap().0
 }
 
 #[tokio::test]
@@ -28,6 +28,8 @@ async fn each_end_of_a_transfer_is_told() {
         let propose =
             format!("holt transfer propose {animal} --to MER --terms loan --because 'to pair' --format text");
         let proposed = here.done(&propose).await;
+        let caution = "replaces neither a veterinary surgeon, nor the licences of the sites, nor local law";
+        assert!(proposed.replace('\n', " ").contains(caution), "{proposed}");
         let id = id_in(&proposed);
         if agreed {
             there.done(&format!("holt transfer agree {id}")).await;
