@@ -22,7 +22,7 @@ use prost::Message;
 /// | | 2nd | 9th | 16th | 23rd | 30th |
 /// |---|---|---|---|---|---|
 /// | Bramble | on the day | a day early | two days after | three days after: late | – |
-/// | Sedge | – | on the day | – | tried on 24th to 26th | – |
+/// | Sedge | – | on the day | – | tried on 24th to 27th | – |
 /// | Teasel | by eye: does not count | – | – | – | – |
 /// | Dab, who dies on the 18th | on the day | on the day | within grace: nobody's fault | | |
 ///
@@ -93,6 +93,7 @@ impl Month {
         self.weigh("2026-03-25T10:00:00Z", "Sedge", None).await;
         self.weigh("2026-03-26T08:00:00Z", "Bramble", Some(8030)).await;
         self.weigh("2026-03-26T08:01:00Z", "Sedge", None).await;
+        self.weigh("2026-03-27T08:00:00Z", "Sedge", None).await;
         self.assess("2026-03-31T22:30:00Z", "Bramble").await;
         self.assess("2026-03-31T23:30:00Z", "Sedge").await;
     }

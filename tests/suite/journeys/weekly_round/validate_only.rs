@@ -9,7 +9,7 @@ async fn it_answers_as_the_real_round_would_and_leaves_nothing() {
     let quill = Quill::new().await;
     quill.weekly("Bramble", &super::steady(12)).await;
     let mut round = quill.house.round("QUI", &[("Bramble", morning(), 820), ("Nobody", morning(), 8000)]);
-    for hours in 0..3 {
+    for hours in 0..4 {
         let when = at(morning() - TimeDelta::hours(hours));
         round.readings.push(reading("Sedge", when, tried()));
     }
@@ -32,6 +32,7 @@ async fn it_answers_as_the_real_round_would_and_leaves_nothing() {
         [
             ReadingOutcome::SecondWeighing,
             ReadingOutcome::Refused,
+            ReadingOutcome::Accepted,
             ReadingOutcome::Accepted,
             ReadingOutcome::Accepted,
             ReadingOutcome::Accepted
