@@ -8,6 +8,7 @@
 //! - [`episode`]: the life of one matter: raised once, worse, better, quiet, returned.
 //! - [`plausible`]: whether a reading can be right, judged at entry.
 //! - [`replay`]: what would have been raised, and when, had animals been watched all along.
+//! - [`ration`]: energy on offer against energy needed.
 //! - [`reading`]: one attempt to weigh an animal.
 //! - [`scales`]: how scales differ, estimated where the same animals were on both.
 //! - [`agreement`]: whether two assessors can be exchanged.
@@ -21,6 +22,7 @@
 //! - [`encounters`]: how long animals met people, and whether they had their rest.
 //! - [`enrichment`]: a rota that stays varied, and whether what is offered is used.
 //! - [`environment`]: ranges kept and broken, silent devices, limits of law.
+//! - [`growth`]: the weight of the young.
 //! - [`kinship`]: kinship and inbreeding, with what is unknown told as unknown.
 //! - [`pairing`]: partners for an animal that must leave.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
@@ -29,6 +31,7 @@
 //! - [`terms`]: the plain words that all computations share (sex, counts, mass, day, interval, domain).
 //! - [`welfare`]: assessments in the Five Domains by protocols that are data.
 //! - [`trend`]: the weight of one animal over time.
+//! - [`words`]: findings in words that a keeper accepts.
 //! - [`zone`]: days of a site's time zone and the instants they are made of.
 
 #![warn(missing_docs)]
@@ -43,9 +46,11 @@ pub mod encounters;
 pub mod enrichment;
 pub mod environment;
 pub mod episode;
+pub mod growth;
 pub mod kinship;
 pub mod pairing;
 pub mod plausible;
+pub mod ration;
 pub mod reading;
 pub mod replay;
 pub mod scales;
@@ -57,4 +62,5 @@ pub mod stats;
 pub mod terms;
 pub mod trend;
 pub mod welfare;
+pub mod words;
 pub mod zone;

@@ -11,8 +11,9 @@ use crate::records::{Records, fresh, guard_version, one_animal};
 use crate::store::animals::Lock;
 use crate::store::concerns::{self, Step, StepKind, Wanted};
 use crate::store::{Tx, retrying};
-use holt_audit::terms::{Mass, RecordId};
-use holt_audit::trend::{Evidence, Finding, Trend};
+use holt_audit::companions::Whole;
+use holt_audit::trend::{Matter, Trend};
+use holt_audit::words::{self, Words};
 use std::cmp::Reverse;
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -21,6 +22,8 @@ use uuid::Uuid;
 pub(super) struct Watched {
     pub animal: Label,
     pub trend: Trend,
+    /// Those it lives with as one, if they lose as a whole.
+    pub whole: Option<Whole>,
 }
 
 /// Raises what is new, carries on what is open, and answers what was raised or changed.
@@ -35,16 +38,20 @@ pub(super) async fn carry(tx: &mut Tx, permit: &Permit, watched: &[Watched]) -> 
     let mut changed = Vec::new();
     for one in watched {
         for finding in &one.trend.findings {
-            let (kind, content) = told(one, finding);
+            let kind = kind(finding.evidence.matter());
+            let words = words::told(&one.animal.spoken(), &one.trend, finding, one.whole.as_ref());
+            let ids = finding.records.iter().map(|record| Uuid::from_u128(record.0)).collect();
+            let content = content(words, finding.severity, ids);
             match open.remove(&(one.animal.id, kind)) {
                 None => new.push((one.animal.id, kind, content)),
                 Some((id, before, version)) if before != content => changed.push((id, version, content)),
                 Some(_) => {}
             }
         }
-        for kind in [ConcernKind::WeightTrend, ConcernKind::ScaleRefused] {
-            let Some((id, before, version)) = open.remove(&(one.animal.id, kind)) else { continue };
-            let content = quiet(one, kind, &before);
+        for matter in [Matter::Weight, Matter::Scale] {
+            let Some((id, before, version)) = open.remove(&(one.animal.id, kind(matter))) else { continue };
+            let words = words::quiet(&one.animal.spoken(), &one.trend, matter);
+            let content = content(words, Level::Watch, before.record_ids.clone());
             if before != content {
                 changed.push((id, version, content));
             }
@@ -63,100 +70,27 @@ pub(super) async fn carry(tx: &mut Tx, permit: &Permit, watched: &[Watched]) -> 
     these(tx, permit, ids).await
 }
 
-fn figure(name: &str, value: f64, unit: &str) -> Figure {
-    Figure { name: name.to_owned(), value: round(value), unit: unit.to_owned(), low: None, high: None }
-}
-
-/// To a hundredth: what is told must be the same wherever it is computed.
-fn round(value: f64) -> f64 {
-    (value * 100.0).round() / 100.0
-}
-
-fn ids(records: &[RecordId]) -> Vec<Uuid> {
-    records.iter().map(|record| Uuid::from_u128(record.0)).collect()
-}
-
-fn grams(mass: Mass) -> String {
-    if mass.grams() >= 10_000.0 { format!("{:.2} kg", mass.kg()) } else { format!("{:.0} g", mass.grams()) }
-}
-
-/// A finding as a concern.
-fn told(one: &Watched, finding: &Finding) -> (ConcernKind, Content) {
-    let name = one.animal.spoken();
-    let (kind, seen, look_first, figures) = match &finding.evidence {
-        Evidence::Loss(loss) => {
-            let way = if loss.sharp { "from one weighing to the next" } else { "bit by bit" };
-            let seen = format!(
-                "{name} weighed {} last and should weigh {}: {:.1} % below what is usual for it, lost {way} since {}.",
-                grams(loss.latest),
-                grams(loss.expected),
-                -loss.change_percent,
-                finding.since
-            );
-            let look = "Weigh again on the same scale before the feed; watch a whole feed: does it eat, is it \
-                        kept off its food, does it hang back; look at teeth, stool and wounds.";
-            let mut figures = vec![
-                figure("change against expected", loss.change_percent, "%"),
-                figure("smoothed change against expected", loss.level_percent, "%"),
-                figure("latest mass", loss.latest.grams(), "g"),
-                figure("expected mass", loss.expected.grams(), "g"),
-            ];
-            if let Some(slope) = &one.trend.slope {
-                figures.push(Figure {
-                    low: Some(round(slope.low)),
-                    high: Some(round(slope.high)),
-                    ..figure("slope (Theil-Sen, 95 %)", slope.percent_per_week, "%/wk")
-                });
-            }
-            if let Some(baseline) = &one.trend.baseline {
-                figures.push(figure("usual spread of a reading", baseline.spread_percent, "%"));
-                #[expect(clippy::cast_precision_loss, reason = "a few hundred weeks at most")]
-                figures.push(figure("weeks in the baseline", baseline.weeks as f64, "wk"));
-            }
-            (ConcernKind::WeightTrend, seen, look, figures)
-        }
-        Evidence::Refusal(refusal) => {
-            let seen = format!(
-                "{name} would not come to the scale {} times in a row; before, it refused {:.0} % of the time.",
-                refusal.in_a_row, refusal.usual_percent
-            );
-            let look = "See whether it comes for food at all; whether others keep it away from the scale; whether \
-                        it moves freely. Its weight is not known meanwhile.";
-            let figures = vec![
-                figure("refusals in a row", f64::from(refusal.in_a_row), "1"),
-                figure("refused before", refusal.usual_percent, "%"),
-                Figure { value: refusal.chance, ..figure("chance of such a row by habit", 0.0, "1") },
-            ];
-            (ConcernKind::ScaleRefused, seen, look, figures)
-        }
-    };
-    let content = Content {
-        level: finding.severity,
-        seen,
-        look_first: look_first.to_owned(),
-        figures,
-        record_ids: ids(&finding.records),
-    };
-    (kind, content)
-}
-
-/// What an open concern says once its finding is there no more: people settle it, not Holt.
-fn quiet(one: &Watched, kind: ConcernKind, before: &Content) -> Content {
-    let name = one.animal.spoken();
-    let (seen, figures) = match kind {
-        ConcernKind::WeightTrend => (
-            format!("{name} is back where its weight is not remarkable."),
-            one.trend.change_percent.map(|change| figure("change against expected", change, "%")),
-        ),
-        ConcernKind::ScaleRefused => (format!("{name} came to the scale again."), None),
-    };
-    Content {
-        level: Level::Watch,
-        seen,
-        look_first: "If you agree that it is over, settle it and say why.".to_owned(),
-        figures: figures.into_iter().collect(),
-        record_ids: before.record_ids.clone(),
+/// What a matter is called among concerns.
+const fn kind(matter: Matter) -> ConcernKind {
+    match matter {
+        Matter::Weight => ConcernKind::WeightTrend,
+        Matter::Scale => ConcernKind::ScaleRefused,
     }
+}
+
+fn content(words: Words, level: Level, record_ids: Vec<Uuid>) -> Content {
+    let Words { seen, look_first, figures } = words;
+    let figures = figures
+        .into_iter()
+        .map(|words::Figure { name, value, unit, low, high }| Figure {
+            name: name.to_owned(),
+            value,
+            unit: unit.to_owned(),
+            low,
+            high,
+        })
+        .collect();
+    Content { level, seen, look_first, figures, record_ids }
 }
 
 /// These concerns of a site, worst first.

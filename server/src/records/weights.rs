@@ -15,13 +15,15 @@ use crate::records::concerns::{self, Watched};
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, one_animal, the_one};
 use crate::store::animals::{self, Lock, Reference};
+use crate::store::placements::{self, Home};
 use crate::store::weights::{self, NewWeight, Point, Wanted};
 use crate::store::{Snapshot, Tx, holdings, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use holt_audit::companions;
 use holt_audit::plausible::{self, Slip, Verdict, Weighed};
 use holt_audit::reading::{Reading as Seen, Scale};
 use holt_audit::terms::{Mass, RecordId};
-use holt_audit::trend::{self, Subject};
+use holt_audit::trend::Subject;
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
 
@@ -75,7 +77,7 @@ async fn take_in(records: &Records, tx: &mut Tx, permit: &Permit, round: &Round)
     let fresh = refuse_known(placed, &series, &mut answers);
     let new = judge(records, tx, permit, fresh, &mut series, &mut answers);
     weights::append(tx, permit, &new).await?;
-    let watched = watch(records, tx, permit, &new, &answers, &series).await?;
+    let watched = watch(records, tx, permit, &new, &answers, series).await?;
     let concerns = concerns::carry(tx, permit, &watched).await?;
     let answers = answers.into_iter().flatten().collect();
     Ok(RoundOutcome { answers, concerns })
@@ -398,42 +400,72 @@ fn seen<'a>(points: impl Iterator<Item = &'a Point>) -> Vec<Seen> {
         .collect()
 }
 
-/// The trend of each animal that was weighed, or tried, in this round.
+/// The trend of each animal that was weighed, or tried, in this round, beside those of its kind that it
+/// lives with.
 async fn watch(
     records: &Records,
     tx: &Tx,
     permit: &Permit,
     new: &[NewWeight],
     answers: &[Option<Answered>],
-    series: &HashMap<Uuid, Vec<Point>>,
+    mut series: HashMap<Uuid, Vec<Point>>,
 ) -> Result<Vec<Watched>> {
     let ids = distinct(new.iter().filter(|new| new.method != Method::Estimate).map(|new| new.animal));
+    let homes = placements::homes(tx, permit, &ids).await?;
+    let others: Vec<Uuid> =
+        homes.iter().map(|home| home.animal_id).filter(|animal| !series.contains_key(animal)).collect();
+    for point in weights::series(tx, &others, tx.now() - REACH, tx.now()).await? {
+        series.entry(point.animal).or_default().push(point);
+    }
+    let everyone = distinct(ids.iter().copied().chain(homes.iter().map(|home| home.animal_id)));
     let settled: HashMap<(Uuid, ConcernKind), DateTime<Utc>> =
-        crate::store::concerns::last_settled(tx, permit, &ids)
+        crate::store::concerns::last_settled(tx, permit, &everyone)
             .await?
             .into_iter()
             .map(|(animal, kind, at)| ((animal, kind), at))
             .collect();
+    let readings = |id: Uuid| {
+        // Refusals that people have settled are known, and are no part of a row of new ones.
+        let known = settled.get(&(id, ConcernKind::ScaleRefused));
+        let news = |point: &&Point| point.mass.is_some() || known.is_none_or(|at| point.weighed_at > *at);
+        seen(series.get(&id).into_iter().flatten().filter(news))
+    };
+    let readings: HashMap<Uuid, Vec<Seen>> = everyone.iter().map(|&id| (id, readings(id))).collect();
     let labels: HashMap<Uuid, &Label> = answers
         .iter()
         .flatten()
         .filter_map(|one| one.animal.as_ref())
         .map(|label| (label.id, label))
         .collect();
-    Ok(ids
-        .into_iter()
-        .filter_map(|id| {
-            // Refusals that people have settled are known, and are no part of a row of new ones.
-            let known = settled.get(&(id, ConcernKind::ScaleRefused));
-            let news = |point: &&Point| point.mass.is_some() || known.is_none_or(|at| point.weighed_at > *at);
-            let readings = seen(series.get(&id)?.iter().filter(news));
-            let mut subject = Subject::new(&readings, permit.site().zone);
-            subject.settled =
-                settled.get(&(id, ConcernKind::WeightTrend)).map(|at| permit.site().day_of(*at));
-            let trend = trend::watch(&subject, tx.now(), &records.trend);
-            Some(Watched { animal: (*labels.get(&id)?).clone(), trend })
-        })
-        .collect())
+    let mut watched = Vec::with_capacity(ids.len());
+    for members in groups(&ids, &homes) {
+        let subjects: Vec<Subject<'_>> = members
+            .iter()
+            .map(|id| Subject {
+                settled: settled.get(&(*id, ConcernKind::WeightTrend)).map(|at| permit.site().day_of(*at)),
+                ..Subject::new(&readings[id], permit.site().zone)
+            })
+            .collect();
+        let told = companions::watch(&subjects, tx.now(), &records.trend);
+        for (id, trend) in members.iter().zip(told.each) {
+            if let Some(label) = labels.get(id).filter(|_| ids.contains(id)) {
+                watched.push(Watched { animal: (*label).clone(), trend, whole: told.whole });
+            }
+        }
+    }
+    watched.sort_by_key(|one| one.animal.id);
+    Ok(watched)
+}
+
+/// Animals of one kind that live together, and each of `ids` that lives nowhere by itself.
+fn groups(ids: &[Uuid], homes: &[Home]) -> Vec<Vec<Uuid>> {
+    let mut together: BTreeMap<(Uuid, Uuid), Vec<Uuid>> = BTreeMap::new();
+    for home in homes {
+        together.entry((home.enclosure_id, home.taxon_id)).or_default().push(home.animal_id);
+    }
+    let alone = ids.iter().filter(|id| homes.iter().all(|home| home.animal_id != **id));
+    let alone: Vec<Vec<Uuid>> = alone.map(|id| vec![*id]).collect();
+    together.into_values().chain(alone).collect()
 }
 
 /// Which readings are wanted.

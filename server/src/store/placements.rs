@@ -6,7 +6,7 @@ use crate::store::entity::placement;
 use crate::store::error::Error;
 use crate::store::facts::fact;
 use chrono::{DateTime, Utc};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
+use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use uuid::Uuid;
 
 /// The placements of these animals that are open.
@@ -20,6 +20,31 @@ pub async fn open(tx: &Tx, animals: &[Uuid]) -> Result<Vec<placement::Model>, Er
         .filter(placement::Column::EndedAt.is_null())
         .all(tx.txn())
         .await?)
+}
+
+/// Where an animal lives, with whom it can be compared.
+#[derive(Clone, Copy, Debug, FromQueryResult)]
+pub struct Home {
+    pub animal_id: Uuid,
+    pub enclosure_id: Uuid,
+    pub taxon_id: Uuid,
+}
+
+/// The homes of all animals that now live in the same enclosures as these, themselves included, in order
+/// of the animals.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn homes(tx: &Tx, permit: &Permit, animals: &[Uuid]) -> Result<Vec<Home>, Error> {
+    let sql = "SELECT p.animal_id, p.enclosure_id, a.taxon_id
+                 FROM placements p
+                 JOIN animals a ON a.id = p.animal_id
+                WHERE p.site_id = $2 AND p.ended_at IS NULL AND p.superseded_at IS NULL
+                  AND p.enclosure_id IN (SELECT own.enclosure_id FROM placements own
+                                          WHERE own.animal_id = ANY ($1) AND own.site_id = $2
+                                            AND own.ended_at IS NULL AND own.superseded_at IS NULL)
+                ORDER BY p.animal_id";
+    tx.rows(sql, [animals.to_vec().into(), permit.site().id.into()]).await
 }
 
 /// Places animals in an enclosure from an instant on.

@@ -3,8 +3,8 @@
 //!
 //! What moves all of a group alike (season, feed, a cold morning, a scale) is expected of each of them,
 //! as far as the group was seen to move together, so that the same shortfall stands out sooner and a
-//! season that is not yet known raises nothing. What moves the whole group down is told of the group,
-//! once, and not of each animal.
+//! season that is not yet known raises less. A group that loses as a whole is no yardstick: that is told
+//! of the group, and each animal is judged by itself meanwhile.
 //!
 //! - [`watch`]: the trends of all members of a group as of an instant, each also beside the others.
 //! - [`Watched`], [`Whole`]: what it tells of each, and of the group as one.

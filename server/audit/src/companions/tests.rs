@@ -95,10 +95,15 @@ fn one_that_stays_while_the_others_grow_falls_behind() {
 }
 
 #[test]
-fn a_group_that_loses_is_one_matter() {
+fn a_group_that_loses_is_told_of_and_hides_nobody() {
     let herd = herd(9, 60, |_, week| 1.0 - 0.012 * week.saturating_sub(48) as f64);
     let told = told(&herd, 59);
-    assert!(told.each.iter().all(|trend| trend.findings.is_empty()));
+    for (readings, trend) in herd.iter().zip(&told.each) {
+        let alone = trend::watch(&Subject::new(readings, Tz::UTC), at(59), &Settings::default());
+        assert_eq!(trend.findings.is_empty(), alone.findings.is_empty());
+        assert_eq!(trend.beside.map(|beside| beside.apart), Some(false));
+    }
+    assert!(told.each.iter().any(|trend| loss(trend).is_some()));
     let whole = told.whole.unwrap();
     assert_eq!((whole.weighed, whole.below), (9, 9));
     assert!(
@@ -111,11 +116,11 @@ fn a_group_that_loses_is_one_matter() {
 fn companions_show_a_season_that_is_not_known() {
     // A fall of 18 % over half a year, in the first year of all of them.
     let herd = herd(9, 40, |_, week| 1.0 + 0.09 * (week as f64 / 52.0 * std::f64::consts::TAU).cos());
-    for week in 5..40 {
+    // Until the group as a whole is told of, no member is.
+    let whole = (5..40).find(|week| told(&herd, *week).whole.is_some()).unwrap();
+    for week in 5..whole {
         assert!(told(&herd, week).each.iter().all(|trend| trend.findings.is_empty()), "week {week}");
     }
-    let subject = Subject::new(&herd[0], Tz::UTC);
-    assert!(!trend::watch(&subject, at(39), &Settings::default()).findings.is_empty());
 }
 
 #[test]

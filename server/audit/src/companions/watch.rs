@@ -23,8 +23,8 @@ pub struct Watched {
 /// Watches animals of one kind that live together, as of an instant. Each trend is that of the animal
 /// by itself ([`crate::trend::watch`]), except that what all of its companions do is expected of it too,
 /// so that it stands out by what it alone does; that needs at least four companions weighed in the same
-/// weeks. A loss of the group as a whole is therefore no matter of its members: look at
-/// [`Watched::whole`].
+/// weeks. While the group loses as a whole ([`Watched::whole`]) it is no yardstick, and each is judged by
+/// itself: a loss that all share is never silent.
 #[must_use]
 pub fn watch(members: &[Subject<'_>], as_of: Instant, settings: &Settings) -> Watched {
     let series: Vec<Series> = members.iter().map(|subject| Series::of(subject, as_of, settings)).collect();
@@ -40,15 +40,18 @@ pub fn watch(members: &[Subject<'_>], as_of: Instant, settings: &Settings) -> Wa
         .zip(&series)
         .map(|(subject, series)| pace(series, subject.season, now, settings))
         .collect();
+    let whole = whole(&together, now, settings.group_loss_percent);
     let each = members.iter().zip(&series).zip(&mut residuals).enumerate();
     let each = each.map(|(member, ((subject, series), residuals))| {
-        let others = together.others(member);
-        for residual in &mut *residuals {
-            if let Some(more) = others.expected(residual.number) {
-                residual.expect_as_companions(more);
+        if whole.is_none() {
+            let others = together.others(member);
+            for residual in &mut *residuals {
+                if let Some(more) = others.expected(residual.number) {
+                    residual.expect_as_companions(more);
+                }
             }
         }
         told(subject, as_of, settings, series, residuals, beside(&paces, member))
     });
-    Watched { each: each.collect(), whole: whole(&together, now, settings.group_loss_percent) }
+    Watched { each: each.collect(), whole }
 }

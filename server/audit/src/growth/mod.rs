@@ -1,0 +1,17 @@
+//! The weight of the young.
+//!
+//! - [`Growth`]: logistic, Gompertz and von Bertalanffy curves; an adult mass only where the readings tell.
+//! - [`expected`]: what a young animal should weigh next, with an interval.
+//! - [`siblings()`]: the young of one litter beside one another.
+//! - [`Lms`]: where a mass lies on the reference curve of its kind, if there is one.
+
+mod band;
+mod curve;
+mod next;
+mod siblings;
+
+pub use crate::stats::lms::Lms;
+pub use band::Band;
+pub use curve::{Growth, Shape};
+pub use next::expected;
+pub use siblings::{Sibling, siblings};
