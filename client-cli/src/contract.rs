@@ -60,6 +60,7 @@ calls! {
         change_password Harms ChangePasswordRequest => ChangePasswordResponse;
         get_self Reads GetSelfRequest => GetSelfResponse;
         create_person SameRequest CreatePersonRequest => CreatePersonResponse;
+        reset_password SameRequest ResetPasswordRequest => ResetPasswordResponse;
         list_people Reads ListPeopleRequest => ListPeopleResponse;
         grant_role SameRequest GrantRoleRequest => GrantRoleResponse;
         revoke_role SameRequest RevokeRoleRequest => RevokeRoleResponse;

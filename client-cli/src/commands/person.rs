@@ -4,7 +4,7 @@ use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
 use crate::profile::site_code;
 use crate::session::request_id;
-use crate::views::person::{Added, Person as View};
+use crate::views::person::{Person as View, WithPassword};
 use crate::views::{Many, Told};
 use crate::words::Word;
 use clap::{Args, Subcommand};
@@ -38,6 +38,16 @@ Examples:
         /// Role to begin with; may be given several times
         #[arg(long = "role", value_name = "ROLE[@SITE]")]
         roles: Vec<String>,
+    },
+    /// Give a person who forgot their password a one-time one
+    #[command(after_help = "\
+Their sign-ins end. You must keep people wherever they have a role.
+
+Examples:
+  holt person new-password ada")]
+    NewPassword {
+        /// Name that they sign in with
+        sign_in_name: String,
     },
     /// List the people with a role at the site named, or at all your sites
     #[command(after_help = "Examples:\n  holt person list\n  holt person list --site QUI")]
@@ -75,7 +85,15 @@ impl Person {
                 let ask = v1::CreatePersonRequest { request_id: request_id(), name, sign_in_name, grants };
                 let answer = errand.session.ask(ask).await?;
                 let person = View::from(answer.person.unwrap_or_default());
-                errand.show(&Added { person, one_time_password: answer.one_time_password })
+                let say = format!("{} is on record: {}.", person.name, person.spoken_grants());
+                errand.show(&WithPassword { say, person, one_time_password: answer.one_time_password })
+            }
+            What::NewPassword { sign_in_name } => {
+                let ask = v1::ResetPasswordRequest { request_id: request_id(), sign_in_name };
+                let answer = errand.session.ask(ask).await?;
+                let person = View::from(answer.person.unwrap_or_default());
+                let say = format!("{} can no longer sign in with the old password.", person.name);
+                errand.show(&WithPassword { say, person, one_time_password: answer.one_time_password })
             }
             What::List => {
                 let site = errand.named_site().unwrap_or_default();

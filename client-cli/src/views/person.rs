@@ -78,9 +78,12 @@ impl Thing for Person {
     }
 }
 
-/// A person who was added, with the password that is told once.
+/// A person with a one-time password, which is told once.
 #[derive(Serialize)]
-pub(crate) struct Added {
+pub(crate) struct WithPassword {
+    /// What happened.
+    #[serde(skip)]
+    pub(crate) say: String,
     #[serde(flatten)]
     pub(crate) person: Person,
     pub(crate) one_time_password: String,
@@ -88,26 +91,25 @@ pub(crate) struct Added {
 
 /// The same as a line.
 #[derive(Default, Serialize)]
-pub(crate) struct AddedRow {
+pub(crate) struct PasswordRow {
     sign_in_name: String,
     one_time_password: String,
 }
 
-impl Answer for Added {
-    type Row = AddedRow;
+impl Answer for WithPassword {
+    type Row = PasswordRow;
 
-    fn rows(&self) -> Vec<AddedRow> {
-        vec![AddedRow {
+    fn rows(&self) -> Vec<PasswordRow> {
+        vec![PasswordRow {
             sign_in_name: self.person.sign_in_name.clone(),
             one_time_password: self.one_time_password.clone(),
         }]
     }
 
     fn page(&self, page: &mut Page) {
-        let person = &self.person;
-        page.line(&format!("{} is on record: {}.", person.name, person.spoken_grants()));
-        page.line(&format!("Sign-in name:      {}", person.sign_in_name));
+        page.line(&self.say);
+        page.line(&format!("Sign-in name:      {}", self.person.sign_in_name));
         page.line(&format!("One-time password: {}", self.one_time_password));
-        page.remark("It is told this once. Hand it over in person; it must be changed at the first sign-in.");
+        page.remark("It is told this once. Hand it over in person; it must be changed at the next sign-in.");
     }
 }

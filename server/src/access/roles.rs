@@ -88,6 +88,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("PeopleService/ChangePassword", AnyToken),
         ("PeopleService/GetSelf", AnyToken),
         ("PeopleService/CreatePerson", R(D::KeepPeople)),
+        ("PeopleService/ResetPassword", R(D::KeepPeople)),
         ("PeopleService/ListPeople", R(D::KeepPeople)),
         ("PeopleService/GrantRole", R(D::KeepPeople)),
         ("PeopleService/RevokeRole", R(D::KeepPeople)),

@@ -117,6 +117,23 @@ impl PeopleService for Api {
         }))
     }
 
+    async fn reset_password(
+        &self,
+        request: Request<v1::ResetPasswordRequest>,
+    ) -> Result<Response<v1::ResetPasswordResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let write = form.request("PeopleService/ResetPassword", &asked.request_id, &asked, false);
+        let name = form.text("sign_in_name", &asked.sign_in_name, 1..=200).to_lowercase();
+        form.done()?;
+        let (person, password) =
+            people::reset_password(&self.records, &caller, &write, &name).await.map_err(status::from)?;
+        Ok(Response::new(v1::ResetPasswordResponse {
+            person: Some(encode::person(person)),
+            one_time_password: password.unwrap_or_default(),
+        }))
+    }
+
     async fn list_people(
         &self,
         request: Request<v1::ListPeopleRequest>,

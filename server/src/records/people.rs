@@ -20,6 +20,7 @@ use rand::rand_core::TryRngCore;
 use sha2::{Digest, Sha256};
 use std::collections::HashSet;
 use std::num::NonZeroU32;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{PoisonError, RwLock};
 use std::time::{Duration, Instant};
 use tokio::sync::Semaphore;
@@ -243,7 +244,7 @@ fn sign_in_failed() -> Refusal {
     Refusal::new(
         Reason::SignInFailed,
         "sign-in name and password do not fit one another",
-        "check both; a steward can give a new one-time password",
+        "check both; a steward can give a new one-time password (`holt person new-password`)",
     )
 }
 
@@ -435,6 +436,37 @@ pub async fn create(
     .await?;
     let made_now = person.id == id;
     Ok((person, made_now.then_some(password)))
+}
+
+/// Gives a person who forgot their password a one-time one, and ends their sign-ins. Answers them, and the
+/// password, which is made once and kept nowhere.
+///
+/// # Errors
+/// Refused where the caller does not keep people wherever the person has a role: whoever knows the password
+/// could act there.
+pub async fn reset_password(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    sign_in_name: &str,
+) -> Result<(Person, Option<String>)> {
+    caller.may_somewhere(Deed::KeepPeople)?;
+    let password = password::one_time();
+    let hash = records.door.hash(&password).await?;
+    let made_now = AtomicBool::new(false);
+    let person: Person = retrying("reset_password", || async {
+        let tx = fresh!(records.store.write(caller, request).await?);
+        made_now.store(true, Ordering::Relaxed);
+        let person = named(&tx, sign_in_name).await?;
+        let grants = people::reset_password(&tx, person.id, &hash).await?;
+        let grants = grants.ok_or_else(|| Refusal::not_found("password", sign_in_name))?;
+        for grant in &grants {
+            granted_site(records, caller, grant).await?;
+        }
+        Ok::<_, Error>(tx.commit(person).await?)
+    })
+    .await?;
+    Ok((person, made_now.into_inner().then_some(password)))
 }
 
 /// The site of a grant, after asking whether the caller may grant there.

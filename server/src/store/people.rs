@@ -281,6 +281,30 @@ pub async fn set_first_password(tx: &Tx, person: Uuid, hash: &str) -> Result<(),
     Ok(())
 }
 
+/// Sets a one-time password in place of a forgotten one and ends all sign-ins with it. Answers all roles of
+/// the person in force, also those that the caller may not see, or none where they have no password here.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn reset_password(tx: &Tx, person: Uuid, hash: &str) -> Result<Option<Vec<Grant>>, Error> {
+    tx.execute("SELECT set_config('holt.gate', 'yes', true)", []).await?;
+    let changed = tx
+        .execute(
+            "UPDATE credentials SET password_hash = $2, one_time = true, changed_at = $3 WHERE person_id = $1",
+            [person.into(), hash.into(), tx.now().into()],
+        )
+        .await?;
+    tx.execute(
+        "UPDATE refresh_tokens SET ended_at = $2 WHERE person_id = $1 AND ended_at IS NULL",
+        [person.into(), tx.now().into()],
+    )
+    .await?;
+    let grants = tx.rows::<GrantRow>(GRANTS, [vec![person].into()]).await?;
+    tx.execute("SELECT set_config('holt.gate', '', true)", []).await?;
+    let grants = grants.iter().map(GrantRow::to_model).collect::<Result<_, _>>()?;
+    Ok((changed > 0).then_some(grants))
+}
+
 /// Whether anybody but Holt itself is on record.
 ///
 /// # Errors

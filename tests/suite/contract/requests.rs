@@ -250,6 +250,10 @@ impl Stage {
             .encode_to_vec(),
             "GetSelf" => v1::GetSelfRequest {}.encode_to_vec(),
             "CreatePerson" => self.create_person(&format!("person-{}", self.word())).encode_to_vec(),
+            "ResetPassword" => {
+                let sign_in_name = granted().await;
+                v1::ResetPasswordRequest { request_id, sign_in_name }.encode_to_vec()
+            }
             "ListPeople" => {
                 v1::ListPeopleRequest { site: HOME.to_owned(), ..Default::default() }.encode_to_vec()
             }

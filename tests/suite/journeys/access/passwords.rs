@@ -1,6 +1,6 @@
 //! Signing in by name and password.
 
-use super::{Gate, PASSWORD, at};
+use super::{Gate, PASSWORD, at, everywhere};
 use holt_proto::v1::{self, Role};
 use holt_tests::reason;
 use tonic::{Code, Status};
@@ -114,5 +114,48 @@ async fn a_one_time_password_is_told_once() {
     let other = v1::CreatePersonRequest { request_id: gate.house.request(), ..person };
     let refused = people().create_person(other).await.unwrap_err();
     assert_eq!((refused.code(), reason(&refused).as_str()), (Code::AlreadyExists, "EXISTS"));
+    gate.house.close().await;
+}
+
+#[tokio::test]
+async fn who_forgot_a_password_gets_another_from_whoever_keeps_people_there() {
+    let gate = Gate::new().await;
+    let tokens = gate.settled("kim", &[at(Role::Keeper, "QUI")]).await;
+    let request =
+        v1::ResetPasswordRequest { request_id: gate.house.request(), sign_in_name: "kim".to_owned() };
+    let given = gate.steward.client.people().reset_password(request.clone()).await.unwrap().into_inner();
+    assert_eq!(reason(&gate.sign_in("kim", PASSWORD).await.unwrap_err()), "SIGN_IN_FAILED");
+    assert_eq!(reason(&gate.renew(&tokens.refresh_token).await.unwrap_err()), "REFRESH_REFUSED");
+    assert!(gate.sign_in("kim", &given.one_time_password).await.unwrap().must_change_password);
+    // Asked again, it is not told again, and nothing changes.
+    let again = gate.steward.client.people().reset_password(request).await.unwrap().into_inner();
+    assert_eq!((again.person, again.one_time_password.as_str()), (given.person, ""));
+    assert!(gate.sign_in("kim", &given.one_time_password).await.is_ok());
+    gate.house.close().await;
+}
+
+#[tokio::test]
+async fn a_steward_of_one_site_gives_no_password_that_opens_another() {
+    let gate = Gate::new().await;
+    gate.house.park("BRA", "America/Halifax").await;
+    let here = gate.settled("ann", &[at(Role::Steward, "QUI")]).await;
+    let ann = gate.client(&here);
+    let both = [at(Role::Keeper, "QUI"), at(Role::Keeper, "BRA")];
+    for (name, grants) in
+        [("both", &both[..]), ("all", &[everywhere(Role::Auditor), at(Role::Keeper, "QUI")][..])]
+    {
+        gate.settled(name, grants).await;
+        let request =
+            v1::ResetPasswordRequest { request_id: gate.house.request(), sign_in_name: name.to_owned() };
+        ann.people().reset_password(request).await.unwrap_err();
+        gate.sign_in(name, PASSWORD).await.unwrap();
+    }
+    gate.settled("kim", &both[..1]).await;
+    for (name, there) in [("kim", true), ("nobody", false), ("qui-keeper", false)] {
+        let request =
+            v1::ResetPasswordRequest { request_id: gate.house.request(), sign_in_name: name.to_owned() };
+        let answer = ann.people().reset_password(request).await;
+        assert_eq!(answer.err().map(|refused| reason(&refused)), (!there).then(|| "NOT_FOUND".to_owned()));
+    }
     gate.house.close().await;
 }
