@@ -56,7 +56,8 @@ fn scientific_name(form: &mut Form, field: &str, text: &str) -> String {
         letters.next().is_some_and(char::is_uppercase) && letters.all(|c| c.is_lowercase() || c == '-')
     });
     let epithets: Vec<&str> = words.collect();
-    if !name.is_empty() && !(genus && matches!(epithets.len(), 1 | 2) && epithets.iter().all(|e| lower(e))) {
+    let sound = genus && matches!(epithets.len(), 1 | 2) && epithets.into_iter().all(lower);
+    if !name.is_empty() && !sound {
         let mend = "write genus and species, such as `Lontra canadensis`";
         form.wrong(field, format!("`{name}` is no scientific name"), mend);
     }

@@ -78,17 +78,17 @@ impl Loader<'_> {
     /// The wire of a person, who signs in where the last time was too long ago.
     async fn wire(&mut self, name: &str) -> Result<Wire, DemoError> {
         let now = self.clock.now();
-        if let Some((until, wire)) = self.wires.get(name) {
-            if now < *until {
-                return Ok(wire.clone());
-            }
+        if let Some((until, wire)) = self.wires.get(name)
+            && now < *until
+        {
+            return Ok(wire.clone());
         }
         let asked = v1::SignInRequest { sign_in_name: name.to_owned(), password: PASSWORD.to_owned() };
         let answer = PeopleServiceClient::new(self.channel.clone()).sign_in(asked).await?.into_inner();
-        self.keep(name, answer.tokens.unwrap_or_default())
+        self.keep(name, &answer.tokens.unwrap_or_default())
     }
 
-    fn keep(&mut self, name: &str, tokens: v1::Tokens) -> Result<Wire, DemoError> {
+    fn keep(&mut self, name: &str, tokens: &v1::Tokens) -> Result<Wire, DemoError> {
         let token = format!("Bearer {}", tokens.access_token);
         let token = token.parse().map_err(|_| DemoError::Load("a token that is no metadata".to_owned()))?;
         let wire = InterceptedService::new(self.channel.clone(), WithToken(token));
@@ -103,13 +103,13 @@ impl Loader<'_> {
         let mut people = PeopleServiceClient::new(self.channel.clone());
         let asked = v1::SignInRequest { sign_in_name: name.to_owned(), password: one_time.to_owned() };
         let tokens = people.sign_in(asked).await?.into_inner().tokens.unwrap_or_default();
-        let wire = self.keep(name, tokens)?;
+        let wire = self.keep(name, &tokens)?;
         let change = v1::ChangePasswordRequest {
             current_password: one_time.to_owned(),
             new_password: PASSWORD.to_owned(),
         };
         let tokens = PeopleServiceClient::new(wire).change_password(change).await?.into_inner().tokens;
-        self.keep(name, tokens.unwrap_or_default())?;
+        self.keep(name, &tokens.unwrap_or_default())?;
         Ok(())
     }
 
@@ -445,7 +445,7 @@ fn findings(slight: bool, n: u64) -> Vec<v1::Finding> {
         level("wounds", "none", "fresh, small", "two marks at the root of the tail"),
         level(
             "company",
-            if n % 9 == 0 { "alone" } else { "in a heap with others" },
+            if n.is_multiple_of(9) { "alone" } else { "in a heap with others" },
             "alone",
             "rests by the door",
         ),

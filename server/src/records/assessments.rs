@@ -88,7 +88,7 @@ pub async fn protocols(records: &Records, caller: &Caller) -> Result<Vec<Loaded>
 fn sound(protocol: Protocol) -> Result<Sound> {
     Sound::try_from(protocol).map_err(|flaws| {
         let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
-        Error::Fault(crate::store::Error::corrupt("protocols", "content", what))
+        Error::Fault(crate::store::Error::corrupt("protocols", "content", &what))
     })
 }
 
@@ -96,7 +96,7 @@ fn judged(assessment: Assessment, protocol: &Sound) -> Result<Judged> {
     let scores: Vec<Score> = assessment.findings.iter().map(|finding| finding.score.clone()).collect();
     let graded = grade::grade(protocol, &scores).map_err(|flaws| {
         let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
-        Error::Fault(crate::store::Error::corrupt("assessments", "findings", what))
+        Error::Fault(crate::store::Error::corrupt("assessments", "findings", &what))
     })?;
     Ok(Judged { assessment, graded })
 }

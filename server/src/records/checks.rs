@@ -295,7 +295,8 @@ fn applies(kept: &Kept, stay: &Stay) -> bool {
 }
 
 fn rule(check: &Check) -> Result<schedule::Check> {
-    let recurrence = Recurrence::parse(&check.recurrence, check.starts_on).map_err(corrupt)?;
+    let recurrence =
+        Recurrence::parse(&check.recurrence, check.starts_on).map_err(|error| corrupt(&error))?;
     Ok(schedule::Check {
         rhythm: Rhythm::Fixed(recurrence),
         end: check.ends_on,
@@ -304,9 +305,9 @@ fn rule(check: &Check) -> Result<schedule::Check> {
 }
 
 fn calendar(check: &schedule::Check, day: NaiveDate) -> Result<Calendar<'_>> {
-    check.calendar(day).map_err(corrupt)
+    check.calendar(day).map_err(|error| corrupt(&error))
 }
 
-fn corrupt(error: schedule::RuleError) -> crate::records::error::Error {
+fn corrupt(error: &schedule::RuleError) -> crate::records::error::Error {
     crate::records::error::Error::Fault(crate::store::Error::corrupt("checks", "recurrence", error))
 }

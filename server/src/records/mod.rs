@@ -27,7 +27,7 @@ macro_rules! fresh {
     ($attempt:expr) => {
         match $attempt {
             crate::store::Attempt::Repeat(reply) => return Ok(reply),
-            crate::store::Attempt::Fresh(tx) => tx,
+            crate::store::Attempt::Fresh(tx) => *tx,
         }
     };
 }

@@ -22,8 +22,8 @@ pub struct Kept {
 }
 
 fn kept(row: protocol::Model) -> Result<Kept, Error> {
-    let protocol =
-        serde_json::from_value(row.content).map_err(|error| Error::corrupt("protocols", "content", error))?;
+    let protocol = serde_json::from_value(row.content)
+        .map_err(|error| Error::corrupt("protocols", "content", &error))?;
     Ok(Kept { id: row.id, protocol })
 }
 
@@ -152,7 +152,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
                 assessed_at: row.assessed_at,
                 observer: row.observer.unwrap_or_default(),
                 findings: serde_json::from_value(row.findings)
-                    .map_err(|error| Error::corrupt("assessments", "findings", error))?,
+                    .map_err(|error| Error::corrupt("assessments", "findings", &error))?,
                 note: row.note,
             })
         })

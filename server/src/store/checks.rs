@@ -95,7 +95,7 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
                 starts_on: row.starts_on,
                 ends_on: row.ends_on,
                 grace_days: u16::try_from(row.grace_days)
-                    .map_err(|error| Error::corrupt("checks", "grace_days", error))?,
+                    .map_err(|error| Error::corrupt("checks", "grace_days", &error))?,
                 note: row.note,
             };
             Ok(Kept { check, is_for })

@@ -41,7 +41,7 @@ fn read<T: serde::de::DeserializeOwned>(
     column: &'static str,
     value: impl Into<serde_json::Value>,
 ) -> Result<T, Error> {
-    serde_json::from_value(value.into()).map_err(|error| Error::corrupt("concern_steps", column, error))
+    serde_json::from_value(value.into()).map_err(|error| Error::corrupt("concern_steps", column, &error))
 }
 
 /// Which concerns are wanted.

@@ -39,7 +39,7 @@ pub enum Attempt<R> {
     /// The same request was answered before: this is the answer.
     Repeat(R),
     /// It was not: write.
-    Fresh(Tx),
+    Fresh(Box<Tx>),
 }
 
 /// One instant of the database, as the caller may see it.
@@ -119,7 +119,7 @@ impl Store {
                 Err(Error::RequestReused(request.id))
             };
         }
-        Ok(Attempt::Fresh(Tx {
+        Ok(Attempt::Fresh(Box::new(Tx {
             snapshot,
             ids: Arc::clone(&self.ids),
             now: self.clock.now(),
@@ -127,7 +127,7 @@ impl Store {
             request: *request,
             site: None,
             lines: Vec::new(),
-        }))
+        })))
     }
 
     /// The gate: opens credentials, before there is a caller. Leaves no ledger entry; what it changes is

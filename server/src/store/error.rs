@@ -166,7 +166,7 @@ impl Constraint {
 
 impl Error {
     /// A value in a row that its column's meaning does not allow.
-    pub fn corrupt(table: &'static str, column: &'static str, what: impl ToString) -> Self {
+    pub fn corrupt(table: &'static str, column: &'static str, what: &(impl ToString + ?Sized)) -> Self {
         Self::Corrupt { table, column, what: what.to_string() }
     }
 }

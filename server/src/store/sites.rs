@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 fn to_model(row: site::Model) -> Result<Site, Error> {
     Ok(Site {
-        zone: row.time_zone.parse().map_err(|e| Error::corrupt("sites", "time_zone", e))?,
+        zone: row.time_zone.parse().map_err(|e| Error::corrupt("sites", "time_zone", &e))?,
         id: row.id,
         code: row.code,
         name: row.name,

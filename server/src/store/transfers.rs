@@ -25,7 +25,7 @@ fn word<T: Serialize>(value: T) -> Result<String, Error> {
 }
 
 fn read<T: DeserializeOwned>(column: &'static str, word: String) -> Result<T, Error> {
-    serde_json::from_value(word.into()).map_err(|error| Error::corrupt("transfers", column, error))
+    serde_json::from_value(word.into()).map_err(|error| Error::corrupt("transfers", column, &error))
 }
 
 /// What a step needs to know of a transfer.
