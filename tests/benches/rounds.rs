@@ -3,6 +3,8 @@
 //! `cargo bench -p holt-tests --bench rounds`. Figures wander with the machine; the ratios hold. What is
 //! recorded of them stands in `tests/benches/README.md`.
 
+#![expect(clippy::print_stdout, reason = "the figures are what it is for")]
+
 use chrono::{DateTime, TimeDelta, Utc};
 use holt_proto::time::timestamp;
 use holt_proto::v1;
@@ -43,7 +45,9 @@ async fn main() {
     let park = house.quill().await;
     let template = house.otter(&park, "Template").await;
     fill(&house, &template.id).await;
-    println!("{ANIMALS} animals with {WEEKS} weekly weights each, {CLIENTS} clients, {SPAN:?} a line, fsync on\n");
+    println!(
+        "{ANIMALS} animals with {WEEKS} weekly weights each, {CLIENTS} clients, {SPAN:?} a line, fsync on\n"
+    );
     println!("| what | rows/s | ratio to pgbench |\n|---|---|---|");
     for readings in [1, 100] {
         let plain = pgbench(&cluster, readings);
@@ -155,7 +159,17 @@ fn pgbench(cluster: &Cluster, rows: i64) -> f64 {
     let address = cluster.address();
     let pgbench = which(cluster.major());
     let output = Command::new(pgbench)
-        .args(["-n", "-M", "prepared", "-c", &CLIENTS.to_string(), "-j", "2", "-T", &SPAN.as_secs().to_string()])
+        .args([
+            "-n",
+            "-M",
+            "prepared",
+            "-c",
+            &CLIENTS.to_string(),
+            "-j",
+            "2",
+            "-T",
+            &SPAN.as_secs().to_string(),
+        ])
         .arg("-f")
         .arg(script.path())
         .arg("-h")
