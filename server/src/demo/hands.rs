@@ -39,11 +39,13 @@ impl Hands {
         Ok(folder)
     }
 
-    /// Types a command, with something on its standard input.
+    /// Types a command, with something on its standard input. What comes back is what a terminal would show.
     pub(super) async fn types(&self, who: &str, arguments: &[&str], input: &str) -> Result<Said, DemoError> {
         let folder = self.folder(who)?;
+        let form: &[&str] = if arguments.contains(&"--format") { &[] } else { &["--format", "text"] };
         let mut child = Command::new(&self.holt)
             .args(arguments)
+            .args(form)
             .current_dir(&folder)
             .env("HOLT_SERVER", &self.address)
             .env("XDG_CONFIG_HOME", folder.join("config"))

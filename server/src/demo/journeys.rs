@@ -44,24 +44,24 @@ pub(super) async fn run(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(
 async fn keeper(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
     tell("== The keeper: Nuala at Quillmoor, six in the morning ==\n");
     step(hands, tell, "nuala", &["due", "--duty", "weigh"], 0).await?;
-    let round = "animal,mass,note\n\
-                 Juniper,1.48 kg,\n\
-                 Alder,1553 g,\n\
-                 Sorrel,1402 g,\n\
-                 Rowan,1441 g,\n\
-                 Hazel,1339 g,\n\
-                 Fennel,1191 g,comes last\n\
-                 Larch,142 g,\n\
-                 Aspen,1380,\n\
-                 Tansy,tried,sat beside it\n\
-                 Brook,9.1 kg,\n";
+    let round = "animal,mass,tried,note\n\
+                 Juniper,1.48 kg,,\n\
+                 Alder,1553 g,,\n\
+                 Sorrel,1402 g,,\n\
+                 Rowan,1441 g,,\n\
+                 Hazel,1339 g,,\n\
+                 Fennel,1191 g,,comes last\n\
+                 Larch,142 g,,\n\
+                 Aspen,1380,,\n\
+                 Tansy,,yes,sat beside it\n\
+                 Brook,9.1 kg,,\n";
     std::fs::write(hands.folder("nuala")?.join("monday.csv"), round)?;
     tell("A round from her notes, with three slips in it (monday.csv):\n");
     for line in round.lines() {
         tell(&format!("    {line}"));
     }
     tell("");
-    step(hands, tell, "nuala", &["weigh", "--file", "monday.csv"], 3).await?;
+    step(hands, tell, "nuala", &["weigh", "--file", "monday.csv", "--at", "today"], 3).await?;
     step(hands, tell, "nuala", &["weigh", "Larch", "1424 g"], 0).await?;
     step(hands, tell, "nuala", &["weigh", "Moss", "--tried"], 0).await?;
     step(hands, tell, "nuala", &["concerns"], 0).await?;
@@ -86,7 +86,7 @@ async fn registrar(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), De
             "title-passes",
             "--planned",
             "today",
-            "--why",
+            "--because",
             why,
         ],
         0,
