@@ -6,6 +6,7 @@ mod audit_day;
 mod by_hand;
 mod checks;
 mod faults;
+mod open_data;
 mod registration;
 mod transfer;
 mod weekly_round;
