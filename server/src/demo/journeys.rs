@@ -109,14 +109,12 @@ async fn registrar(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), De
     Ok(())
 }
 
-/// The identifier in what `transfer propose` printed.
+/// The beginning of the identifier, as `transfer propose` prints it: `[3ca2d8a8]`.
 fn transfer_id(said: &Said) -> Result<String, DemoError> {
-    let looks_like = |word: &&str| word.len() == 36 && word.matches('-').count() == 4;
-    said.text
-        .split(|c: char| !(c.is_ascii_alphanumeric() || c == '-'))
-        .find(looks_like)
-        .map(str::to_owned)
-        .ok_or_else(|| DemoError::Surprise("the proposal shows no identifier".to_owned()))
+    let bracket = said.text.split_once('[').and_then(|(_, rest)| rest.split_once(']'));
+    let (id, _) =
+        bracket.ok_or_else(|| DemoError::Surprise("the proposal shows no identifier".to_owned()))?;
+    Ok(id.to_owned())
 }
 
 /// Ruth asks how Solvik stands.
