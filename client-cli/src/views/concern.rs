@@ -124,7 +124,7 @@ impl Concern {
         }
         let mut table = Table::new(["", "", ""]).numbers([1]);
         for figure in &self.figures {
-            let value = with_unit(figure.value, &figure.unit);
+            let value = for_people(figure.value, &figure.unit);
             let interval = figure.low.zip(figure.high).map(|(low, high)| format!("({low} to {high})"));
             table.row([figure.name.clone(), value, interval.unwrap_or_default()]);
         }
@@ -136,6 +136,16 @@ impl Concern {
             (Some(person), None) => page.indented(&format!("Taken up by {person}."), 2),
             (None, None) => page.indented("Nobody has taken it up.", 2),
         }
+    }
+}
+
+/// What is tiny is told as tiny: nobody reads a row of noughts.
+fn for_people(value: f64, unit: &str) -> String {
+    const TINY: f64 = 0.001;
+    if value > 0.0 && value < TINY {
+        format!("under {}", with_unit(TINY, unit))
+    } else {
+        with_unit(value, unit)
     }
 }
 
