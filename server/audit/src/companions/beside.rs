@@ -1,6 +1,6 @@
 //! The slope of one member beside those of the others.
 
-use super::shared::FEWEST;
+use super::together::FEWEST;
 use crate::season::Season;
 use crate::stats::{count, median_mad, theil_sen};
 use crate::trend::series::{Series, Week, monday};

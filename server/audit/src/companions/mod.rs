@@ -10,9 +10,9 @@
 //! - [`Watched`], [`Whole`]: what it tells of each, and of the group as one.
 
 mod beside;
-mod shared;
 #[cfg(test)]
 mod tests;
+mod together;
 mod watch;
 mod whole;
 

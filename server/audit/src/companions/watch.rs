@@ -1,7 +1,7 @@
 //! All members of a group at once.
 
 use super::beside::{beside, pace};
-use super::shared::Together;
+use super::together::Together;
 use super::whole::{Whole, whole};
 use crate::terms::Instant;
 use crate::trend::residuals::{self, Residual};

@@ -1,6 +1,6 @@
 //! The group as one.
 
-use super::shared::Together;
+use super::together::Together;
 use crate::terms::Day;
 use crate::trend::chart;
 use crate::trend::series::monday;
