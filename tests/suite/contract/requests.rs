@@ -127,11 +127,11 @@ impl Stage {
         }
     }
 
-    /// An open concern: an animal that would not come to the scale three times in a row.
+    /// An open concern: an animal that would not come to the scale four times in a row.
     async fn concern(&self) -> String {
         let animal = self.otter(&self.home).await;
         let mut round = self.house.round(HOME, &[]);
-        round.readings = (1..=3)
+        round.readings = (1..=4)
             .map(|day| v1::Reading {
                 animal: animal.clone(),
                 when: Some(v1::reading::When::WeighedAt(timestamp(start_of_time() - TimeDelta::days(day)))),

@@ -169,9 +169,9 @@ impl Scene {
             ..Default::default()
         };
         quill.registrar.client.checks().create_check(check).await.unwrap();
-        // Three refusals in a row raise a concern.
+        // Four refusals in a row raise a concern.
         let mut round = house.round("QUI", &[]);
-        round.readings = (1..=3)
+        round.readings = (1..=4)
             .map(|hours| v1::Reading {
                 animal: "Bramble".to_owned(),
                 when: Some(v1::reading::When::WeighedAt(timestamp(

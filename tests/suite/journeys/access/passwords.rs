@@ -151,7 +151,7 @@ async fn a_steward_of_one_site_gives_no_password_that_opens_another() {
         gate.sign_in(name, PASSWORD).await.unwrap();
     }
     gate.settled("kim", &both[..1]).await;
-    for (name, there) in [("kim", true), ("nobody", false), ("qui-keeper", false)] {
+    for (name, there) in [("kim", true), ("nobody", false), ("bra-keeper", false)] {
         let request =
             v1::ResetPasswordRequest { request_id: gate.house.request(), sign_in_name: name.to_owned() };
         let answer = ann.people().reset_password(request).await;
