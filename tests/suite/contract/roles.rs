@@ -47,7 +47,7 @@ const TABLE: [(&str, &str, Held); 52] = {
         ("PeopleService/ChangePassword", "", AnyToken),
         ("PeopleService/GetSelf", "", AnyToken),
         ("PeopleService/CreatePerson", "s", There),
-        ("PeopleService/ResetPassword", "s", Somewhere),
+        ("PeopleService/ResetPassword", "s", There),
         ("PeopleService/ListPeople", "s", There),
         ("PeopleService/GrantRole", "s", There),
         ("PeopleService/RevokeRole", "s", There),
