@@ -30,23 +30,24 @@ struct Server {
 impl Server {
     fn start(dir: &Path) -> Self {
         let (_, module) = module_path!().split_once("::").unwrap();
-        let mut child = Command::new(std::env::current_exe().unwrap())
+        let child = Command::new(std::env::current_exe().unwrap())
             .args(["--ignored", "--nocapture", "--exact", &format!("{module}::serves_until_killed")])
             .env(DIR, dir)
             .stdout(Stdio::piped())
             .spawn()
             .unwrap();
-        let mut said = BufReader::new(child.stdout.take().unwrap()).lines();
-        let mut steward = None;
+        let mut server = Self { child, address: String::new(), steward: None };
+        let mut said = BufReader::new(server.child.stdout.take().unwrap()).lines();
         loop {
             let line = said.next().expect("the server came up").unwrap();
             if let Some(secret) = line.strip_prefix("steward ") {
                 let (name, password) = secret.split_once(' ').unwrap();
-                steward = Some((name.to_owned(), password.to_owned()));
+                server.steward = Some((name.to_owned(), password.to_owned()));
             } else if let Some(address) = line.strip_prefix("address ") {
                 // What it says later must not block it.
                 std::thread::spawn(move || said.for_each(drop));
-                return Self { child, address: address.to_owned(), steward };
+                server.address = address.to_owned();
+                return server;
             }
         }
     }

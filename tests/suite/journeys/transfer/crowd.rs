@@ -4,7 +4,6 @@ use super::{Move, propose};
 use holt_proto::v1;
 use holt_tests::{House, reason};
 use std::collections::BTreeMap;
-use tonic::Code;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn two_hundred_receipts_of_one_transfer() {
@@ -69,7 +68,7 @@ async fn fifty_receipts_of_fifty_transfers() {
     for call in calls.collect::<Vec<_>>() {
         match call.await.unwrap() {
             Ok(answer) => numbers.push(answer.into_inner().accession),
-            Err(refused) => panic!("{:?}: {refused:?}", Code::from(refused.code())),
+            Err(refused) => panic!("{:?}: {refused:?}", refused.code()),
         }
     }
     numbers.sort();
