@@ -292,6 +292,6 @@ async fn what_is_out_of_scope_is_answered_like_what_is_not_there() {
         assert_eq!(reason(&unknown), "NOT_FOUND", "{method}");
         compared += 1;
     }
-    assert_eq!(compared, 39);
+    assert!(compared >= 40, "{compared}");
     stage.house.close().await;
 }
