@@ -27,7 +27,6 @@ use tonic::metadata::MetadataValue;
 use tonic::service::interceptor::InterceptedService;
 use tonic::transport::Channel;
 use tonic::{Request, Status};
-use tonic_types::StatusExt;
 use uuid::Uuid;
 
 /// A running server.
@@ -238,13 +237,4 @@ impl House {
             assert_eq!(count, 0, "{what}");
         }
     }
-}
-
-/// The reason that a refusal carries.
-///
-/// # Panics
-/// If it carries none.
-#[must_use]
-pub fn reason(status: &Status) -> String {
-    status.get_details_error_info().unwrap_or_else(|| panic!("no ErrorInfo in {status:?}")).reason
 }

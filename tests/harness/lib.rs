@@ -9,10 +9,12 @@ pub mod clock;
 pub mod cluster;
 pub mod desk;
 pub mod house;
+pub mod refusal;
 pub mod tap;
 
 pub use cast::{Park, Person};
 pub use clock::{TestClock, TestIds};
 pub use desk::{Desk, Ran};
-pub use house::{House, reason};
+pub use house::House;
+pub use refusal::reason;
 pub use tap::Tap;

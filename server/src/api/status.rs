@@ -26,7 +26,6 @@ const fn code(kind: Kind) -> Code {
         Kind::Late => Code::DeadlineExceeded,
         Kind::Away => Code::Unavailable,
         Kind::Fault => Code::Internal,
-        Kind::CalledOff => Code::Cancelled,
     }
 }
 
@@ -139,7 +138,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 37] = [
+    const ALL: [Reason; 36] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -175,7 +174,6 @@ mod tests {
         Reason::DeadlinePassed,
         Reason::Away,
         Reason::Fault,
-        Reason::CalledOff,
         Reason::LastSteward,
     ];
 

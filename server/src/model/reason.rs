@@ -41,7 +41,6 @@ pub enum Reason {
     DeadlinePassed,
     Away,
     Fault,
-    CalledOff,
     LastSteward,
 }
 
@@ -59,7 +58,6 @@ pub enum Kind {
     Late,
     Away,
     Fault,
-    CalledOff,
 }
 
 impl Reason {
@@ -98,7 +96,6 @@ impl Reason {
             Self::DeadlinePassed => Kind::Late,
             Self::Away => Kind::Away,
             Self::Fault => Kind::Fault,
-            Self::CalledOff => Kind::CalledOff,
         }
     }
 

@@ -20,7 +20,7 @@ use std::sync::{Arc, PoisonError, RwLock};
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
-/// How often a write that lost a race is tried.
+/// How often a write that lost a race is tried again.
 const TRIES: usize = 6;
 
 /// The database, behind its two doors.

@@ -3,6 +3,7 @@
 mod commands;
 mod imports;
 mod raw;
+mod reasons;
 mod requests;
 mod roles;
 mod schema;

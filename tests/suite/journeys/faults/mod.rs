@@ -5,6 +5,7 @@ mod cancelled;
 mod deadline;
 mod killed;
 mod limits;
+mod lost_race;
 mod panics;
 mod stopping;
 
