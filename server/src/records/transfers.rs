@@ -170,7 +170,17 @@ fn wrong_state(step: Step, standing: &Standing) -> Refusal {
         format!("it cannot be {}: the transfer is {}", step.spoken(), standing.state.spoken()),
         mend,
     )
-    .fact("state", format!("{:?}", standing.state).to_uppercase())
+    .fact("state", named(standing))
+}
+
+/// It stands already as the step would leave it.
+fn so_already(say: &str, standing: &Standing) -> Refusal {
+    Refusal::new(Reason::TransferWrongState, say, "nothing needs to be done").fact("state", named(standing))
+}
+
+/// The state in capitals, for programs.
+fn named(standing: &Standing) -> String {
+    format!("{:?}", standing.state).to_uppercase()
 }
 
 fn refuse_withheld(step: Step, standing: &Standing, permit: &Permit) -> std::result::Result<(), Refusal> {
@@ -180,16 +190,8 @@ fn refuse_withheld(step: Step, standing: &Standing, permit: &Permit) -> std::res
             "a veterinary surgeon withholds the transfer",
             "ask them what is missing; they release it: `holt transfer release`",
         )),
-        (Step::Withheld, Some(_)) => Err(Refusal::new(
-            Reason::TransferWrongState,
-            "the transfer is withheld already",
-            "nothing needs to be done",
-        )),
-        (Step::Released, None) => Err(Refusal::new(
-            Reason::TransferWrongState,
-            "the transfer is not withheld",
-            "nothing needs to be done",
-        )),
+        (Step::Withheld, Some(_)) => Err(so_already("the transfer is withheld already", standing)),
+        (Step::Released, None) => Err(so_already("the transfer is not withheld", standing)),
         (Step::Released, Some(site)) if site != permit.site().id => Err(Refusal::new(
             Reason::TransferWithheld,
             "the other site's veterinary surgeon withholds the transfer",
