@@ -25,12 +25,7 @@ impl Forecast {
     /// does not bend it, and it is not drawn out further than it was seen. What an animal may do
     /// since its last reading widens the forecast.
     pub(super) fn of(history: &[Reading], at: Instant, settings: &Settings) -> Option<Self> {
-        let reach = TimeDelta::weeks(settings.weeks.into());
-        let mut past: Vec<Reading> =
-            history.iter().filter(|past| past.at < at && at - past.at <= reach).copied().collect();
-        past.sort_by_key(|past| past.at);
-        let past: Vec<(Instant, f64)> =
-            settings.agreement.usable(&past).map(|(past, mass)| (past.at, mass.grams().ln())).collect();
+        let past = usable(history, at, settings.weeks, settings);
         let late = &past[past.len().saturating_sub(settings.readings)..];
         if late.len() < 3 {
             return None;
@@ -65,6 +60,14 @@ impl Forecast {
         })
     }
 
+    /// From the latest reading alone, where there are too few for a line: what no animal outgrows within
+    /// so short a time.
+    pub(super) fn of_latest(history: &[Reading], at: Instant, settings: &Settings) -> Option<Self> {
+        let (_, log) = *usable(history, at, settings.few_weeks, settings).last()?;
+        let half_width = settings.few_factor.ln();
+        Some(Self { log, spread: half_width / settings.deviations, half_width })
+    }
+
     /// Standard deviations off.
     pub(super) fn z(&self, log: f64) -> f64 {
         (log - self.log) / self.spread
@@ -73,4 +76,13 @@ impl Forecast {
     pub(super) fn fits(&self, log: f64) -> bool {
         (log - self.log).abs() <= self.half_width
     }
+}
+
+/// Readings within reach before `at`, in the order of time, as ln mass in grams.
+fn usable(history: &[Reading], at: Instant, weeks: u32, settings: &Settings) -> Vec<(Instant, f64)> {
+    let reach = TimeDelta::weeks(weeks.into());
+    let mut past: Vec<Reading> =
+        history.iter().filter(|past| past.at < at && at - past.at <= reach).copied().collect();
+    past.sort_by_key(|past| past.at);
+    settings.agreement.usable(&past).map(|(past, mass)| (past.at, mass.grams().ln())).collect()
 }

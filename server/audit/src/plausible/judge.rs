@@ -23,7 +23,7 @@ pub enum Verdict {
         /// A slip that would explain it: with it undone, the reading fits.
         likely: Option<Slip>,
     },
-    /// Fewer than three earlier readings within reach: nothing to compare with.
+    /// Fewer than three earlier readings within reach, and none so lately that it would tell an absurd one.
     TooLittleHistory,
 }
 
@@ -76,7 +76,15 @@ impl Slip {
 /// or less never fits.
 #[must_use]
 pub fn judge(history: &[Reading], mass: Mass, at: Instant, settings: &Settings) -> Verdict {
-    Forecast::of(history, at, settings)
+    match Forecast::of(history, at, settings) {
+        Some(forecast) => verdict(&forecast, mass, 0.0),
+        None => by_latest(history, mass, at, settings),
+    }
+}
+
+/// Judges by the latest reading alone: only what is absurd is asked about.
+pub(super) fn by_latest(history: &[Reading], mass: Mass, at: Instant, settings: &Settings) -> Verdict {
+    Forecast::of_latest(history, at, settings)
         .map_or(Verdict::TooLittleHistory, |forecast| verdict(&forecast, mass, 0.0))
 }
 
@@ -168,8 +176,19 @@ mod tests {
         let judged = |weeks| judge(&weekly(&STEADY[..3]), Mass::from_mg(1), at(weeks), &Settings::default());
         assert!(matches!(judged(3), Verdict::AskSecond { .. }));
         assert_eq!(judged(60), Verdict::TooLittleHistory);
-        let two = judge(&weekly(&STEADY[..2]), Mass::from_mg(1), at(3), &Settings::default());
-        assert_eq!(two, Verdict::TooLittleHistory);
+        let two = |weeks| judge(&weekly(&STEADY[..2]), Mass::from_mg(1), at(weeks), &Settings::default());
+        assert_eq!(two(4), Verdict::TooLittleHistory);
+        assert!(matches!(two(3), Verdict::AskSecond { .. }));
+    }
+
+    #[test]
+    fn one_reading_tells_the_absurd_and_nothing_finer() {
+        assert_eq!(slip(&STEADY[..1], 8_120.0), Some(Slip::PointTooFarRight));
+        assert_eq!(slip(&STEADY[..1], 0.812), Some(Slip::KilogramsAsGrams));
+        for grams in [300.0, 600.0, 1_600.0, 3_000.0] {
+            let verdict = judge(&weekly(&STEADY[..1]), Mass::from_grams(grams), at(1), &Settings::default());
+            assert_eq!(verdict, Verdict::Fits, "{grams} g");
+        }
     }
 
     #[test]

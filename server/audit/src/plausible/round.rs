@@ -1,7 +1,7 @@
 //! A whole round at once: identities exchanged, and a scale that is off for every animal.
 
 use super::forecast::Forecast;
-use super::judge::{Verdict, verdict};
+use super::judge::{Verdict, by_latest, verdict};
 use super::settings::Settings;
 use crate::reading::Reading;
 use crate::stats::{count, median_mad};
@@ -74,8 +74,9 @@ pub fn judge_round(round: &[Weighed<'_>], settings: &Settings) -> Round {
     let each = round
         .iter()
         .zip(&forecasts)
-        .map(|(weighed, forecast)| {
-            forecast.map_or(Verdict::TooLittleHistory, |forecast| verdict(&forecast, weighed.mass, shift))
+        .map(|(weighed, forecast)| match forecast {
+            Some(forecast) => verdict(forecast, weighed.mass, shift),
+            None => by_latest(weighed.history, weighed.mass, weighed.at, settings),
         })
         .collect();
     Round { each, exchanges: exchanges(&seen, shift, settings), drift }

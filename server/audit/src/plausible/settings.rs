@@ -23,6 +23,11 @@ pub struct Settings {
     pub deviations: f64,
     /// Smallest half width of what fits, in %: 8. Nobody is sent back to the scale for a full stomach.
     pub least_percent: f64,
+    /// Weeks for which the latest of too few readings for a forecast still says something: 2.
+    pub few_weeks: u32,
+    /// By what factor an animal may have grown or shrunk meanwhile: 4. Even nestlings and pups stay below
+    /// it, and a slip by a decimal point does not.
+    pub few_factor: f64,
     /// How many times more likely two readings must be the other way round: 1000.
     pub exchange_odds: f64,
     /// Animals of a round that are needed to see that the scale is off: 5.
@@ -41,6 +46,8 @@ impl Default for Settings {
             drift_percent_per_week: 1.5,
             deviations: 4.0,
             least_percent: 8.0,
+            few_weeks: 2,
+            few_factor: 4.0,
             exchange_odds: 1000.0,
             drift_animals: 5,
             drift_percent: 2.0,
