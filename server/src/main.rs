@@ -5,7 +5,7 @@ use holt_server::app::{self, AppError, House};
 use holt_server::config::{Config, LogFormat, Surroundings};
 use holt_server::demo;
 use std::error::Error;
-use std::io;
+use std::io::{self, IsTerminal};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use tokio::signal::unix::{SignalKind, signal};
@@ -102,7 +102,11 @@ async fn serve(config: &Config, around: &Surroundings) -> Result<(), AppError> {
 
 fn log_as(config: &Config) {
     let filter = EnvFilter::try_new(&config.log.filter).unwrap_or_else(|_| EnvFilter::new("info"));
-    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_target(false);
+    let log = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(io::stderr)
+        .with_ansi(io::stderr().is_terminal())
+        .with_target(false);
     match config.log.format {
         LogFormat::Text => log.init(),
         LogFormat::Json => log.json().init(),
