@@ -54,6 +54,7 @@ pub struct Tx {
     snapshot: Snapshot,
     ids: Arc<dyn Ids>,
     now: DateTime<Utc>,
+    until: Option<Instant>,
     person: Uuid,
     request: Request,
     site: Option<Uuid>,
@@ -123,6 +124,7 @@ impl Store {
             snapshot,
             ids: Arc::clone(&self.ids),
             now: self.clock.now(),
+            until: caller.deadline,
             person: caller.person,
             request: *request,
             site: None,
@@ -322,14 +324,20 @@ impl Tx {
     /// Where only a check was asked for, everything is rolled back instead.
     ///
     /// # Errors
-    /// [`Error::Contention`] where the same request was answered meanwhile; [`Error::Lost`] where the
-    /// database went away.
+    /// [`Error::Contention`] where the same request was answered meanwhile; [`Error::TimedOut`] where the
+    /// deadline has passed; [`Error::Lost`] where the database went away.
     pub async fn commit<R: Serialize + Send>(self, reply: R) -> Result<R, Error> {
         if self.request.validate_only {
             self.snapshot.txn.rollback().await?;
             return Ok(reply);
         }
-        let Self { snapshot, ids, now, person, request, site, lines } = self;
+        // The time limit of the database is one of each statement. Who was told that it is too late should not
+        // find it done.
+        if self.until.is_some_and(|until| Instant::now() >= until) {
+            self.snapshot.txn.rollback().await?;
+            return Err(Error::TimedOut);
+        }
+        let Self { snapshot, ids, now, person, request, site, lines, until: _ } = self;
         let entry = ledger::entry(ids.next(), site, person, &request, now, lines);
         snapshot
             .txn
