@@ -38,10 +38,13 @@ async fn far_off_is_asked_for_again_with_what_was_expected_and_what_may_have_hap
 }
 
 #[tokio::test]
-async fn with_little_history_nothing_is_asked() {
+async fn with_little_history_only_the_absurd_is_asked_about() {
     let quill = Quill::new().await;
     quill.weekly("Bramble", &steady(2)).await;
-    assert_eq!(outcomes(&weigh(&quill, 0, 800).await), [ReadingOutcome::Accepted]);
+    let absurd = weigh(&quill, 0, 800).await;
+    assert_eq!(outcomes(&absurd), [ReadingOutcome::SecondWeighing]);
+    assert!(absurd.answers[0].hint.contains("too far left"), "{absurd:?}");
+    assert_eq!(outcomes(&weigh(&quill, 5, 3000).await), [ReadingOutcome::Accepted]);
     quill.house.close().await;
 }
 
