@@ -52,7 +52,9 @@ fn options(url: &Secret) -> Result<PgConnectOptions, ConnectError> {
 /// # Errors
 /// [`ConnectError`], whose message says what to check.
 pub async fn migrate(url: &Secret) -> Result<(), ConnectError> {
-    let mut connection: PgConnection = options(url)?.connect().await.map_err(ConnectError::Unreachable)?;
+    // Making tables takes its time, and a log that recites them tells nobody anything.
+    let options = options(url)?.disable_statement_logging();
+    let mut connection: PgConnection = options.connect().await.map_err(ConnectError::Unreachable)?;
     holt_migrations::migrator().run(&mut connection).await.map_err(ConnectError::Migrations)?;
     connection.close().await.map_err(ConnectError::Unreachable)
 }
