@@ -107,6 +107,7 @@ calls! {
         list_due Reads ListDueRequest => ListDueResponse;
     }
     ConcernServiceClient {
+        replay_concerns Reads ReplayConcernsRequest => ReplayConcernsResponse;
         list_concerns Reads ListConcernsRequest => ListConcernsResponse;
         take_up_concern SameRequest TakeUpConcernRequest => TakeUpConcernResponse;
         settle_concern SameRequest SettleConcernRequest => SettleConcernResponse;

@@ -44,6 +44,8 @@ words! {
     ArrivalSource: Collection "collection", Wild "wild", Rescue "rescue", Confiscation "confiscation",
         Private "private", OnSiteBefore "on-site-before";
     Compromise: A "A", B "B", C "C", D "D", E "E";
+    ConcernChange: Raised "raised", Worse "worse", Better "better", Quiet "quiet", Returned "returned",
+        Over "over";
     ConcernKind: WeightTrend "weight-trend", ScaleRefused "scale-refused";
     ConcernLevel: Watch "watch", Act "act", Urgent "urgent";
     ConcernState: Raised "raised", TakenUp "taken-up", Settled "settled";
@@ -90,6 +92,7 @@ mod tests {
         complete::<v1::AnimalStatus>();
         complete::<v1::ArrivalSource>();
         complete::<v1::Compromise>();
+        complete::<v1::ConcernChange>();
         complete::<v1::ConcernKind>();
         complete::<v1::ConcernLevel>();
         complete::<v1::ConcernState>();

@@ -1,16 +1,23 @@
 //! `holt concerns`
 
+use crate::commands::when;
 use crate::errand::{Errand, Outcome};
+use crate::moment::DayWord;
 use crate::views::concern::{Concern, Concerns as View};
+use crate::views::replay::Replay;
 use clap::Args;
 use holt_proto::v1;
 
 /// List the open concerns, worst first, with the numbers that raised them
 #[derive(Args, Debug)]
 #[command(after_help = "\
+With --replay the past is watched again, week by week: what would have been raised when, under the \
+thresholds of today and under those given with --with, and how often in all. Nothing is recorded.
+
 Examples:
   holt concerns
   holt concerns --animal Bramble --settled
+  holt concerns --replay --from 2025-01-01 --with limit=3
   holt concerns --all-sites --format csv")]
 pub(crate) struct Concerns {
     /// Of one animal
@@ -20,12 +27,33 @@ pub(crate) struct Concerns {
     #[arg(long)]
     settled: bool,
     /// At all your sites, whichever is meant otherwise
-    #[arg(long)]
+    #[arg(long, conflicts_with = "replay")]
     all_sites: bool,
+    /// Watch the past of the site again
+    #[arg(long, requires = "from", conflicts_with = "settled")]
+    replay: bool,
+    /// First day to watch again
+    #[arg(long, value_name = "DAY", requires = "replay")]
+    from: Option<DayWord>,
+    /// Last day to watch again; today, unless given
+    #[arg(long, value_name = "DAY", requires = "replay")]
+    to: Option<DayWord>,
+    /// A threshold with another value; may be given several times
+    #[arg(long, value_name = "THRESHOLD=VALUE", requires = "replay", value_parser = threshold)]
+    with: Vec<v1::Threshold>,
+}
+
+fn threshold(text: &str) -> Result<v1::Threshold, String> {
+    let (name, value) = text.split_once('=').ok_or("write a threshold and its value: limit=3")?;
+    let value = value.trim().parse().map_err(|_| format!("`{value}` is no number"))?;
+    Ok(v1::Threshold { name: name.trim().to_owned(), value })
 }
 
 impl Concerns {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        if self.replay {
+            return self.watch_again(errand).await;
+        }
         let session = &errand.session;
         let site = if self.all_sites { String::new() } else { errand.named_site().unwrap_or_default() };
         let zones = session.zones().await?;
@@ -39,5 +67,18 @@ impl Concerns {
         let concerns = session.pages(ask, usize::MAX, |page| page.caution.clone_into(&mut caution)).await?;
         let concerns = concerns.into_iter().map(|concern| Concern::new(concern, &zones)).collect();
         errand.show(&View { concerns, caution })
+    }
+
+    async fn watch_again(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let zone = errand.session.zones().await?.of(&site);
+        let ask = v1::ReplayConcernsRequest {
+            site,
+            animal: self.animal.unwrap_or_default(),
+            days: when::span(self.from, self.to, errand.session.today(zone))?,
+            thresholds: self.with,
+        };
+        let answer = errand.session.ask(ask).await?;
+        errand.show(&Replay::from(answer))
     }
 }

@@ -14,6 +14,7 @@ pub(crate) mod mark;
 pub(crate) mod person;
 pub(crate) mod placement;
 pub(crate) mod protocol;
+pub(crate) mod replay;
 pub(crate) mod report;
 pub(crate) mod round;
 pub(crate) mod settings;

@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 pub struct Event {
     /// When they would have been told.
     pub at: Instant,
-    /// Which of the animals, by its place among them.
+    /// Which of the animals, by the number it was given.
     pub member: usize,
     /// What it is about.
     pub matter: Matter,
@@ -25,20 +25,20 @@ pub struct Event {
 }
 
 /// Watches the members of a group ([`companions::watch`]) at each of the instants, given in order, and
-/// tells every change. `known` says what was known of the members at an instant, always in the same
-/// order: leave out what was recorded or worked out only later. Give one member to replay an animal by
-/// itself, or several that do not live together one after the other.
+/// tells every change. `known` says who was a member at an instant, each by a number of its own, and what
+/// was known of it: leave out what was recorded or worked out only later. Give one member to replay an
+/// animal by itself, or several that do not live together one after the other.
 pub fn replay<'a>(
     instants: impl IntoIterator<Item = Instant>,
-    mut known: impl FnMut(Instant) -> Vec<Subject<'a>>,
+    mut known: impl FnMut(Instant) -> Vec<(usize, Subject<'a>)>,
     settings: &Settings,
 ) -> Vec<Event> {
     let mut events = Vec::new();
     let mut carried: BTreeMap<(usize, Matter), Episode> = BTreeMap::new();
     for at in instants {
-        let members = known(at);
-        let told = companions::watch(&members, at, settings).each;
-        for (member, (subject, trend)) in members.iter().zip(&told).enumerate() {
+        let (members, subjects): (Vec<usize>, Vec<Subject<'a>>) = known(at).into_iter().unzip();
+        let told = companions::watch(&subjects, at, settings).each;
+        for ((member, subject), trend) in members.into_iter().zip(&subjects).zip(&told) {
             for matter in [Matter::Weight, Matter::Scale] {
                 let finding = found(trend, matter);
                 let seen =
@@ -92,7 +92,8 @@ mod tests {
     #[test]
     fn one_loss_is_one_matter_from_its_raising_to_its_end() {
         let readings = readings();
-        let told = replay((0..90).map(at), |_| vec![Subject::new(&readings, Tz::UTC)], &Settings::default());
+        let told =
+            replay((0..90).map(at), |_| vec![(7, Subject::new(&readings, Tz::UTC))], &Settings::default());
         let changes: Vec<Change> = told.iter().map(|event| event.change).collect();
         assert_eq!(changes.first(), Some(&Change::Raised));
         assert_eq!(changes.iter().filter(|change| **change == Change::Raised).count(), 1);
@@ -105,12 +106,13 @@ mod tests {
     #[test]
     fn what_is_known_later_changes_nothing() {
         let readings = readings();
-        let all = replay((0..60).map(at), |_| vec![Subject::new(&readings, Tz::UTC)], &Settings::default());
+        let all =
+            replay((0..60).map(at), |_| vec![(7, Subject::new(&readings, Tz::UTC))], &Settings::default());
         let then = replay(
             (0..60).map(at),
             |now| {
                 let known = readings.partition_point(|reading| reading.at <= now);
-                vec![Subject::new(&readings[..known], Tz::UTC)]
+                vec![(7, Subject::new(&readings[..known], Tz::UTC))]
             },
             &Settings::default(),
         );
@@ -121,7 +123,7 @@ mod tests {
     fn tighter_thresholds_raise_sooner() {
         let readings = readings();
         let first = |settings: &Settings| {
-            replay((0..90).map(at), |_| vec![Subject::new(&readings, Tz::UTC)], settings)[0].at
+            replay((0..90).map(at), |_| vec![(7, Subject::new(&readings, Tz::UTC))], settings)[0].at
         };
         let tight = Settings { least_loss_percent: 1.0, limit: 1.5, ..Settings::default() };
         assert!(first(&tight) < first(&Settings::default()));

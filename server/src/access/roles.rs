@@ -120,6 +120,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("CheckService/ListChecks", R(D::Read)),
         ("CheckService/ListDue", R(D::Read)),
         ("ConcernService/ListConcerns", R(D::Read)),
+        ("ConcernService/ReplayConcerns", R(D::Read)),
         ("ConcernService/TakeUpConcern", R(D::AnswerConcerns)),
         ("ConcernService/SettleConcern", R(D::AnswerConcerns)),
         ("TransferService/ProposeTransfer", R(D::Move)),

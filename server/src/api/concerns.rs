@@ -6,6 +6,9 @@ use crate::api::{Api, caller, status};
 use crate::model::concern::CAUTION;
 use crate::model::page::{Page, Slice};
 use crate::records::concerns::{self, Answer};
+use crate::report::replay;
+use holt_audit::episode::Change;
+use holt_proto::time::day;
 use holt_proto::v1;
 use holt_proto::v1::concern_service_server::ConcernService;
 use tonic::{Request, Response, Status};
@@ -73,6 +76,62 @@ impl ConcernService for Api {
         let concern =
             concerns::answer(&self.records, &caller, &write, &site, &answer).await.map_err(status::from)?;
         Ok(Response::new(v1::SettleConcernResponse { concern: Some(encode::concern(concern)) }))
+    }
+
+    async fn replay_concerns(
+        &self,
+        request: Request<v1::ReplayConcernsRequest>,
+    ) -> Result<Response<v1::ReplayConcernsResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let site = form.site("site", &asked.site);
+        let animal = form.text("animal", &asked.animal, 0..=100);
+        let days = form.days("days", asked.days);
+        if days.is_none() {
+            form.wrong("days", "is not given", "name the first and the last day to watch again");
+        }
+        form.done()?;
+        let (first, last) = days.unwrap_or_default();
+        let thresholds = asked.thresholds.into_iter().map(|one| (one.name, one.value)).collect();
+        let question = replay::Question { site, animal, first, last, thresholds };
+        let found = replay::of(&self.records, &caller, &question).await.map_err(status::from)?;
+        Ok(Response::new(v1::ReplayConcernsResponse {
+            today: Some(replayed(found.today)),
+            otherwise: found.otherwise.map(replayed),
+            animals: i32::try_from(found.animals).unwrap_or(i32::MAX),
+            animal_years: found.animal_years,
+            caution: replay::CAUTION.to_owned(),
+        }))
+    }
+}
+
+fn replayed(told: Vec<replay::Told>) -> v1::Replayed {
+    let raised = told.iter().filter(|one| one.change == Change::Raised).count();
+    let told = told.into_iter().map(|one| v1::ReplayedConcern {
+        on: Some(day(one.on)),
+        animal_id: one.animal.id.to_string(),
+        accession: one.animal.accession,
+        house_name: one.animal.house_name,
+        kind: encode::concern_kind(one.kind).into(),
+        change: change(one.change).into(),
+        level: one
+            .found
+            .map_or(v1::ConcernLevel::Unspecified, |(level, _)| encode::concern_level(level))
+            .into(),
+        since: one.found.map(|(_, since)| day(since)),
+    });
+    v1::Replayed { told: told.collect(), raised: i32::try_from(raised).unwrap_or(i32::MAX) }
+}
+
+const fn change(change: Change) -> v1::ConcernChange {
+    match change {
+        Change::None => v1::ConcernChange::Unspecified,
+        Change::Raised => v1::ConcernChange::Raised,
+        Change::Worse => v1::ConcernChange::Worse,
+        Change::Better => v1::ConcernChange::Better,
+        Change::Quiet => v1::ConcernChange::Quiet,
+        Change::Returned => v1::ConcernChange::Returned,
+        Change::Over => v1::ConcernChange::Over,
     }
 }
 

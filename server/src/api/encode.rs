@@ -126,16 +126,24 @@ pub(crate) fn due_item(item: DueItem) -> v1::DueItem {
     }
 }
 
-pub(crate) fn concern(concern: Concern) -> v1::Concern {
-    let kind = match concern.kind {
+pub(crate) const fn concern_kind(kind: ConcernKind) -> v1::ConcernKind {
+    match kind {
         ConcernKind::WeightTrend => v1::ConcernKind::WeightTrend,
         ConcernKind::ScaleRefused => v1::ConcernKind::ScaleRefused,
-    };
-    let level = match concern.content.level {
+    }
+}
+
+pub(crate) const fn concern_level(level: Level) -> v1::ConcernLevel {
+    match level {
         Level::Watch => v1::ConcernLevel::Watch,
         Level::Act => v1::ConcernLevel::Act,
         Level::Urgent => v1::ConcernLevel::Urgent,
-    };
+    }
+}
+
+pub(crate) fn concern(concern: Concern) -> v1::Concern {
+    let kind = concern_kind(concern.kind);
+    let level = concern_level(concern.content.level);
     let state = match concern.state {
         ConcernState::Raised => v1::ConcernState::Raised,
         ConcernState::TakenUp => v1::ConcernState::TakenUp,

@@ -71,7 +71,7 @@ pub(super) async fn carry(tx: &mut Tx, permit: &Permit, watched: &[Watched]) -> 
 }
 
 /// What a matter is called among concerns.
-const fn kind(matter: Matter) -> ConcernKind {
+pub(crate) const fn kind(matter: Matter) -> ConcernKind {
     match matter {
         Matter::Weight => ConcernKind::WeightTrend,
         Matter::Scale => ConcernKind::ScaleRefused,

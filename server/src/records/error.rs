@@ -131,6 +131,11 @@ impl Refusal {
     }
 }
 
+/// Something that should never be.
+pub(crate) fn fault(what: String) -> Error {
+    Error::Fault(store::Error::Fault(what))
+}
+
 impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.say)

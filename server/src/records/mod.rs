@@ -87,7 +87,7 @@ impl Records {
 }
 
 /// The one animal that a reference means now, or the refusal that says why there is none.
-async fn one_animal(
+pub(crate) async fn one_animal(
     snapshot: &Snapshot,
     permit: Option<&Permit>,
     text: &str,

@@ -8,7 +8,7 @@ use crate::model::page::{Page, Slice};
 use crate::model::person::{Grant, Person, Role};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
-use crate::records::error::{Error, Refusal, Result};
+use crate::records::error::{Error, Refusal, Result, fault};
 use crate::records::{Records, fresh};
 use crate::store::people::{self, Credential, Gate, NewRefresh};
 use crate::store::retrying;
@@ -104,10 +104,6 @@ impl Door {
         let _turn = self.hashing.acquire().await.map_err(|error| fault(error.to_string()))?;
         tokio::task::spawn_blocking(work).await.map_err(|error| fault(error.to_string()))
     }
-}
-
-fn fault(what: String) -> Error {
-    Error::Fault(crate::store::Error::Fault(what))
 }
 
 /// The refusal for whoever shows no token, or one that is not accepted.

@@ -32,7 +32,7 @@ use uuid::Uuid;
 const HEAVIEST: Mass = Mass::from_mg(20_000_000_000);
 
 /// How far back readings matter: the trend's baseline of a year and the weeks it leaves out.
-const REACH: TimeDelta = TimeDelta::weeks(62);
+pub(crate) const REACH: TimeDelta = TimeDelta::weeks(62);
 
 /// A reading with everything that is known of it.
 struct Placed<'a> {
@@ -381,7 +381,7 @@ fn point_of(weight: &NewWeight) -> Point {
 }
 
 /// Readings as the audit module takes them: estimates left out, scales numbered by name.
-fn seen<'a>(points: impl Iterator<Item = &'a Point>) -> Vec<Seen> {
+pub(crate) fn seen<'a>(points: impl Iterator<Item = &'a Point>) -> Vec<Seen> {
     let mut scales: HashMap<&str, u32> = HashMap::new();
     points
         .filter(|point| !point.estimate)

@@ -1,3 +1,4 @@
 //! What people read: records put together for a question.
 
+pub mod replay;
 pub mod site_day;

@@ -421,6 +421,12 @@ impl Stage {
             .encode_to_vec(),
             "CheckService/ListChecks" => v1::ListChecksRequest { site }.encode_to_vec(),
             "CheckService/ListDue" => v1::ListDueRequest { site, ..Default::default() }.encode_to_vec(),
+            "ConcernService/ReplayConcerns" => {
+                let first = Some(day(start_of_time().date_naive() - TimeDelta::days(28)));
+                let last = Some(day(start_of_time().date_naive()));
+                let days = Some(v1::DaySpan { first, last });
+                v1::ReplayConcernsRequest { site, days, ..Default::default() }.encode_to_vec()
+            }
             "ConcernService/ListConcerns" => {
                 v1::ListConcernsRequest { site, ..Default::default() }.encode_to_vec()
             }

@@ -35,13 +35,14 @@ pub(crate) fn raised(
     match rule {
         Rule::Alone(settings) => {
             let alone = |&member: &usize| {
-                let told = replay(weeks.clone().map(end_of), |at| vec![subject(member, at)], settings);
-                told.into_iter().filter(is_raised).map(move |event| (member, week_of(event.at)))
+                let known = |at| vec![(member, subject(member, at))];
+                let told = replay(weeks.clone().map(end_of), known, settings);
+                told.into_iter().filter(is_raised).map(|event| (event.member, week_of(event.at)))
             };
             asked.iter().flat_map(alone).collect()
         }
         Rule::Among(settings) => {
-            let all = |at| (0..readings.len()).map(|member| subject(member, at)).collect();
+            let all = |at| (0..readings.len()).map(|member| (member, subject(member, at))).collect();
             let told = replay(weeks.map(end_of), all, settings);
             told.iter()
                 .filter(|event| is_raised(event) && asked.contains(&event.member))

@@ -5,6 +5,7 @@ mod concern;
 mod exchange;
 mod happy;
 mod repeat;
+mod replay;
 mod scale_refused;
 mod second_weighing;
 mod size;
