@@ -1,6 +1,6 @@
 //! An auditor's report over two sites: what is done, what is not, the same again as it was known then.
 
-use super::{Transcript, desk};
+use super::{TypedByHand, desk};
 use chrono::TimeDelta;
 use holt_server::model::person::Role;
 use holt_tests::House;
@@ -24,7 +24,7 @@ async fn an_inspection_of_two_parks() {
     let auditor =
         house.desk_of(&house.person("inspector", &both).await, &both).at_terminal(90).with("NO_COLOR", "1");
 
-    let mut by_hand = Transcript::default();
+    let mut by_hand = TypedByHand::default();
     by_hand.done("aud", &auditor, "holt whoami").await;
     let first = by_hand.done("aud", &auditor, "holt report --span 28").await;
     by_hand.done("aud", &auditor, "holt report --span 28 --site MER --format csv").await;

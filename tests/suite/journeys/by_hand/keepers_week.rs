@@ -1,7 +1,7 @@
 //! A keeper's week: sign in, see what is due, weigh the group, look again where a reading is odd, answer
 //! the concern that comes of it.
 
-use super::{Transcript, desk, id_in};
+use super::{TypedByHand, desk, id_in};
 use chrono::{Days, TimeDelta};
 use holt_server::model::person::Role;
 use holt_tests::House;
@@ -38,7 +38,7 @@ async fn a_week_of_one_keeper() {
     registrar.done("holt enclosure add 'Otter pool' --kind outdoor --capacity 4").await;
     registrar.done("holt check add weigh --all --every week --on mon --grace 1 --starts 2025-09-01").await;
 
-    let mut by_hand = Transcript::default();
+    let mut by_hand = TypedByHand::default();
     let ada = house.desk().at_terminal(90).with("NO_COLOR", "1");
     let typed = |secrets: &[&str]| Fed {
         input: Vec::new(),

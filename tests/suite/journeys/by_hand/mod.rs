@@ -1,4 +1,4 @@
-//! What people do, typed by hand: the command line against a real server, each journey as one transcript.
+//! What people do, typed by hand: the command line against a real server, each journey as one text.
 
 mod auditors_report;
 mod keepers_week;
@@ -10,9 +10,9 @@ use holt_tests::{Desk, House, Park};
 
 /// What was typed and what came of it.
 #[derive(Default)]
-struct Transcript(String);
+struct TypedByHand(String);
 
-impl Transcript {
+impl TypedByHand {
     /// Something that happens between two commands.
     fn remark(&mut self, text: &str) {
         self.0.push_str(&format!("# {text}\n\n"));

@@ -1,7 +1,7 @@
 //! A registrar's transfer: proposed, withheld by a veterinary surgeon, agreed, dispatched and received,
 //! with one record that both sites share.
 
-use super::{Transcript, desk, id_in};
+use super::{TypedByHand, desk, id_in};
 use chrono::TimeDelta;
 use holt_server::model::person::Role;
 use holt_tests::House;
@@ -19,7 +19,7 @@ async fn a_move_from_park_to_park() {
     let vet = desk(&house, &quill, Role::Veterinary);
     receiver.done("holt enclosure add 'Quarantine 2' --kind indoor").await;
 
-    let mut by_hand = Transcript::default();
+    let mut by_hand = TypedByHand::default();
     let (qui, mer) = ("qui", "mer");
     by_hand.ends(mer, &receiver, "holt animal show Bramble", 4).await;
     let propose = "holt transfer propose Bramble --to MER --terms loan --loan-until 2027-03-01 \
