@@ -35,13 +35,13 @@ pub(crate) struct Replay {
 fn told(under: &'static str, replayed: &v1::Replayed) -> Vec<Told> {
     let told = replayed.told.iter().map(|one| Told {
         thresholds: under,
-        on: day(one.on),
+        on: day(one.told_on),
         accession: one.accession.clone(),
         house_name: some(one.house_name.clone()),
         about: one.kind().word(),
         change: one.change().word(),
         level: one.level().word(),
-        since: day(one.since),
+        since: day(one.began_on),
     });
     told.collect()
 }

@@ -108,7 +108,7 @@ impl ConcernService for Api {
 fn replayed(told: Vec<replay::Told>) -> v1::Replayed {
     let raised = told.iter().filter(|one| one.change == Change::Raised).count();
     let told = told.into_iter().map(|one| v1::ReplayedConcern {
-        on: Some(day(one.on)),
+        told_on: Some(day(one.on)),
         animal_id: one.animal.id.to_string(),
         accession: one.animal.accession,
         house_name: one.animal.house_name,
@@ -118,7 +118,7 @@ fn replayed(told: Vec<replay::Told>) -> v1::Replayed {
             .found
             .map_or(v1::ConcernLevel::Unspecified, |(level, _)| encode::concern_level(level))
             .into(),
-        since: one.found.map(|(_, since)| day(since)),
+        began_on: one.found.map(|(_, since)| day(since)),
     });
     v1::Replayed { told: told.collect(), raised: i32::try_from(raised).unwrap_or(i32::MAX) }
 }

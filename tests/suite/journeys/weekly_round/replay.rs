@@ -51,7 +51,7 @@ async fn a_loss_would_have_been_told_of_while_it_went_on_and_nothing_else() {
     let raised = &today.told[0];
     assert_eq!((raised.house_name.as_str(), raised.kind()), ("Bramble", ConcernKind::WeightTrend));
     assert_eq!(raised.change(), ConcernChange::Raised);
-    let (on, _) = day_bounds(raised.on.unwrap()).unwrap();
+    let (on, _) = day_bounds(raised.told_on.unwrap()).unwrap();
     let began = first() + TimeDelta::weeks(30);
     assert!((began..began + TimeDelta::weeks(8)).contains(&on), "{on}");
     assert!(today.told.iter().all(|one| one.house_name == "Bramble"), "{:?}", today.told);
@@ -70,7 +70,7 @@ async fn other_thresholds_raise_sooner_or_not_at_all() {
     let answer = replay(&quill, &keen).await.unwrap();
     let [usual, keen] = [answer.today.unwrap(), answer.otherwise.unwrap()].map(|replayed| {
         let of = replayed.told.into_iter().find(|one| one.house_name == "Bramble").unwrap();
-        day_bounds(of.on.unwrap()).unwrap().0
+        day_bounds(of.told_on.unwrap()).unwrap().0
     });
     assert!(keen < usual, "{keen} and {usual}");
     quill.house.close().await;
