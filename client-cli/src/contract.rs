@@ -2,11 +2,12 @@
 
 use holt_proto::v1::{
     self, animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
-    check_service_client::CheckServiceClient, concern_service_client::ConcernServiceClient,
-    mark_service_client::MarkServiceClient, people_service_client::PeopleServiceClient,
-    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
-    site_service_client::SiteServiceClient, transfer_service_client::TransferServiceClient,
-    weight_service_client::WeightServiceClient,
+    census_service_client::CensusServiceClient, check_service_client::CheckServiceClient,
+    concern_service_client::ConcernServiceClient, group_service_client::GroupServiceClient,
+    litter_service_client::LitterServiceClient, mark_service_client::MarkServiceClient,
+    people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
+    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
+    transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
 };
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
@@ -83,6 +84,21 @@ calls! {
         get_animal Reads GetAnimalRequest => GetAnimalResponse;
         list_animals Reads ListAnimalsRequest => ListAnimalsResponse;
     }
+    GroupServiceClient {
+        create_group SameRequest CreateGroupRequest => CreateGroupResponse;
+        join_group SameRequest JoinGroupRequest => JoinGroupResponse;
+        leave_group SameRequest LeaveGroupRequest => LeaveGroupResponse;
+        move_group SameRequest MoveGroupRequest => MoveGroupResponse;
+        get_group Reads GetGroupRequest => GetGroupResponse;
+        list_groups Reads ListGroupsRequest => ListGroupsResponse;
+    }
+    LitterServiceClient {
+        record_litter SameRequest RecordLitterRequest => RecordLitterResponse;
+        record_litter_event SameRequest RecordLitterEventRequest => RecordLitterEventResponse;
+        tell_apart SameRequest TellApartRequest => TellApartResponse;
+        get_litter Reads GetLitterRequest => GetLitterResponse;
+        list_litters Reads ListLittersRequest => ListLittersResponse;
+    }
     MarkServiceClient {
         apply_mark SameRequest ApplyMarkRequest => ApplyMarkResponse;
         end_mark SameRequest EndMarkRequest => EndMarkResponse;
@@ -92,6 +108,7 @@ calls! {
     }
     WeightServiceClient {
         record_weights SameRequest RecordWeightsRequest => RecordWeightsResponse;
+        record_crate_reading SameRequest RecordCrateReadingRequest => RecordCrateReadingResponse;
         list_weights Reads ListWeightsRequest => ListWeightsResponse;
     }
     AssessmentServiceClient {
@@ -127,6 +144,9 @@ calls! {
     ReportServiceClient {
         get_site_day Reads GetSiteDayRequest => GetSiteDayResponse;
     }
+    CensusServiceClient {
+        get_stock_return Reads GetStockReturnRequest => GetStockReturnResponse;
+    }
 }
 
 /// A list that comes in pages.
@@ -161,6 +181,8 @@ macro_rules! paged {
 paged! {
     ListPeopleRequest: people of Person;
     ListAnimalsRequest: animals of Animal;
+    ListGroupsRequest: groups of Group;
+    ListLittersRequest: litters of Litter;
     ListWeightsRequest: weights of Weight;
     ListAssessmentsRequest: assessments of Assessment;
     ListConcernsRequest: concerns of Concern;

@@ -59,7 +59,10 @@ words! {
     Duty: Weigh "weigh", Assess "assess";
     EnclosureKind: Indoor "indoor", Outdoor "outdoor", Mixed "mixed";
     Enhancement: None "0", Low "+", Mid "++", High "+++";
+    GroupRole: Member "member", Breeding "breeding", Helper "helper", Juvenile "juvenile", OnTrial "on-trial";
     IndicatorBasis: Animal "animal", Resource "resource";
+    Kin: Dam "dam", Sire "sire", Offspring "offspring", FullSibling "sibling", HalfSibling "half-sibling";
+    LitterChangeKind: Born "born", Died "died", Sexed "sexed", ToldApart "told-apart";
     MarkKind: Transponder "transponder", Ring "ring", Tattoo "tattoo", EarNotch "ear-notch",
         Natural "natural", HouseName "house-name";
     ReadingOutcome: Accepted "accepted", Repeat "repeat", SecondWeighing "second-weighing", Refused "refused";
@@ -104,7 +107,10 @@ mod tests {
         complete::<v1::Duty>();
         complete::<v1::EnclosureKind>();
         complete::<v1::Enhancement>();
+        complete::<v1::GroupRole>();
         complete::<v1::IndicatorBasis>();
+        complete::<v1::Kin>();
+        complete::<v1::LitterChangeKind>();
         complete::<v1::MarkKind>();
         complete::<v1::ReadingOutcome>();
         complete::<v1::Role>();

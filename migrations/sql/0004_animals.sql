@@ -5,6 +5,8 @@ CREATE TABLE taxa (
   id              uuid PRIMARY KEY,
   scientific_name text NOT NULL CONSTRAINT taxa_scientific_name_key UNIQUE,
   common_name     text NOT NULL,
+  breeds_from_days   integer CONSTRAINT taxa_breeds_from_guard CHECK (breeds_from_days BETWEEN 1 AND 36600),
+  carries_up_to_days integer CONSTRAINT taxa_carries_guard CHECK (carries_up_to_days BETWEEN 1 AND 3660),
   recorded_at     timestamptz NOT NULL,
   recorded_by     uuid NOT NULL,
   request_id      uuid NOT NULL
@@ -13,6 +15,8 @@ CALL holt_guard('taxa', 'Species and subspecies.', '{
   "id": "Identifier (UUIDv7).",
   "scientific_name": "Genus, species, subspecies.",
   "common_name": "Name as people say it.",
+  "breeds_from_days": "Age in days from which it can be a parent; null where not stated.",
+  "carries_up_to_days": "Longest time in days from mating to birth; null where not stated.",
   "recorded_at": "When it was recorded.",
   "recorded_by": "Who recorded it.",
   "request_id": "The write that recorded it."
@@ -82,6 +86,7 @@ CREATE TABLE parents (
   parent_id      uuid NOT NULL REFERENCES animals,
   kind           text NOT NULL CONSTRAINT parents_kind_guard CHECK (kind IN ('dam', 'sire')),
   share          double precision NOT NULL CONSTRAINT parents_share_guard CHECK (share > 0 AND share <= 1),
+  because        text NOT NULL,
   recorded_at    timestamptz NOT NULL,
   recorded_by    uuid NOT NULL,
   request_id     uuid NOT NULL,
@@ -99,7 +104,8 @@ CALL holt_guard_fact('parents', 'Dam and possible sires of an animal.', '{
   "site_id": "The site that recorded it.",
   "parent_id": "The parent.",
   "kind": "dam or sire.",
-  "share": "How likely this one is the sire, 1 where it is certain."
+  "share": "How likely this one is the sire, 1 where it is certain.",
+  "because": "Why it was accepted although it does not fit by the records; empty where it fits."
 }');
 
 CREATE TABLE sexings (

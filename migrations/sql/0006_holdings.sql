@@ -7,7 +7,7 @@ CREATE TABLE holdings (
   began_at        timestamptz NOT NULL,
   began_on        date NOT NULL,
   began_how       text NOT NULL CONSTRAINT holdings_began_how_guard
-                  CHECK (began_how IN ('birth', 'arrival', 'transfer')),
+                  CHECK (began_how IN ('birth', 'arrival', 'transfer', 'told_apart')),
   began_source    text NOT NULL DEFAULT '',
   began_name      text NOT NULL DEFAULT '',
   ended_at        timestamptz,
@@ -36,7 +36,7 @@ CALL holt_guard_fact('holdings', 'Who keeps an animal, as an interval.', '{
   "site_id": "The site that holds it.",
   "began_at": "First instant; the start of the day where only the day is known.",
   "began_on": "Day it came onto the books, in the zone of the site.",
-  "began_how": "birth, arrival or transfer.",
+  "began_how": "birth, arrival, transfer, or told_apart from the litter in which it was counted until then.",
   "began_source": "For an arrival, what kind of place it came from.",
   "began_name": "For an arrival, whom or where it came from.",
   "ended_at": "First instant after; the end of the day where only the day is known; null while it lasts.",

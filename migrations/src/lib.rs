@@ -21,6 +21,9 @@ const FILES: &[(i64, &str, &str)] = &[
     (10, "transfers", include_str!("../sql/0010_transfers.sql")),
     (11, "concerns", include_str!("../sql/0011_concerns.sql")),
     (12, "ledger", include_str!("../sql/0012_ledger.sql")),
+    (13, "litters", include_str!("../sql/0013_litters.sql")),
+    (14, "groups", include_str!("../sql/0014_groups.sql")),
+    (15, "crate_readings", include_str!("../sql/0015_crate_readings.sql")),
 ];
 
 /// A migrator over [`FILES`]. Run it as the owner of the database, before the service connects.

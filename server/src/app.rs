@@ -14,11 +14,12 @@ use crate::store::{self, ConnectError, Limits, Store};
 use chrono::TimeDelta;
 use holt_proto::v1::{
     animal_service_server::AnimalServiceServer, assessment_service_server::AssessmentServiceServer,
-    check_service_server::CheckServiceServer, concern_service_server::ConcernServiceServer,
-    mark_service_server::MarkServiceServer, people_service_server::PeopleServiceServer,
-    placement_service_server::PlacementServiceServer, report_service_server::ReportServiceServer,
-    site_service_server::SiteServiceServer, transfer_service_server::TransferServiceServer,
-    weight_service_server::WeightServiceServer,
+    census_service_server::CensusServiceServer, check_service_server::CheckServiceServer,
+    concern_service_server::ConcernServiceServer, group_service_server::GroupServiceServer,
+    litter_service_server::LitterServiceServer, mark_service_server::MarkServiceServer,
+    people_service_server::PeopleServiceServer, placement_service_server::PlacementServiceServer,
+    report_service_server::ReportServiceServer, site_service_server::SiteServiceServer,
+    transfer_service_server::TransferServiceServer, weight_service_server::WeightServiceServer,
 };
 use std::num::NonZeroU32;
 use std::path::{Path, PathBuf};
@@ -268,8 +269,11 @@ fn routes(api: &Api, config: &Config) -> Routes {
     all![
         AnimalServiceServer,
         AssessmentServiceServer,
+        CensusServiceServer,
         CheckServiceServer,
         ConcernServiceServer,
+        GroupServiceServer,
+        LitterServiceServer,
         MarkServiceServer,
         PeopleServiceServer,
         PlacementServiceServer,

@@ -96,6 +96,7 @@ impl House {
             request_id: self.request(),
             scientific_name: scientific_name.to_owned(),
             common_name: common_name.to_owned(),
+            ..Default::default()
         };
         park.registrar.client.animals().create_taxon(taxon).await.unwrap();
     }

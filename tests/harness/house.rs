@@ -5,11 +5,12 @@ use crate::cluster;
 use chrono::{DateTime, TimeDelta, TimeZone, Utc};
 use holt_proto::v1::{
     animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
-    check_service_client::CheckServiceClient, concern_service_client::ConcernServiceClient,
-    mark_service_client::MarkServiceClient, people_service_client::PeopleServiceClient,
-    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
-    site_service_client::SiteServiceClient, transfer_service_client::TransferServiceClient,
-    weight_service_client::WeightServiceClient,
+    census_service_client::CensusServiceClient, check_service_client::CheckServiceClient,
+    concern_service_client::ConcernServiceClient, group_service_client::GroupServiceClient,
+    litter_service_client::LitterServiceClient, mark_service_client::MarkServiceClient,
+    people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
+    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
+    transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
 };
 use holt_server::access::keys::OwnKey;
 use holt_server::access::token::{Bearer, Subject, Tokens};
@@ -82,8 +83,11 @@ macro_rules! services {
 services! {
     animals: AnimalServiceClient,
     assessments: AssessmentServiceClient,
+    census: CensusServiceClient,
     checks: CheckServiceClient,
     concerns: ConcernServiceClient,
+    groups: GroupServiceClient,
+    litters: LitterServiceClient,
     marks: MarkServiceClient,
     people: PeopleServiceClient,
     placements: PlacementServiceClient,
@@ -221,6 +225,13 @@ impl House {
                   WHERE p.superseded_at IS NULL AND p.ended_at IS NULL
                     AND NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = p.animal_id
                                        AND h.superseded_at IS NULL AND h.ended_at IS NULL AND h.site_id = p.site_id)",
+            ),
+            (
+                "a member of a group of a site that does not hold it",
+                "SELECT count(*) FROM memberships m
+                  WHERE m.superseded_at IS NULL AND m.ended_at IS NULL
+                    AND NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = m.animal_id
+                                       AND h.superseded_at IS NULL AND h.ended_at IS NULL AND h.site_id = m.site_id)",
             ),
             (
                 "a request without its ledger entry",

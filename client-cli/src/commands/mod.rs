@@ -9,6 +9,8 @@ mod concern;
 mod concerns;
 mod due;
 mod enclosure;
+mod group;
+mod litter;
 mod mark;
 mod password;
 mod person;
@@ -20,6 +22,7 @@ mod sign_in;
 mod sign_out;
 mod site;
 mod species;
+mod stock_return;
 mod transfer;
 mod weigh;
 mod weights;
@@ -54,10 +57,13 @@ pub(crate) enum Asking {
     Assess(assess::Assess),
     Assessments(assessments::Assessments),
     Animal(animal::Animal),
+    Litter(litter::Litter),
+    Group(group::Group),
     Mark(mark::Mark),
     Place(place::Place),
     Transfer(transfer::Transfer),
     Report(report::Report),
+    StockReturn(stock_return::StockReturn),
     Check(check::Check),
     Protocol(protocol::Protocol),
     Species(species::Species),
@@ -101,10 +107,13 @@ impl Asking {
             Self::Assess(command) => command.run(errand).await,
             Self::Assessments(command) => command.run(errand).await,
             Self::Animal(command) => command.run(errand).await,
+            Self::Litter(command) => command.run(errand).await,
+            Self::Group(command) => command.run(errand).await,
             Self::Mark(command) => command.run(errand).await,
             Self::Place(command) => command.run(errand).await,
             Self::Transfer(command) => command.run(errand).await,
             Self::Report(command) => command.run(errand).await,
+            Self::StockReturn(command) => command.run(errand).await,
             Self::Check(command) => command.run(errand).await,
             Self::Protocol(command) => command.run(errand).await,
             Self::Species(command) => command.run(errand).await,

@@ -1,5 +1,6 @@
 //! `holt weigh`
 
+use super::litter;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
 use crate::failure::Failure;
@@ -8,12 +9,17 @@ use crate::round::Entry;
 use crate::round::file;
 use crate::round::row::{Terms, wire_when};
 use crate::round::send::{Identity, send};
+use crate::session::request_id;
+use crate::views::CHECKED_ONLY;
+use crate::views::crate_reading::{CrateReading, Recorded};
 use crate::views::round::Round;
 use crate::words;
 use clap::Args;
 use holt_proto::notation::mass::{self, Unit};
+use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
 use holt_proto::v1::reading;
+use holt_proto::v1::record_crate_reading_request::{Of, When as Taken};
 use std::path::PathBuf;
 
 /// Record a weight, or a round of weights from a file
@@ -23,6 +29,9 @@ A mass carries its unit. An animal that was offered the scale and would not come
 that is a finding, too. A reading far from what the animal was expected to weigh is recorded and set \
 aside until a second weighing agrees with it.
 
+Several animals of a litter or a group in one crate are one reading with their number. It is never divided \
+among them, and is in the trend of none.
+
 A round file is CSV with a header: animal, mass (or weight), at (or date and time), tried, scale, method, \
 note. Each row has its own answer; what is wrong with one does not touch the others. A file that is sent \
 again records nothing twice. Times are those of the site; rows without one take that of --at.
@@ -31,6 +40,8 @@ Examples:
   holt weigh Bramble 8.2kg
   holt weigh Bramble 9 lb 3 oz --at 06:40 --scale platform --method trained
   holt weigh Sedge --tried --note \"stayed in the holt\"
+  holt weigh --litter Sedge --count 4 812 g --scale kitchen
+  holt weigh --group \"Weir family\" --count 6 3.2kg
   holt weigh --file round.csv
   holt weigh --file - --unit g --at 2026-03-02 --check-only < round.csv")]
 pub(crate) struct Weigh {
@@ -70,6 +81,20 @@ pub(crate) struct Weigh {
     #[arg(long, value_name = "TEXT", conflicts_with = "file")]
     note: Option<String>,
 
+    /// Litter whose young were in one crate: its dam, or its id
+    #[arg(long, value_name = "LITTER", requires = "count")]
+    #[arg(conflicts_with_all = ["file", "tried", "group", "method"])]
+    litter: Option<String>,
+
+    /// Group whose members were in one crate
+    #[arg(long, value_name = "GROUP", requires = "count")]
+    #[arg(conflicts_with_all = ["file", "tried", "method"])]
+    group: Option<String>,
+
+    /// How many were in the crate
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(i32).range(1..=100_000))]
+    count: Option<i32>,
+
     /// Check everything and record nothing
     #[arg(long)]
     check_only: bool,
@@ -92,6 +117,50 @@ fn unit(text: &str) -> Result<Unit, mass::MassError> {
 
 impl Weigh {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match (&self.litter, &self.group, self.count) {
+            (None, None, None) => self.round(errand).await,
+            (None, None, Some(_)) => Err(Failure::usage(
+                "it is not said whose animals were in the crate",
+                "add --litter or --group",
+            )),
+            (_, _, count) => self.crated(count.unwrap_or_default(), errand).await,
+        }
+    }
+
+    /// Several animals in one crate.
+    async fn crated(&self, animals: i32, errand: &mut Errand<'_>) -> Outcome {
+        // There is no animal to name, so what was typed is all mass.
+        let typed = self.animal.iter().chain(&self.mass).map(String::as_str).collect::<Vec<_>>().join(" ");
+        let milligrams =
+            mass::parse(&typed, self.unit).map_err(|error| Failure::argument("MASS", &error.to_string()))?;
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let of = match (&self.litter, &self.group) {
+            (Some(litter), _) => Of::LitterId(litter::find(session, &site, litter).await?.id),
+            (None, group) => Of::Group(group.clone().unwrap_or_default()),
+        };
+        let when = self.at.as_ref().map(|at| at.word.resolve(zone, session.now())).transpose()?;
+        let ask = v1::RecordCrateReadingRequest {
+            request_id: request_id(),
+            site,
+            of: Some(of),
+            animals,
+            mass: Some(v1::Mass { milligrams }),
+            when: when.map(|when| match when {
+                When::At(at) => Taken::WeighedAt(timestamp(at)),
+                When::On(on) => Taken::WeighedOn(day(on)),
+            }),
+            scale: self.scale.clone().unwrap_or_default(),
+            note: self.note.clone().unwrap_or_default(),
+            validate_only: self.check_only,
+        };
+        let reading = CrateReading::new(session.ask(ask).await?.reading.unwrap_or_default(), zone);
+        let say = if self.check_only { CHECKED_ONLY.to_owned() } else { format!("{}.", reading.spoken()) };
+        errand.show(&Recorded { reading, say })
+    }
+
+    async fn round(self, errand: &mut Errand<'_>) -> Outcome {
         let content = match &self.file {
             Some(path) => errand.input.file(path)?,
             None => Vec::new(),

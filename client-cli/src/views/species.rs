@@ -10,12 +10,21 @@ use serde::Serialize;
 pub(crate) struct Species {
     pub(crate) scientific_name: String,
     pub(crate) common_name: String,
+    breeds_from_days: Option<i32>,
+    carries_up_to_days: Option<i32>,
     id: String,
 }
 
 impl From<v1::Taxon> for Species {
     fn from(taxon: v1::Taxon) -> Self {
-        Self { scientific_name: taxon.scientific_name, common_name: taxon.common_name, id: taxon.id }
+        let stated = |days: i32| (days != 0).then_some(days);
+        Self {
+            breeds_from_days: stated(taxon.breeds_from_days),
+            carries_up_to_days: stated(taxon.carries_up_to_days),
+            scientific_name: taxon.scientific_name,
+            common_name: taxon.common_name,
+            id: taxon.id,
+        }
     }
 }
 

@@ -14,9 +14,9 @@ pub enum Deed {
     Weigh,
     /// Record assessments.
     Assess,
-    /// Register animals, sexes, deaths, departures, marks.
+    /// Register animals and litters, sexes, deaths, departures, marks.
     Register,
-    /// Say which enclosure animals live in.
+    /// Say which enclosure animals live in, and which group they belong to.
     Place,
     /// Propose, agree, dispatch, receive.
     Move,
@@ -106,10 +106,22 @@ pub const METHODS: &[(&str, Need)] = {
         ("AnimalService/RecordDeparture", R(D::Register)),
         ("AnimalService/GetAnimal", R(D::Read)),
         ("AnimalService/ListAnimals", R(D::Read)),
+        ("GroupService/CreateGroup", R(D::Place)),
+        ("GroupService/JoinGroup", R(D::Place)),
+        ("GroupService/LeaveGroup", R(D::Place)),
+        ("GroupService/MoveGroup", R(D::Place)),
+        ("GroupService/GetGroup", R(D::Read)),
+        ("GroupService/ListGroups", R(D::Read)),
+        ("LitterService/RecordLitter", R(D::Register)),
+        ("LitterService/RecordLitterEvent", R(D::Register)),
+        ("LitterService/TellApart", R(D::Register)),
+        ("LitterService/GetLitter", R(D::Read)),
+        ("LitterService/ListLitters", R(D::Read)),
         ("MarkService/ApplyMark", R(D::Register)),
         ("MarkService/EndMark", R(D::Register)),
         ("PlacementService/PlaceAnimals", R(D::Place)),
         ("WeightService/RecordWeights", R(D::Weigh)),
+        ("WeightService/RecordCrateReading", R(D::Weigh)),
         ("WeightService/ListWeights", R(D::Read)),
         ("AssessmentService/LoadProtocol", R(D::KeepProtocols)),
         ("AssessmentService/ListProtocols", R(D::ReadDirectory)),
@@ -135,6 +147,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("TransferService/GetTransfer", R(D::Read)),
         ("TransferService/ListTransfers", R(D::Read)),
         ("ReportService/GetSiteDay", R(D::Read)),
+        ("CensusService/GetStockReturn", R(D::Read)),
     ]
 };
 

@@ -4,7 +4,8 @@ use crate::api::decode::Form;
 use crate::api::encode::{day_between, id, mark, mass, sex, taxon};
 use crate::api::{Api, caller, status};
 use crate::model::animal::{
-    Animal, ArrivalSource, Born, Coming, Destination, Filter, Leaving, Manner, NewAnimal, Status as Standing,
+    Animal, ArrivalSource, Born, Coming, Destination, Filter, Leaving, Manner, NewAnimal, NewTaxon,
+    Status as Standing,
 };
 use crate::model::holding::When;
 use crate::records::animals::{self, Left};
@@ -13,7 +14,7 @@ use holt_proto::v1;
 use holt_proto::v1::animal_service_server::AnimalService;
 use tonic::{Request, Response, Status};
 
-fn encode(animal: Animal) -> v1::Animal {
+pub(super) fn encode(animal: Animal) -> v1::Animal {
     let status = match animal.status {
         Standing::Held => v1::AnimalStatus::Held,
         Standing::Dead => v1::AnimalStatus::Dead,
@@ -47,7 +48,7 @@ fn encode(animal: Animal) -> v1::Animal {
 }
 
 /// A scientific name: a capital genus and one or two lower-case epithets.
-fn scientific_name(form: &mut Form, field: &str, text: &str) -> String {
+pub(super) fn scientific_name(form: &mut Form, field: &str, text: &str) -> String {
     let name = form.text(field, text, 1..=200);
     let mut words = name.split(' ');
     let lower = |word: &str| !word.is_empty() && word.chars().all(|c| c.is_lowercase() || c == '-');
@@ -64,11 +65,19 @@ fn scientific_name(form: &mut Form, field: &str, text: &str) -> String {
     name
 }
 
-fn reference(form: &mut Form, field: &str, text: &str) -> String {
+/// A number of days, or none where it is not stated.
+fn days(form: &mut Form, field: &str, days: i32, most: i32) -> Option<i32> {
+    if !(0..=most).contains(&days) {
+        form.wrong(field, format!("is {days}"), format!("give 1 to {most} days, or 0 where it is not known"));
+    }
+    (days != 0).then_some(days)
+}
+
+pub(super) fn reference(form: &mut Form, field: &str, text: &str) -> String {
     form.text(field, text, 0..=100)
 }
 
-fn manner(form: &mut Form, wire: i32) -> Manner {
+pub(super) fn manner(form: &mut Form, field: &str, wire: i32) -> Manner {
     let manner = match v1::DeathManner::try_from(wire) {
         Ok(v1::DeathManner::Natural) => Some(Manner::Natural),
         Ok(v1::DeathManner::Euthanasia) => Some(Manner::Euthanasia),
@@ -77,7 +86,7 @@ fn manner(form: &mut Form, wire: i32) -> Manner {
         Ok(v1::DeathManner::Unknown) => Some(Manner::Unknown),
         Ok(v1::DeathManner::Unspecified) | Err(_) => None,
     };
-    form.choice("manner", manner, "natural, euthanasia, accident, by animal, unknown", Manner::Unknown)
+    form.choice(field, manner, "natural, euthanasia, accident, by animal, unknown", Manner::Unknown)
 }
 
 fn destination(form: &mut Form, wire: i32) -> Destination {
@@ -114,12 +123,15 @@ impl AnimalService for Api {
         let (caller, asked) = caller::open(request)?;
         let mut form = Form::new();
         let write = form.request("AnimalService/CreateTaxon", &asked.request_id, &asked, false);
-        let name = scientific_name(&mut form, "scientific_name", &asked.scientific_name);
-        let common = form.text("common_name", &asked.common_name, 1..=100);
+        let (from, up_to) = (asked.breeds_from_days, asked.carries_up_to_days);
+        let new = NewTaxon {
+            scientific_name: scientific_name(&mut form, "scientific_name", &asked.scientific_name),
+            common_name: form.text("common_name", &asked.common_name, 1..=100),
+            breeds_from_days: days(&mut form, "breeds_from_days", from, 36_600),
+            carries_up_to_days: days(&mut form, "carries_up_to_days", up_to, 3_660),
+        };
         form.done()?;
-        let made = animals::create_taxon(&self.records, &caller, &write, &name, &common)
-            .await
-            .map_err(status::from)?;
+        let made = animals::create_taxon(&self.records, &caller, &write, &new).await.map_err(status::from)?;
         Ok(Response::new(v1::CreateTaxonResponse { taxon: Some(taxon(made)) }))
     }
 
@@ -149,6 +161,7 @@ impl AnimalService for Api {
             born: Some(Born { first: born_on, last: born_on, estimated: false }),
             dam: reference(&mut form, "dam", &asked.dam),
             sire: reference(&mut form, "sire", &asked.sire),
+            parents_because: form.text("parents_because", &asked.parents_because, 0..=500),
             marks: form.marks("marks", &asked.marks),
             enclosure: form.text("enclosure", &asked.enclosure, 0..=100),
             owner: form.text("owner", &asked.owner, 0..=200),
@@ -178,6 +191,7 @@ impl AnimalService for Api {
             born: form.born("born_on", asked.born_on, asked.born_estimated),
             dam: reference(&mut form, "dam", &asked.dam),
             sire: reference(&mut form, "sire", &asked.sire),
+            parents_because: form.text("parents_because", &asked.parents_because, 0..=500),
             marks: form.marks("marks", &asked.marks),
             enclosure: form.text("enclosure", &asked.enclosure, 0..=100),
             owner: form.text("owner", &asked.owner, 0..=200),
@@ -219,7 +233,7 @@ impl AnimalService for Api {
             animal: form.animal("animal", &asked.animal),
             when: form.when("died_on", asked.died_on, "died_at", asked.died_at),
             how: Leaving::Death {
-                manner: manner(&mut form, asked.manner),
+                manner: manner(&mut form, "manner", asked.manner),
                 note: form.text("note", &asked.note, 0..=2000),
             },
             version: asked.version,

@@ -122,6 +122,14 @@ impl Form {
         self.text(field, text, 1..=100)
     }
 
+    /// References to animals, 1 to 500.
+    pub(crate) fn animals(&mut self, field: &str, texts: &[String]) -> Vec<String> {
+        if !(1..=500).contains(&texts.len()) {
+            self.wrong(field, format!("names {} animals", texts.len()), "name 1 to 500");
+        }
+        texts.iter().enumerate().map(|(n, text)| self.animal(&format!("{field}[{n}]"), text)).collect()
+    }
+
     pub(crate) fn instant(&mut self, field: &str, wire: Option<Timestamp>) -> Option<DateTime<Utc>> {
         match time::instant(wire?) {
             Ok(at) => Some(at),

@@ -1,8 +1,9 @@
 //! To the wire: what several services answer.
 
-use crate::model::animal::{Label, Taxon};
+use crate::model::animal::{Label, Manner, Taxon};
 use crate::model::check::{DueItem, DueState, Duty};
 use crate::model::concern::{Concern, ConcernKind, ConcernState, Level};
+use crate::model::crate_reading::CrateReading;
 use crate::model::mark::{Mark, MarkKind};
 use crate::model::person::{Grant, Person, Role};
 use crate::model::reason::Reason;
@@ -34,7 +35,13 @@ pub(crate) fn id(id: Uuid) -> String {
 }
 
 pub(crate) fn taxon(taxon: Taxon) -> v1::Taxon {
-    v1::Taxon { id: id(taxon.id), scientific_name: taxon.scientific_name, common_name: taxon.common_name }
+    v1::Taxon {
+        id: id(taxon.id),
+        scientific_name: taxon.scientific_name,
+        common_name: taxon.common_name,
+        breeds_from_days: taxon.breeds_from_days.unwrap_or_default(),
+        carries_up_to_days: taxon.carries_up_to_days.unwrap_or_default(),
+    }
 }
 
 pub(crate) fn label(label: Label) -> v1::AnimalLabel {
@@ -70,6 +77,29 @@ pub(crate) fn mark(mark: Mark) -> v1::Mark {
             until: mark.ended_at.map(timestamp),
         }),
         issuer: mark.issuer,
+    }
+}
+
+pub(crate) const fn manner(manner: Manner) -> v1::DeathManner {
+    match manner {
+        Manner::Natural => v1::DeathManner::Natural,
+        Manner::Euthanasia => v1::DeathManner::Euthanasia,
+        Manner::Accident => v1::DeathManner::Accident,
+        Manner::ByAnimal => v1::DeathManner::ByAnimal,
+        Manner::Unknown => v1::DeathManner::Unknown,
+    }
+}
+
+pub(crate) fn crate_reading(reading: CrateReading) -> v1::CrateReading {
+    v1::CrateReading {
+        id: id(reading.id),
+        weighed_at: Some(timestamp(reading.weighed_at)),
+        day_only: reading.day_only,
+        mass: Some(mass(reading.mass)),
+        animals: reading.animals,
+        scale: reading.scale,
+        note: reading.note,
+        recorded_at: Some(timestamp(reading.recorded_at)),
     }
 }
 

@@ -3,10 +3,13 @@
 pub mod animals;
 pub mod assessments;
 pub mod caller;
+pub mod census;
 pub mod checks;
 pub mod concerns;
 mod decode;
 mod encode;
+pub mod groups;
+pub mod litters;
 pub mod marks;
 mod pages;
 pub mod people;

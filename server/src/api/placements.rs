@@ -17,15 +17,7 @@ impl PlacementService for Api {
         let mut form = Form::new();
         let write = form.request("PlacementService/PlaceAnimals", &asked.request_id, &asked, false);
         let site = form.site("site", &asked.site);
-        if !(1..=500).contains(&asked.animals.len()) {
-            form.wrong("animals", format!("names {} animals", asked.animals.len()), "name 1 to 500");
-        }
-        let animals: Vec<String> = asked
-            .animals
-            .iter()
-            .enumerate()
-            .map(|(n, text)| form.animal(&format!("animals[{n}]"), text))
-            .collect();
+        let animals = form.animals("animals", &asked.animals);
         let enclosure = form.text("enclosure", &asked.enclosure, 1..=100);
         let at = form.instant("placed_at", asked.placed_at);
         form.done()?;

@@ -138,7 +138,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 36] = [
+    const ALL: [Reason; 37] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -175,6 +175,7 @@ mod tests {
         Reason::Away,
         Reason::Fault,
         Reason::LastSteward,
+        Reason::LitterTooFew,
     ];
 
     #[test]

@@ -3,10 +3,12 @@
 use crate::api::decode::{Form, is_plain};
 use crate::api::encode::{self, id, mass};
 use crate::api::{Api, caller, status};
+use crate::model::crate_reading::{Named, NewCrateReading};
 use crate::model::reason::Reason;
 use crate::model::weight::{
     Answer, Answered, Method, Outcome, Reading, ReadingRefusal, Round, RoundOutcome, Taken, Weight,
 };
+use crate::records::crate_readings;
 use crate::records::weights::{self, Asked};
 use holt_audit::terms::Mass;
 use holt_proto::time::{self, timestamp};
@@ -170,6 +172,51 @@ impl WeightService for Api {
         let outcome =
             weights::record(&self.records, &caller, &write, &site, &round).await.map_err(status::from)?;
         Ok(Response::new(encode_outcome(outcome)))
+    }
+
+    async fn record_crate_reading(
+        &self,
+        request: Request<v1::RecordCrateReadingRequest>,
+    ) -> Result<Response<v1::RecordCrateReadingResponse>, Status> {
+        use v1::record_crate_reading_request::{Of, When};
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let only = asked.validate_only;
+        let write = form.request("WeightService/RecordCrateReading", &asked.request_id, &asked, only);
+        let site = form.site("site", &asked.site);
+        let named = match &asked.of {
+            Some(Of::LitterId(id)) => Named::Litter(form.uuid("litter_id", id)),
+            Some(Of::Group(name)) => Named::Group(form.text("group", name, 1..=100)),
+            None => {
+                form.wrong("of", "is missing", "say whose animals were in the crate: a litter or a group");
+                Named::Group(String::new())
+            }
+        };
+        if !(1..=100_000).contains(&asked.animals) {
+            form.wrong("animals", format!("is {}", asked.animals), "give how many were in the crate");
+        }
+        if asked.mass.is_none() {
+            form.wrong("mass", "is missing", "give what the scale showed");
+        }
+        let taken = match asked.when {
+            None => None,
+            Some(When::WeighedAt(at)) => form.instant("weighed_at", Some(at)).map(Taken::At),
+            Some(When::WeighedOn(day)) => form.optional_day("weighed_on", Some(day)).map(Taken::On),
+        };
+        let taken = taken.unwrap_or(Taken::Now);
+        let new = NewCrateReading {
+            named,
+            animals: asked.animals,
+            mass: Mass::from_mg(asked.mass.unwrap_or_default().milligrams),
+            taken,
+            scale: form.text("scale", &asked.scale, 0..=100),
+            note: form.text("note", &asked.note, 0..=500),
+        };
+        form.done()?;
+        let told = crate_readings::record(&self.records, &caller, &write, &site, &new)
+            .await
+            .map_err(status::from)?;
+        Ok(Response::new(v1::RecordCrateReadingResponse { reading: Some(encode::crate_reading(told)) }))
     }
 
     async fn list_weights(

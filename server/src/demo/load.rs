@@ -171,6 +171,7 @@ impl Loader<'_> {
                     request_id: request_id(),
                     scientific_name: scientific_name.to_owned(),
                     common_name: common_name.to_owned(),
+                    ..Default::default()
                 })
                 .await?;
         }

@@ -13,6 +13,21 @@ pub struct Taxon {
     pub id: Uuid,
     pub scientific_name: String,
     pub common_name: String,
+    /// Age in days from which it can be a parent, where that is stated.
+    #[serde(default)]
+    pub breeds_from_days: Option<i32>,
+    /// Longest time in days from mating to birth, where that is stated.
+    #[serde(default)]
+    pub carries_up_to_days: Option<i32>,
+}
+
+/// A species to put on record.
+#[derive(Clone, Debug)]
+pub struct NewTaxon {
+    pub scientific_name: String,
+    pub common_name: String,
+    pub breeds_from_days: Option<i32>,
+    pub carries_up_to_days: Option<i32>,
 }
 
 /// Where an animal stands.
@@ -135,6 +150,8 @@ pub struct NewAnimal {
     /// References as people write them; empty where not known.
     pub dam: String,
     pub sire: String,
+    /// Why parents are right that do not fit by the records; empty refuses them.
+    pub parents_because: String,
     pub marks: Vec<NewMark>,
     pub enclosure: String,
     pub owner: String,
@@ -149,6 +166,20 @@ pub enum Manner {
     Accident,
     ByAnimal,
     Unknown,
+}
+
+impl Manner {
+    /// As it is stored.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Natural => "natural",
+            Self::Euthanasia => "euthanasia",
+            Self::Accident => "accident",
+            Self::ByAnimal => "by_animal",
+            Self::Unknown => "unknown",
+        }
+    }
 }
 
 /// Where an animal goes that leaves Holt.

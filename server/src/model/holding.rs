@@ -11,6 +11,8 @@ pub enum Began {
     Birth,
     Arrival,
     Transfer,
+    /// Told apart from the litter in which it was counted until then.
+    ToldApart,
 }
 
 /// How a holding ended.

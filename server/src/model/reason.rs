@@ -42,6 +42,7 @@ pub enum Reason {
     Away,
     Fault,
     LastSteward,
+    LitterTooFew,
 }
 
 /// What kind of refusal a reason makes, which decides the status code.
@@ -90,7 +91,8 @@ impl Reason {
             | Self::TransponderInUse
             | Self::ParentDoesNotFit
             | Self::ConcernSettled
-            | Self::LastSteward => Kind::WrongState,
+            | Self::LastSteward
+            | Self::LitterTooFew => Kind::WrongState,
             Self::VersionPassed | Self::Contention => Kind::Changed,
             Self::TooMuch => Kind::TooMuch,
             Self::DeadlinePassed => Kind::Late,

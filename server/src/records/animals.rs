@@ -2,7 +2,7 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::{Animal, Coming, Destination, Filter, Leaving, NewAnimal, Taxon};
+use crate::model::animal::{Animal, Coming, Destination, Filter, Label, Leaving, NewAnimal, NewTaxon, Taxon};
 use crate::model::holding::{Began, Ended, When};
 use crate::model::mark::{MarkKind, NewMark};
 use crate::model::page::{Page, Slice};
@@ -11,12 +11,13 @@ use crate::model::request::Request;
 use crate::model::site::Site;
 use crate::model::transfer::{State, Step};
 use crate::records::error::{Refusal, Result};
+use crate::records::parents::{self, Birth};
 use crate::records::{Records, fresh, guard_version, held_now, one_animal, view};
 use crate::store::animals::{self, Death, First, Lens, Lock};
 use crate::store::holdings::{self, Beginning, Ending};
 use crate::store::titles::{self, Owner};
 use crate::store::transfers::{self, Taken};
-use crate::store::{Snapshot, Tx, accessions, marks, placements, retrying, sites};
+use crate::store::{Snapshot, Tx, accessions, groups, marks, placements, retrying, sites};
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::Sex;
 use uuid::Uuid;
@@ -29,13 +30,12 @@ pub async fn create_taxon(
     records: &Records,
     caller: &Caller,
     request: &Request,
-    scientific_name: &str,
-    common_name: &str,
+    new: &NewTaxon,
 ) -> Result<Taxon> {
     caller.may_somewhere(Deed::Register)?;
     retrying("create_taxon", || async {
         let mut tx = fresh!(records.store.write(caller, request).await?);
-        let taxon = animals::insert_taxon(&mut tx, scientific_name, common_name).await?;
+        let taxon = animals::insert_taxon(&mut tx, new).await?;
         Ok(tx.commit(taxon).await?)
     })
     .await
@@ -63,10 +63,7 @@ pub async fn register(
     new: &NewAnimal,
 ) -> Result<Animal> {
     let permit = records.permit(caller, Deed::Register, site).await?;
-    let owner_site = match new.owner.as_str() {
-        "" => Some(permit.site().id),
-        name => records.store.site(name).await?.map(|site| site.id),
-    };
+    let owner = owner(records, &permit, &new.owner).await?;
     retrying("register_animal", || async {
         let mut tx = fresh!(records.store.write(caller, request).await?);
         tx.at_site(permit.site().id);
@@ -84,30 +81,67 @@ pub async fn register(
             .at("born_on")
             .into());
         }
-        let dam = parent(&tx, &permit, &new.dam, Sex::Female, &taxon, born).await?;
-        let sire = parent(&tx, &permit, &new.sire, Sex::Male, &taxon, born).await?;
-        let first = First { taxon: taxon.id, sex: new.sex, sexed_on: came.on, born: new.born, dam, sire };
-        let animal = animals::insert(&mut tx, &permit, &first).await?;
+        let birth = Birth {
+            taxon: &taxon,
+            days: born,
+            here: matches!(new.coming, Coming::Birth { .. }),
+            because: &new.parents_because,
+        };
+        let mut parents = Vec::new();
+        for (text, sex, field) in [(&new.dam, Sex::Female, "dam"), (&new.sire, Sex::Male, "sire")] {
+            if let Some(parent) = parents::find(&tx, &permit, text, field).await? {
+                parents.push(parents::fit(&tx, &permit, &parent, sex, &birth, field).await?);
+            }
+        }
+        let first = First { taxon: taxon.id, sex: new.sex, sexed_on: came.on, born: new.born, parents };
         let (how, source, name) = match &new.coming {
             Coming::Birth { .. } => (Began::Birth, "", String::new()),
             Coming::Arrival { source, from, .. } => (Began::Arrival, source.as_str(), from.clone()),
         };
         let beginning = Beginning { how, at: came.at, on: came.on, source, name, transfer: None };
-        holdings::begin(&mut tx, animal, permit.site().id, beginning).await?;
-        let accession = accessions::take_in(&mut tx, &permit, animal, came.on).await?;
-        let owner = owner_site.map_or_else(|| Owner::Outside(new.owner.clone()), Owner::Site);
-        titles::begin(&mut tx, animal, permit.site().id, owner, came.at).await?;
-        refuse_marks_in_use(&tx, &permit, animal, &new.marks, came.at).await?;
-        marks::apply(&mut tx, &permit, animal, &new.marks, came.at).await?;
-        if !new.enclosure.is_empty() {
-            let enclosure = enclosure(&tx, &permit, &new.enclosure).await?;
-            placements::begin(&mut tx, &permit, &[animal], enclosure, came.at).await?;
-        }
-        let label = crate::model::animal::Label { id: animal, accession, house_name: String::new() };
-        let reply = view(&tx, &permit, &label, tx.now()).await?;
+        let owner = owner.clone();
+        let entry = Entry { first, beginning, owner, marks: &new.marks, enclosure: &new.enclosure };
+        let reply = onto_the_books(&mut tx, &permit, entry).await?;
         Ok(tx.commit(reply).await?)
     })
     .await
+}
+
+/// Who owns an animal that comes onto the books, as it is written: the code of a site, a name outside Holt,
+/// or nothing for the site of the permit.
+pub(super) async fn owner(records: &Records, permit: &Permit, text: &str) -> Result<Owner> {
+    if text.is_empty() {
+        return Ok(Owner::Site(permit.site().id));
+    }
+    let site = records.store.site(text).await?;
+    Ok(site.map_or_else(|| Owner::Outside(text.to_owned()), |site| Owner::Site(site.id)))
+}
+
+/// An animal that comes onto the books of its first site.
+pub(super) struct Entry<'a> {
+    pub(super) first: First,
+    pub(super) beginning: Beginning,
+    pub(super) owner: Owner,
+    pub(super) marks: &'a [NewMark],
+    /// Name of the enclosure that it lives in; empty where none.
+    pub(super) enclosure: &'a str,
+}
+
+/// Puts an animal on the books with all that it has from its first day there on.
+pub(super) async fn onto_the_books(tx: &mut Tx, permit: &Permit, entry: Entry<'_>) -> Result<Animal> {
+    let (at, on) = (entry.beginning.at, entry.beginning.on);
+    let animal = animals::insert(tx, permit, &entry.first).await?;
+    holdings::begin(tx, animal, permit.site().id, entry.beginning).await?;
+    let accession = accessions::take_in(tx, permit, animal, on).await?;
+    titles::begin(tx, animal, permit.site().id, entry.owner, at).await?;
+    refuse_marks_in_use(tx, permit, animal, entry.marks, at).await?;
+    marks::apply(tx, permit, animal, entry.marks, at).await?;
+    if !entry.enclosure.is_empty() {
+        let enclosure = enclosure(tx, permit, entry.enclosure).await?;
+        placements::begin(tx, permit, &[animal], enclosure, at).await?;
+    }
+    let label = Label { id: animal, accession, house_name: String::new() };
+    view(tx, permit, &label, tx.now()).await
 }
 
 /// When an animal came onto the books.
@@ -157,52 +191,6 @@ pub(super) async fn enclosure(snapshot: &Snapshot, permit: &Permit, name: &str) 
         .await?
         .map(|enclosure| enclosure.id)
         .ok_or_else(|| Refusal::not_found("enclosure", name).into())
-}
-
-/// The parent that a reference means: of the right sex, the same species, and old enough to be one; a dam
-/// also alive at the birth.
-async fn parent(
-    tx: &Tx,
-    permit: &Permit,
-    text: &str,
-    sex: Sex,
-    taxon: &Taxon,
-    born: Option<(NaiveDate, NaiveDate)>,
-) -> Result<Option<Uuid>> {
-    if text.is_empty() {
-        return Ok(None);
-    }
-    let field = if sex == Sex::Female { "dam" } else { "sire" };
-    let label = one_animal(tx, Some(permit), text, tx.now(), Lock::None).await?;
-    let parent = view(tx, permit, &label, tx.now()).await?;
-    let spoken = label.spoken();
-    let unfit = |why: String| {
-        Refusal::new(
-            Reason::ParentDoesNotFit,
-            format!("{spoken} cannot be the {field}: {why}"),
-            "check which animal is meant, its sex, and the days of birth",
-        )
-        .at(field)
-        .into()
-    };
-    if parent.sex != sex && parent.sex != Sex::Unknown {
-        let is = if parent.sex == Sex::Male { "male" } else { "female" };
-        return Err(unfit(format!("it is {is}")));
-    }
-    if parent.taxon.id != taxon.id {
-        return Err(unfit(format!("it is a {}", parent.taxon.scientific_name)));
-    }
-    if let Some((first, last)) = born {
-        if let Some(parent_born) = parent.born.filter(|born| born.first >= last) {
-            return Err(unfit(format!("it was not born before {}", parent_born.first)));
-        }
-        if let Some(died) =
-            animals::died_on(tx, parent.id).await?.filter(|died| sex == Sex::Female && *died < first)
-        {
-            return Err(unfit(format!("it died on {died}")));
-        }
-    }
-    Ok(Some(parent.id))
 }
 
 /// Refuses a transponder that is in force, and says on which other animal where the caller may see it.
@@ -347,8 +335,8 @@ pub async fn leave(
     .await
 }
 
-/// Ends what ends when an animal goes off the books for good: holding, placement, and with its death its
-/// marks and title.
+/// Ends what ends when an animal goes off the books for good: holding, placement, membership of a group, and
+/// with its death its marks and title.
 pub(super) async fn off_the_books(
     tx: &mut Tx,
     permit: &Permit,
@@ -359,6 +347,7 @@ pub(super) async fn off_the_books(
     let (at, died) = (ending.at, ending.how == Ended::Death);
     holdings::end(tx, animal, ending).await?;
     placements::end(tx, animal, at).await?;
+    groups::end(tx, animal, at, why).await?;
     if died {
         marks::end(tx, permit, animal, None, at, why).await?;
         titles::end(tx, animal, at).await?;

@@ -1,13 +1,13 @@
 //! Placements: which enclosure animals live in.
 
-use crate::access::permit::Caller;
+use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, not_held, the_one, view};
 use crate::store::animals::{Lock, Reference};
-use crate::store::{animals, holdings, placements, retrying, sites};
+use crate::store::{Tx, animals, holdings, placements, retrying, sites};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -45,52 +45,72 @@ pub async fn place(
         if at > tx.now() {
             return Err(Refusal::in_the_future("time", "placed_at").into());
         }
-        let target = sites::enclosure(&tx, &permit, enclosure)
-            .await?
-            .ok_or_else(|| Refusal::not_found("enclosure", enclosure))?;
-        let references: Vec<Reference> =
-            refs.iter().map(|text| Reference { text: text.clone(), at: tx.now() }).collect();
-        let meant = animals::resolve(&tx, Some(&permit), &references, Lock::Change).await?;
-        let mut wanted: Vec<Uuid> = Vec::with_capacity(meant.len());
-        for (n, (meant, text)) in meant.into_iter().zip(refs).enumerate() {
-            let field = format!("animals[{n}]");
-            let label = the_one(meant, text).map_err(|refusal| refusal.at(field.clone()))?;
-            let animal = view(&tx, &permit, &label, tx.now()).await?;
-            if let Some(refusal) = not_held(&tx, &permit, &animal).await? {
-                return Err(refusal.at(field).into());
-            }
-            if !wanted.contains(&label.id) {
-                wanted.push(label.id);
-            }
-        }
-        for holding in holdings::of(&tx, &wanted).await? {
-            if holding.ended_at.is_none() && at < holding.began_at {
-                return Err(out_of_order("the site did not hold one of the animals then").into());
-            }
-        }
-        let open = placements::open(&tx, &wanted).await?;
-        let (there, elsewhere): (Vec<_>, Vec<_>) =
-            open.into_iter().partition(|placement| placement.enclosure_id == target.id);
-        if elsewhere.iter().any(|placement| at < placement.began_at) {
-            return Err(out_of_order("one of the animals moved to where it lives now after that").into());
-        }
-        for placement in elsewhere {
-            placements::close(&mut tx, placement, at).await?;
-        }
-        let moving: Vec<Uuid> = wanted
-            .into_iter()
-            .filter(|animal| !there.iter().any(|placement| placement.animal_id == *animal))
-            .collect();
-        placements::begin(&mut tx, &permit, &moving, target.id, at).await?;
-        let occupants = sites::occupants(&tx, &permit, target.id, tx.now()).await?.len();
-        let capacity = usize::try_from(target.capacity).unwrap_or(0);
-        let placed =
-            Placed { moved: moving.len(), occupants, over_capacity: capacity > 0 && occupants > capacity };
+        let wanted = named(&tx, &permit, refs).await?;
+        let placed = move_into(&mut tx, &permit, wanted, enclosure, at, "placed_at").await?;
         Ok(tx.commit(placed).await?)
     })
     .await
 }
 
-fn out_of_order(say: &str) -> Refusal {
-    Refusal::new(Reason::OutOfOrder, say, "correct the time").at("placed_at")
+/// The animals that references mean, each once, locked against a change of holder; refused where the site
+/// does not hold one of them.
+pub(super) async fn named(tx: &Tx, permit: &Permit, refs: &[String]) -> Result<Vec<Uuid>> {
+    let references: Vec<Reference> =
+        refs.iter().map(|text| Reference { text: text.clone(), at: tx.now() }).collect();
+    let meant = animals::resolve(tx, Some(permit), &references, Lock::Change).await?;
+    let mut wanted: Vec<Uuid> = Vec::with_capacity(meant.len());
+    for (n, (meant, text)) in meant.into_iter().zip(refs).enumerate() {
+        let field = format!("animals[{n}]");
+        let label = the_one(meant, text).map_err(|refusal| refusal.at(field.clone()))?;
+        let animal = view(tx, permit, &label, tx.now()).await?;
+        if let Some(refusal) = not_held(tx, permit, &animal).await? {
+            return Err(refusal.at(field).into());
+        }
+        if !wanted.contains(&label.id) {
+            wanted.push(label.id);
+        }
+    }
+    Ok(wanted)
+}
+
+/// Moves animals that are locked into an enclosure at one instant.
+pub(super) async fn move_into(
+    tx: &mut Tx,
+    permit: &Permit,
+    wanted: Vec<Uuid>,
+    enclosure: &str,
+    at: DateTime<Utc>,
+    field: &str,
+) -> Result<Placed> {
+    let target = sites::enclosure(tx, permit, enclosure)
+        .await?
+        .ok_or_else(|| Refusal::not_found("enclosure", enclosure))?;
+    for holding in holdings::of(tx, &wanted).await? {
+        if holding.ended_at.is_none() && at < holding.began_at {
+            return Err(out_of_order("the site did not hold one of the animals then", field).into());
+        }
+    }
+    let open = placements::open(tx, &wanted).await?;
+    // Also where that is there: it would be told to have come with the others, and came later.
+    if open.iter().any(|placement| at < placement.began_at) {
+        let say = "one of the animals moved to where it lives now after that";
+        return Err(out_of_order(say, field).into());
+    }
+    let (there, elsewhere): (Vec<_>, Vec<_>) =
+        open.into_iter().partition(|placement| placement.enclosure_id == target.id);
+    for placement in elsewhere {
+        placements::close(tx, placement, at).await?;
+    }
+    let moving: Vec<Uuid> = wanted
+        .into_iter()
+        .filter(|animal| !there.iter().any(|placement| placement.animal_id == *animal))
+        .collect();
+    placements::begin(tx, permit, &moving, target.id, at).await?;
+    let occupants = sites::occupants(tx, permit, target.id, tx.now()).await?.len();
+    let capacity = usize::try_from(target.capacity).unwrap_or(0);
+    Ok(Placed { moved: moving.len(), occupants, over_capacity: capacity > 0 && occupants > capacity })
+}
+
+fn out_of_order(say: &str, field: &str) -> Refusal {
+    Refusal::new(Reason::OutOfOrder, say, "correct the time").at(field)
 }

@@ -16,7 +16,9 @@ use crate::store::animals::Death;
 use crate::store::holdings::{Beginning, Ending};
 use crate::store::titles::Owner;
 use crate::store::transfers::{Standing, Taken, Wanted};
-use crate::store::{Snapshot, Tx, accessions, animals, holdings, placements, retrying, titles, transfers};
+use crate::store::{
+    Snapshot, Tx, accessions, animals, groups, holdings, placements, retrying, titles, transfers,
+};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -241,6 +243,7 @@ async fn receive(
     };
     holdings::end(tx, animal, ending).await?;
     placements::end(tx, animal, at).await?;
+    groups::end(tx, animal, at, "the animal went to another site").await?;
     let on = site.day_of(at);
     let beginning = Beginning {
         how: Began::Transfer,

@@ -29,7 +29,7 @@ use uuid::Uuid;
 
 /// More than any land animal weighs: 20 t (the heaviest elephant on record weighed about half; from
 /// memory).
-const HEAVIEST: Mass = Mass::from_mg(20_000_000_000);
+pub(super) const HEAVIEST: Mass = Mass::from_mg(20_000_000_000);
 
 /// How far back readings matter: the trend's baseline of a year and the weeks it leaves out.
 pub(crate) const REACH: TimeDelta = TimeDelta::weeks(62);

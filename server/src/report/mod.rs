@@ -2,3 +2,4 @@
 
 pub mod replay;
 pub mod site_day;
+pub mod stock_return;

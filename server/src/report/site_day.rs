@@ -11,7 +11,7 @@ use crate::records::error::Result;
 use crate::records::{Records, concerns, transfers as rules};
 use crate::store::animals::Lens;
 use crate::store::transfers::Wanted;
-use crate::store::{Snapshot, concerns as concern_store, transfers};
+use crate::store::{Snapshot, concerns as concern_store, litters, transfers};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use holt_audit::terms::Counts;
 use std::collections::BTreeMap;
@@ -71,6 +71,9 @@ async fn one(
     let mut stock: BTreeMap<Taxon, Counts> = BTreeMap::new();
     for stay in duties.held() {
         *stock.entry(stay.taxon.clone()).or_default() += Counts::of(stay.sex, 1);
+    }
+    for (taxon, young) in litters::counted(snapshot, permit, day).await? {
+        *stock.entry(taxon).or_default() += young;
     }
     let mut stock: Vec<(Taxon, Counts)> = stock.into_iter().collect();
     stock.sort_by(|(a, _), (b, _)| a.scientific_name.cmp(&b.scientific_name));

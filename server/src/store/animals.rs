@@ -1,7 +1,7 @@
 //! Animals: which one is meant, and what is known of it.
 
 use crate::access::permit::Permit;
-use crate::model::animal::{Animal, Born, Filter, Label, Manner, Status, Taxon};
+use crate::model::animal::{Animal, Born, Filter, Label, Manner, NewTaxon, Status, Taxon};
 use crate::model::holding::Ended;
 use crate::model::mark::Mark;
 use crate::model::page::{Page, Slice};
@@ -73,7 +73,13 @@ pub(super) fn sex(text: &str) -> Result<Sex, Error> {
 }
 
 fn taxon_model(row: taxon::Model) -> Taxon {
-    Taxon { id: row.id, scientific_name: row.scientific_name, common_name: row.common_name }
+    Taxon {
+        id: row.id,
+        scientific_name: row.scientific_name,
+        common_name: row.common_name,
+        breeds_from_days: row.breeds_from_days,
+        carries_up_to_days: row.carries_up_to_days,
+    }
 }
 
 /// All species, by scientific name.
@@ -101,11 +107,13 @@ pub async fn taxon(snapshot: &Snapshot, scientific_name: &str) -> Result<Option<
 ///
 /// # Errors
 /// [`Error::Broken`] where the name is taken.
-pub async fn insert_taxon(tx: &mut Tx, scientific_name: &str, common_name: &str) -> Result<Taxon, Error> {
+pub async fn insert_taxon(tx: &mut Tx, new: &NewTaxon) -> Result<Taxon, Error> {
     let row = taxon::Model {
         id: tx.new_id(),
-        scientific_name: scientific_name.to_owned(),
-        common_name: common_name.to_owned(),
+        scientific_name: new.scientific_name.clone(),
+        common_name: new.common_name.clone(),
+        breeds_from_days: new.breeds_from_days,
+        carries_up_to_days: new.carries_up_to_days,
         recorded_at: tx.now(),
         recorded_by: tx.person(),
         request_id: tx.request_id(),
@@ -121,8 +129,24 @@ pub struct First {
     /// Day from which the sex counts.
     pub sexed_on: NaiveDate,
     pub born: Option<Born>,
-    pub dam: Option<Uuid>,
-    pub sire: Option<Uuid>,
+    pub parents: Vec<Parent>,
+}
+
+/// A parent of an animal or of a litter.
+#[derive(Clone, Debug)]
+pub struct Parent {
+    pub id: Uuid,
+    /// The sex of the part that it has: a dam is female.
+    pub sex: Sex,
+    /// How likely it is the one.
+    pub share: f64,
+    /// Why it is accepted although it does not fit by the records; empty where it fits.
+    pub because: String,
+}
+
+/// Its part, as it is stored.
+pub(super) const fn parent_kind(sex: Sex) -> &'static str {
+    if matches!(sex, Sex::Female) { "dam" } else { "sire" }
 }
 
 /// Adds an animal and what is known of it; its holding and the rest are for their own files.
@@ -155,19 +179,20 @@ pub async fn insert(tx: &mut Tx, permit: &Permit, first: &First) -> Result<Uuid,
     );
     tx.insert(&[row]).await?;
     insert_sex(tx, permit, id, first.sex, first.sexed_on).await?;
-    let parents: Vec<_> = [("dam", first.dam), ("sire", first.sire)]
-        .into_iter()
-        .filter_map(|(kind, parent)| parent.map(|parent| (kind, parent)))
-        .map(|(kind, parent)| {
+    let parents: Vec<_> = first
+        .parents
+        .iter()
+        .map(|parent| {
             fact!(
                 tx,
                 parent::Model {
                     id: tx.new_id(),
                     animal_id: id,
                     site_id: site,
-                    parent_id: parent,
-                    kind: kind.to_owned(),
-                    share: 1.0,
+                    parent_id: parent.id,
+                    kind: parent_kind(parent.sex).to_owned(),
+                    share: parent.share,
+                    because: parent.because.clone(),
                 }
             )
         })
@@ -232,14 +257,7 @@ pub async fn insert_death(tx: &mut Tx, site: Uuid, animal: Uuid, death: Death<'_
             died_at: death.at,
             died_on: death.on,
             day_only: death.day_only,
-            manner: match death.manner {
-                Manner::Natural => "natural",
-                Manner::Euthanasia => "euthanasia",
-                Manner::Accident => "accident",
-                Manner::ByAnimal => "by_animal",
-                Manner::Unknown => "unknown",
-            }
-            .to_owned(),
+            manner: death.manner.as_str().to_owned(),
             note: death.note.to_owned(),
         }
     );
@@ -391,6 +409,8 @@ struct View {
     taxon_id: Uuid,
     scientific_name: String,
     common_name: String,
+    breeds_from_days: Option<i32>,
+    carries_up_to_days: Option<i32>,
     sex: Option<String>,
     born_first: Option<NaiveDate>,
     born_last: Option<NaiveDate>,
@@ -418,7 +438,8 @@ struct View {
 /// [`Error::Lost`] where the database is away.
 pub async fn views(snapshot: &Snapshot, ids: &[Uuid], lens: Lens) -> Result<Vec<Animal>, Error> {
     let sql = format!(
-        "SELECT a.id, a.version, t.id AS taxon_id, t.scientific_name, t.common_name, s.sex,
+        "SELECT a.id, a.version, t.id AS taxon_id, t.scientific_name, t.common_name,
+                t.breeds_from_days, t.carries_up_to_days, s.sex,
                 b.born_first, b.born_last, b.estimated, dam.parent_id AS dam_id, sire.parent_id AS sire_id,
                 hs.code AS holder, (h.ended_at IS NULL OR h.ended_at > $3) AS held, h.ended_how, h.ended_name,
                 ts.code AS went_to, since.began_on AS held_since, e.name AS enclosure,
@@ -535,7 +556,13 @@ fn assemble(row: View, marks: Vec<Mark>, numbers: Vec<Number>, lens: Lens) -> Re
         accession: accession.unwrap_or_default(),
         house_name: row.house_name.unwrap_or_default(),
         accessions: numbers.into_iter().map(|number| (number.code, number.number)).collect(),
-        taxon: Taxon { id: row.taxon_id, scientific_name: row.scientific_name, common_name: row.common_name },
+        taxon: Taxon {
+            id: row.taxon_id,
+            scientific_name: row.scientific_name,
+            common_name: row.common_name,
+            breeds_from_days: row.breeds_from_days,
+            carries_up_to_days: row.carries_up_to_days,
+        },
         sex: row.sex.as_deref().map_or(Ok(Sex::Unknown), sex)?,
         marks,
         born: row.born_first.zip(row.born_last).map(|(first, last)| Born {
@@ -647,6 +674,8 @@ pub async fn stays(
         taxon_id: Uuid,
         scientific_name: String,
         common_name: String,
+        breeds_from_days: Option<i32>,
+        carries_up_to_days: Option<i32>,
         sex: Option<String>,
         enclosure_id: Option<Uuid>,
         enclosure: Option<String>,
@@ -655,6 +684,7 @@ pub async fn stays(
     }
     let sql = format!(
         "SELECT h.animal_id, c.number, t.id AS taxon_id, t.scientific_name, t.common_name,
+                t.breeds_from_days, t.carries_up_to_days,
                 (SELECT m.code FROM marks m WHERE m.animal_id = h.animal_id AND m.kind = 'house_name' AND {known_m}
                   ORDER BY m.ended_at DESC NULLS FIRST, m.began_at DESC LIMIT 1) AS house_name,
                 (SELECT x.sex FROM sexings x WHERE x.animal_id = h.animal_id AND {known_x}
@@ -691,6 +721,8 @@ pub async fn stays(
                     id: row.taxon_id,
                     scientific_name: row.scientific_name,
                     common_name: row.common_name,
+                    breeds_from_days: row.breeds_from_days,
+                    carries_up_to_days: row.carries_up_to_days,
                 },
                 sex: row.sex.as_deref().map_or(Ok(Sex::Unknown), sex)?,
                 enclosure: row.enclosure_id.zip(row.enclosure),

@@ -84,6 +84,18 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "the animal has an accession at this site",
         "use the one on record",
     ),
+    (
+        "litter_parents_once_key",
+        Reason::Exists,
+        "one animal is named as a parent of the litter twice",
+        "name each parent once",
+    ),
+    (
+        "litter_parents_one_dam_key",
+        Reason::Exists,
+        "a dam of this litter is on record",
+        "correct the one on record",
+    ),
     ("deaths_once_key", Reason::AnimalDead, "the animal's death is on record", "correct the one on record"),
     (
         "marks_transponder_in_use",
@@ -110,10 +122,28 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at where it lives again",
     ),
     (
+        "groups_site_name_key",
+        Reason::Exists,
+        "a group of this name exists at the site",
+        "choose another name",
+    ),
+    (
+        "memberships_one_group",
+        Reason::OutOfOrder,
+        "the animal belongs to a group at that time",
+        "look at its group again",
+    ),
+    (
         "weights_one_at_a_time_key",
         Reason::Contention,
         "a reading of the same animal and time was recorded meanwhile",
         "send it again",
+    ),
+    (
+        "crate_readings_one_at_a_time_key",
+        Reason::ReadingConflicts,
+        "a reading of the same litter or group and time is on record",
+        "give each reading its own time",
     ),
     (
         "transfers_one_open_key",

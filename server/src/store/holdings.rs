@@ -97,6 +97,7 @@ pub async fn begin(tx: &mut Tx, animal: Uuid, site: Uuid, beginning: Beginning) 
                 Began::Birth => "birth",
                 Began::Arrival => "arrival",
                 Began::Transfer => "transfer",
+                Began::ToldApart => "told_apart",
             }
             .to_owned(),
             began_source: beginning.source.to_owned(),

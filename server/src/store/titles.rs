@@ -9,6 +9,7 @@ use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 use uuid::Uuid;
 
 /// Who owns an animal.
+#[derive(Clone, Debug)]
 pub enum Owner {
     /// A site in Holt.
     Site(Uuid),

@@ -170,6 +170,8 @@ impl Stage {
             "PeopleService" => self.of_people(call).await?,
             "SiteService" => self.of_sites(call)?,
             "AnimalService" => self.of_animals(call).await?,
+            "GroupService" => self.of_groups(call).await?,
+            "LitterService" => self.of_litters(call).await?,
             "MarkService" => self.of_marks(call).await?,
             "TransferService" => {
                 let (home, away) = (&self.home, &self.away);
@@ -304,6 +306,7 @@ impl Stage {
                 request_id,
                 scientific_name: format!("Lontra {}", self.word()),
                 common_name: "Another otter".to_owned(),
+                ..Default::default()
             }
             .encode_to_vec(),
             "ListTaxa" => v1::ListTaxaRequest {}.encode_to_vec(),
@@ -353,6 +356,107 @@ impl Stage {
         })
     }
 
+    /// A group with a member: its name, and the member.
+    async fn group(&self) -> (String, String) {
+        let (group, animal) = (format!("Group {}", self.word()), self.otter(&self.home).await);
+        let mut groups = self.home.keeper.client.groups();
+        groups.create_group(self.create_group(&group)).await.unwrap();
+        groups.join_group(self.join_group(&group, &animal)).await.unwrap();
+        (group, animal)
+    }
+
+    fn create_group(&self, name: &str) -> v1::CreateGroupRequest {
+        v1::CreateGroupRequest {
+            request_id: self.house.request(),
+            site: HOME.to_owned(),
+            name: name.to_owned(),
+            note: String::new(),
+        }
+    }
+
+    fn join_group(&self, group: &str, animal: &str) -> v1::JoinGroupRequest {
+        v1::JoinGroupRequest {
+            request_id: self.house.request(),
+            site: HOME.to_owned(),
+            group: group.to_owned(),
+            animals: vec![animal.to_owned()],
+            role: v1::GroupRole::Member.into(),
+            joined_at: None,
+        }
+    }
+
+    async fn of_groups(&self, call: &str) -> Option<Vec<u8>> {
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        Some(match call {
+            "CreateGroup" => self.create_group(&format!("Group {}", self.word())).encode_to_vec(),
+            "JoinGroup" => {
+                let (group, _) = self.group().await;
+                self.join_group(&group, &self.otter(&self.home).await).encode_to_vec()
+            }
+            "LeaveGroup" => {
+                let (group, animal) = self.group().await;
+                let (animals, why) = (vec![animal], "driven out".to_owned());
+                v1::LeaveGroupRequest { request_id, site, group, animals, left_at: None, why }.encode_to_vec()
+            }
+            "MoveGroup" => {
+                let (group, enclosure) = (self.group().await.0, "Weir".to_owned());
+                v1::MoveGroupRequest { request_id, site, group, enclosure, moved_at: None }.encode_to_vec()
+            }
+            "GetGroup" => {
+                let (group, _) = self.group().await;
+                v1::GetGroupRequest { site, group, ..Default::default() }.encode_to_vec()
+            }
+            "ListGroups" => v1::ListGroupsRequest { site, ..Default::default() }.encode_to_vec(),
+            _ => return None,
+        })
+    }
+
+    fn record_litter(&self) -> v1::RecordLitterRequest {
+        v1::RecordLitterRequest {
+            request_id: self.house.request(),
+            site: HOME.to_owned(),
+            taxon: "Lontra canadensis".to_owned(),
+            born_on: Some(day(start_of_time().date_naive())),
+            young: Some(v1::Counts { males: 0, females: 0, unknown: 4 }),
+            ..Default::default()
+        }
+    }
+
+    async fn of_litters(&self, call: &str) -> Option<Vec<u8>> {
+        let litter = async || {
+            let made = self.home.registrar.client.litters().record_litter(self.record_litter()).await;
+            made.unwrap().into_inner().litter.unwrap().id
+        };
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        Some(match call {
+            "RecordLitter" => self.record_litter().encode_to_vec(),
+            "RecordLitterEvent" => v1::RecordLitterEventRequest {
+                request_id,
+                site,
+                litter_id: litter().await,
+                event: Some(v1::record_litter_event_request::Event::Sexed(v1::LitterSexing {
+                    males: 1,
+                    females: 2,
+                })),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "TellApart" => v1::TellApartRequest {
+                request_id,
+                site,
+                litter_id: litter().await,
+                sex: v1::Sex::Female.into(),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "GetLitter" => {
+                v1::GetLitterRequest { site, litter_id: litter().await, ..Default::default() }.encode_to_vec()
+            }
+            "ListLitters" => v1::ListLittersRequest { site, ..Default::default() }.encode_to_vec(),
+            _ => return None,
+        })
+    }
+
     async fn of_marks(&self, call: &str) -> Option<Vec<u8>> {
         let (request_id, site) = (self.house.request(), HOME.to_owned());
         let animal = self.otter(&self.home).await;
@@ -395,6 +499,15 @@ impl Stage {
                 let animal = self.otter(&self.home).await;
                 self.house.round(HOME, &[(&animal, start_of_time(), 8_000)]).encode_to_vec()
             }
+            "WeightService/RecordCrateReading" => v1::RecordCrateReadingRequest {
+                request_id,
+                site,
+                of: Some(v1::record_crate_reading_request::Of::Group(self.group().await.0)),
+                animals: 1,
+                mass: Some(v1::Mass { milligrams: 8_000_000 }),
+                ..Default::default()
+            }
+            .encode_to_vec(),
             "WeightService/ListWeights" => {
                 v1::ListWeightsRequest { site, ..Default::default() }.encode_to_vec()
             }
@@ -439,6 +552,11 @@ impl Stage {
                 let concern_id = self.concern().await;
                 let because = "it comes again".to_owned();
                 v1::SettleConcernRequest { request_id, site, concern_id, because, version: 0 }.encode_to_vec()
+            }
+            "CensusService/GetStockReturn" => {
+                let first = Some(day(start_of_time().date_naive()));
+                let days = Some(v1::DaySpan { first, last: first });
+                v1::GetStockReturnRequest { site, days, ..Default::default() }.encode_to_vec()
             }
             "ReportService/GetSiteDay" => {
                 v1::GetSiteDayRequest { site, ..Default::default() }.encode_to_vec()

@@ -11,7 +11,7 @@ use std::path::Path;
 const NOT_OURS: &str = "_sqlx_migrations";
 
 /// Keys that no write of ours can break, with the reason. All others must be told to people.
-const NEVER_BROKEN: [(&str, &str); 25] = [
+const NEVER_BROKEN: [(&str, &str); 33] = [
     ("sites_pkey", "a fresh identifier"),
     ("enclosures_pkey", "a fresh identifier"),
     ("enclosures_site_id_id_key", "contains a fresh identifier; it is there for a foreign key"),
@@ -26,6 +26,14 @@ const NEVER_BROKEN: [(&str, &str); 25] = [
     ("accession_counters_pkey", "counted up on conflict"),
     ("accessions_pkey", "contains a fresh identifier"),
     ("deaths_pkey", "contains a fresh identifier"),
+    ("groups_pkey", "a fresh identifier"),
+    ("groups_site_id_id_key", "contains a fresh identifier; it is there for a foreign key"),
+    ("memberships_pkey", "contains a fresh identifier"),
+    ("crate_readings_pkey", "a fresh identifier"),
+    ("litters_pkey", "a fresh identifier"),
+    ("litter_parents_pkey", "a fresh identifier"),
+    ("litter_changes_pkey", "a fresh identifier"),
+    ("litter_changes_told_apart_key", "an animal that the same write makes"),
     ("marks_pkey", "contains a fresh identifier"),
     ("holdings_pkey", "contains a fresh identifier"),
     ("titles_pkey", "contains a fresh identifier"),
@@ -40,7 +48,7 @@ const NEVER_BROKEN: [(&str, &str); 25] = [
 ];
 
 /// All that the service may change in place. Everything else is appended.
-const MAY_CHANGE: [(&str, &[&str]); 18] = [
+const MAY_CHANGE: [(&str, &[&str]); 23] = [
     ("accession_counters", &["last"]),
     ("accessions", SUPERSEDED),
     ("animals", &["version"]),
@@ -48,11 +56,16 @@ const MAY_CHANGE: [(&str, &[&str]); 18] = [
     ("births", SUPERSEDED),
     ("checks", SUPERSEDED),
     ("concerns", &["state", "version"]),
+    ("crate_readings", SUPERSEDED),
     ("credentials", &["changed_at", "one_time", "password_hash"]),
     ("deaths", SUPERSEDED),
     ("grants", SUPERSEDED),
     ("holdings", SUPERSEDED),
+    ("litter_changes", SUPERSEDED),
+    ("litter_parents", SUPERSEDED),
+    ("litters", &["version"]),
     ("marks", SUPERSEDED),
+    ("memberships", SUPERSEDED),
     ("parents", SUPERSEDED),
     ("placements", SUPERSEDED),
     ("refresh_tokens", &["ended_at", "spent_at"]),

@@ -109,6 +109,22 @@ async fn live(house: &House, park: &Park, animal: &str) {
         placed_at: None,
     };
     registrar.placements().place_animals(place).await.unwrap();
+    let group = v1::CreateGroupRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        name: "Weir family".to_owned(),
+        note: String::new(),
+    };
+    registrar.groups().create_group(group).await.unwrap();
+    let join = v1::JoinGroupRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        group: "Weir family".to_owned(),
+        animals: vec![animal.clone()],
+        role: v1::GroupRole::Juvenile.into(),
+        joined_at: None,
+    };
+    registrar.groups().join_group(join).await.unwrap();
     let round = house.round(&site, &[(&animal, now, 8_000)]);
     park.keeper.client.weights().record_weights(round).await.unwrap();
     let assessment = house.assessment(&site, &animal, &[("body-condition", "right")]);
@@ -151,6 +167,24 @@ impl Scene {
         let pup = quill.registrar.client.animals().register_birth(birth).await.unwrap().into_inner();
         let pup = pup.animal.unwrap().id;
         live(&house, &quill, &pup).await;
+        let litter = v1::RecordLitterRequest {
+            request_id: house.request(),
+            site: "QUI".to_owned(),
+            born_on: Some(day("2026-02-20".parse().unwrap())),
+            young: Some(v1::Counts { males: 0, females: 0, unknown: 3 }),
+            dam: "Bramble".to_owned(),
+            ..Default::default()
+        };
+        let litter = quill.registrar.client.litters().record_litter(litter).await.unwrap().into_inner();
+        let crated = v1::RecordCrateReadingRequest {
+            request_id: house.request(),
+            site: "QUI".to_owned(),
+            of: Some(v1::record_crate_reading_request::Of::LitterId(litter.litter.unwrap().id)),
+            animals: 3,
+            mass: Some(v1::Mass { milligrams: 420_000 }),
+            ..Default::default()
+        };
+        quill.keeper.client.weights().record_crate_reading(crated).await.unwrap();
         let death = v1::RecordDeathRequest {
             request_id: house.request(),
             site: "QUI".to_owned(),
@@ -264,7 +298,7 @@ impl Scene {
         let mut owner = self.house.owner().await;
         let tables: Vec<String> = sqlx::query_scalar(
             "SELECT t.relname::text FROM pg_class t
-              WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND t.relname <> 'checks'
+              WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND t.relname NOT IN ('checks', 'litter_changes')
                 AND 2 = (SELECT count(*) FROM pg_attribute a
                           WHERE a.attrelid = t.oid AND a.attname IN ('animal_id', 'superseded_at'))
               ORDER BY 1",

@@ -4,6 +4,8 @@ mod fate;
 mod read;
 mod register;
 
+pub(crate) use register::Marks;
+
 use crate::errand::{Errand, Outcome};
 use clap::{Args, Subcommand};
 

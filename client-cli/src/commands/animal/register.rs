@@ -11,6 +11,17 @@ use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
 
+/// What an animal is told apart by from its first day on the books.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Marks {
+    /// House name to call it by
+    #[arg(long, value_name = "NAME")]
+    name: Option<String>,
+    /// Mark on it, such as transponder=985112000123456; may be given several times
+    #[arg(long = "mark", value_name = "KIND=CODE", value_parser = mark)]
+    marks: Vec<v1::NewMark>,
+}
+
 /// What is known of an animal that comes onto the books.
 #[derive(Args, Clone, Debug)]
 struct Known {
@@ -19,18 +30,17 @@ struct Known {
     /// Its sex, as far as it is known
     #[arg(long, value_parser = words::parser::<v1::Sex>())]
     sex: v1::Sex,
-    /// House name to call it by
-    #[arg(long, value_name = "NAME")]
-    name: Option<String>,
-    /// Mark on it, such as transponder=985112000123456; may be given several times
-    #[arg(long = "mark", value_name = "KIND=CODE", value_parser = mark)]
-    marks: Vec<v1::NewMark>,
+    #[command(flatten)]
+    marks: Marks,
     /// Its dam
     #[arg(long, value_name = "ANIMAL")]
     dam: Option<String>,
     /// Its sire
     #[arg(long, value_name = "ANIMAL")]
     sire: Option<String>,
+    /// Why parents are right that do not fit by the records; else they are refused
+    #[arg(long, value_name = "TEXT")]
+    parents_because: Option<String>,
     /// Enclosure it lives in
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
@@ -52,8 +62,8 @@ fn mark(text: &str) -> Result<v1::NewMark, String> {
     Ok(v1::NewMark { kind: kind.into(), code: code.to_owned(), place_on_body: String::new() })
 }
 
-impl Known {
-    fn marks(&self) -> Vec<v1::NewMark> {
+impl Marks {
+    pub(crate) fn wire(&self) -> Vec<v1::NewMark> {
         let name = self.name.iter().map(|name| v1::NewMark {
             kind: v1::MarkKind::HouseName.into(),
             code: name.clone(),
@@ -61,7 +71,9 @@ impl Known {
         });
         name.chain(self.marks.iter().cloned()).collect()
     }
+}
 
+impl Known {
     fn show(&self, animal: Option<v1::Animal>, zone: chrono_tz::Tz, errand: &mut Errand<'_>) -> Outcome {
         let thing = View::new(animal.unwrap_or_default(), zone);
         let say = if self.check_only {
@@ -102,7 +114,8 @@ impl Born {
             sex: known.sex.into(),
             dam: known.dam.clone().unwrap_or_default(),
             sire: known.sire.clone().unwrap_or_default(),
-            marks: known.marks(),
+            parents_because: known.parents_because.clone().unwrap_or_default(),
+            marks: known.marks.wire(),
             enclosure: known.enclosure.clone().unwrap_or_default(),
             owner: known.owner.clone().unwrap_or_default(),
             validate_only: known.check_only,
@@ -165,7 +178,8 @@ impl Arrived {
             born_estimated: self.estimated,
             dam: known.dam.clone().unwrap_or_default(),
             sire: known.sire.clone().unwrap_or_default(),
-            marks: known.marks(),
+            parents_because: known.parents_because.clone().unwrap_or_default(),
+            marks: known.marks.wire(),
             enclosure: known.enclosure.clone().unwrap_or_default(),
             owner: known.owner.clone().unwrap_or_default(),
             validate_only: known.check_only,

@@ -4,6 +4,7 @@ use super::moves;
 use super::stay::{Began, Born, Change, Ended, Flaw, Flaws, Litter, Stay, Who};
 use crate::terms::{Counts, Day};
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::AddAssign;
 
 /// What a return is asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,6 +67,20 @@ impl Line {
     }
 }
 
+impl AddAssign for Line {
+    fn add_assign(&mut self, other: Self) {
+        self.opening += other.opening;
+        self.born += other.born;
+        self.arrived += other.arrived;
+        self.died_young += other.died_young;
+        self.died += other.died;
+        self.departed += other.departed;
+        self.escaped += other.escaped;
+        self.sexed += other.sexed;
+        self.closing += other.closing;
+    }
+}
+
 /// A stock return.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Return<A, L, S> {
@@ -83,6 +98,14 @@ impl<A, L, S> Return<A, L, S> {
     #[must_use]
     pub fn balances(&self) -> bool {
         self.lines.values().all(Line::balances)
+    }
+
+    /// All species together.
+    #[must_use]
+    pub fn total(&self) -> Line {
+        let mut total = Line::default();
+        self.lines.values().for_each(|line| total += *line);
+        total
     }
 }
 
@@ -250,26 +273,20 @@ impl<A: Clone, L: Clone, S: Clone + Ord> Tally<A, L, S> {
     }
 
     fn add(&mut self, species: &S, change: &Line) {
-        let line = self.lines.entry(species.clone()).or_default();
-        line.opening += change.opening;
-        line.born += change.born;
-        line.arrived += change.arrived;
-        line.died_young += change.died_young;
-        line.died += change.died;
-        line.departed += change.departed;
-        line.escaped += change.escaped;
-        line.sexed += change.sexed;
-        line.closing += change.closing;
+        *self.lines.entry(species.clone()).or_default() += *change;
     }
 }
 
+/// The first day at whose close fewer than no young of some sex are left.
 fn below_zero<A, L: Clone, S, P>(litter: &Litter<L, S, P>) -> Option<Flaw<A, L>> {
-    let mut changes: Vec<_> = litter.changes.iter().collect();
-    changes.sort_by_key(|(day, _)| *day);
+    let mut days: BTreeMap<Day, Counts> = BTreeMap::new();
+    for (day, what) in &litter.changes {
+        *days.entry(*day).or_default() += what.effect();
+    }
     let mut left = Counts::ZERO;
-    changes.into_iter().find_map(|(day, what)| {
-        left += what.effect();
+    days.into_iter().find_map(|(day, effect)| {
+        left += effect;
         let short = left.males < 0 || left.females < 0 || left.unknown < 0;
-        short.then(|| Flaw::LitterBelowZero { litter: litter.litter.clone(), day: *day, left })
+        short.then(|| Flaw::LitterBelowZero { litter: litter.litter.clone(), day, left })
     })
 }

@@ -98,7 +98,7 @@ pub struct Litter<L, S, P> {
     pub site: P,
     /// When it was born, as far as that is known.
     pub born: Option<Born>,
-    /// What happened to the count; within one day in the order given.
+    /// What happened to the count. It is read at the close of each day, so the order within one is free.
     pub changes: Vec<(Day, Change<P>)>,
 }
 

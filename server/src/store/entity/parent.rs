@@ -16,6 +16,7 @@ pub struct Model {
     pub parent_id: Uuid,
     pub kind: String,
     pub share: f64,
+    pub because: String,
     pub recorded_at: DateTime<Utc>,
     pub recorded_by: Uuid,
     pub request_id: Uuid,

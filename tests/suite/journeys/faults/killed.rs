@@ -121,6 +121,7 @@ async fn settle_in(server: &Server) -> Wire {
         request_id: id(),
         scientific_name: "Lontra canadensis".to_owned(),
         common_name: "otter".to_owned(),
+        ..Default::default()
     };
     animals.create_taxon(taxon).await.unwrap();
     let arrival = v1::RegisterArrivalRequest {

@@ -50,6 +50,7 @@ async fn the_same_request_id_with_other_content_is_refused() {
         request_id: birth.request_id,
         scientific_name: "Lutra lutra".to_owned(),
         common_name: "Eurasian otter".to_owned(),
+        ..Default::default()
     };
     let refused = quill.park.registrar.client.animals().create_taxon(taxon).await.unwrap_err();
     assert_eq!(reason(&refused), "REQUEST_ID_REUSED");

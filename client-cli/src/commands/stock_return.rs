@@ -1,0 +1,80 @@
+//! `holt stock-return`
+
+use super::when;
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::moment::{DayWord, WhenWord};
+use crate::views::stock_return::StockReturns as View;
+use chrono::{Datelike, NaiveDate};
+use chrono_tz::Tz;
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// How many animals there were, came, went and are left, species by species
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Counts are males.females.unknown; young in litters are among them. Each line is checked: what was there, \
+plus what came, less what went, is what is left. Asked again with the same days and the same --as-known-at, \
+the return is the same.
+
+Examples:
+  holt stock-return --year 2025
+  holt stock-return --from 2025-04-01 --to 2026-03-31 --site QUI --format csv
+  holt stock-return --year 2025 --all-sites --together --format json")]
+pub(crate) struct StockReturn {
+    /// A calendar year; this one until today, unless given
+    #[arg(long, value_name = "YEAR", conflicts_with_all = ["from", "to"])]
+    #[arg(value_parser = clap::value_parser!(i32).range(1..=9999))]
+    year: Option<i32>,
+    /// First day
+    #[arg(long, value_name = "DAY", requires = "to")]
+    from: Option<DayWord>,
+    /// Last day
+    #[arg(long, value_name = "DAY", requires = "from")]
+    to: Option<DayWord>,
+    /// Deaths so many days after birth or sooner are counted apart [default: 30]
+    #[arg(long, value_name = "DAYS", default_value_t = 30, hide_default_value = true)]
+    #[arg(value_parser = clap::value_parser!(i32).range(1..=366))]
+    young: i32,
+    /// All your sites, whichever is meant otherwise
+    #[arg(long)]
+    all_sites: bool,
+    /// One return of all your sites together: moves between them are in no column
+    #[arg(long, requires = "all_sites")]
+    together: bool,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+impl StockReturn {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = if self.all_sites { None } else { Some(errand.site().await?) };
+        let zones = session.zones().await?;
+        let zone = site.as_ref().map_or(Tz::UTC, |site| zones.of(site));
+        let today = session.today(zone);
+        let of_year = |year, month, date| NaiveDate::from_ymd_opt(year, month, date).unwrap_or(today);
+        let days = match (self.year, when::span(self.from, self.to, today)?) {
+            (Some(year), _) => {
+                v1::DaySpan { first: Some(day(of_year(year, 1, 1))), last: Some(day(of_year(year, 12, 31))) }
+            }
+            (None, Some(span)) => span,
+            (None, None) => {
+                v1::DaySpan { first: Some(day(of_year(today.year(), 1, 1))), last: Some(day(today)) }
+            }
+        };
+        let ask = v1::GetStockReturnRequest {
+            site: site.unwrap_or_default(),
+            days: Some(days),
+            young_days: self.young,
+            together: self.together,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+        };
+        let view = View::new(session.ask(ask).await?, &zones);
+        errand.show(&view)?;
+        // The server counts; what does not add up there is a fault of Holt.
+        Ok(if view.balances() { Exit::Done } else { Exit::Fault })
+    }
+}

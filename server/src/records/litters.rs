@@ -1,0 +1,302 @@
+//! Litters: young of one birth, counted until each is dead or an animal of its own.
+
+use crate::access::permit::{Caller, Permit};
+use crate::access::roles::Deed;
+use crate::model::animal::{Animal, Born, Label, Taxon};
+use crate::model::crate_reading::{CrateReading, Of};
+use crate::model::holding::Began;
+use crate::model::litter::{Change, Event, Litter, NewEvent, NewLitter, NewYoung, ToldApart};
+use crate::model::page::{Page, Slice};
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::records::animals::{Entry, lens_of, onto_the_books, owner};
+use crate::records::error::{Refusal, Result};
+use crate::records::parents::{self, Birth};
+use crate::records::{Records, fresh, guard_version};
+use crate::store::animals::{First, Lens, Parent};
+use crate::store::holdings::Beginning;
+use crate::store::litters::{self, Wanted};
+use crate::store::{Snapshot, Tx, animals, crate_readings, retrying};
+use chrono::{DateTime, NaiveDate, Utc};
+use holt_audit::terms::{Counts, Sex};
+use uuid::Uuid;
+
+/// Records the birth of a litter.
+///
+/// # Errors
+/// Refused without the role there; where the day is to come, the species is not on record, or a parent does
+/// not fit.
+pub async fn record(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    new: &NewLitter,
+) -> Result<Litter> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    retrying("record_litter", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        if new.born_on > permit.site().day_of(tx.now()) {
+            return Err(Refusal::in_the_future("day of birth", "born_on").into());
+        }
+        let dam = parents::find(&tx, &permit, &new.dam, "dam").await?;
+        let mut sires = Vec::with_capacity(new.sires.len());
+        for (n, (text, share)) in new.sires.iter().enumerate() {
+            let field = format!("sires[{n}].animal");
+            if let Some(sire) = parents::find(&tx, &permit, text, &field).await? {
+                sires.push((sire, *share, field));
+            }
+        }
+        let taxon = species(&tx, &new.taxon, dam.iter().chain(sires.iter().map(|(sire, ..)| sire))).await?;
+        let birth = Birth {
+            taxon: &taxon,
+            days: Some((new.born_on, new.born_on)),
+            here: true,
+            because: &new.because,
+        };
+        let mut parents: Vec<Parent> = Vec::with_capacity(sires.len() + 1);
+        if let Some(dam) = dam {
+            parents.push(parents::fit(&tx, &permit, &dam, Sex::Female, &birth, "dam").await?);
+        }
+        for (sire, share, field) in sires {
+            let fit = parents::fit(&tx, &permit, &sire, Sex::Male, &birth, &field).await?;
+            parents.push(Parent { share, ..fit });
+        }
+        let id = litters::insert(&mut tx, &permit, &taxon, new, &parents).await?;
+        let reply = today(&tx, &permit, id).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// The species of a litter: as it is named, or else that of a parent.
+async fn species(tx: &Tx, named: &str, mut parents: impl Iterator<Item = &Animal> + Send) -> Result<Taxon> {
+    if !named.is_empty() {
+        let taxon = animals::taxon(tx, named).await?;
+        return taxon.ok_or_else(|| Refusal::not_found("species", named).into());
+    }
+    parents.next().map(|parent| parent.taxon.clone()).ok_or_else(|| {
+        Refusal::new(
+            Reason::Malformed,
+            "neither a species nor a parent is given",
+            "name the species, or a parent",
+        )
+        .at("taxon")
+        .into()
+    })
+}
+
+/// Records what happened within a litter.
+///
+/// # Errors
+/// Refused without the role there; where the site has no such litter, the day does not fit, or fewer young
+/// are counted than the event is about.
+pub async fn happened(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    new: &NewEvent,
+) -> Result<Litter> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    retrying("record_litter_event", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let litter = locked(&tx, &permit, new.litter, new.version).await?;
+        let on = day_in(&tx, &permit, &litter, new.on, "happened_on")?;
+        let (on, change) = match new.event {
+            Event::Died(young, manner) => {
+                enough(&litter, on, young, "died")?;
+                (on, Change::Died(young, manner))
+            }
+            Event::Sexed { males, females } => {
+                enough(&litter, on, Counts::of(Sex::Unknown, males + females), "sexed")?;
+                (on, Change::Sexed { males, females })
+            }
+            // They were born with the others.
+            Event::Found(young) => (litter.born_on, Change::Born(young)),
+        };
+        litters::insert_change(&mut tx, &permit, litter.id, on, &change, &new.note).await?;
+        litters::bump(&mut tx, litter.id).await?;
+        let reply = today(&tx, &permit, litter.id).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// Takes one young out of a litter as an animal of its own: born with the litter, of its parents, on the
+/// books by itself from that day on.
+///
+/// # Errors
+/// Refused without the role there; where the site has no such litter, the day does not fit, no young that
+/// can be of that sex is left, or a transponder is in force on another animal.
+pub async fn tell_apart(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    new: &NewYoung,
+) -> Result<ToldApart> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    let owner = owner(records, &permit, &new.owner).await?;
+    retrying("tell_apart", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let litter = locked(&tx, &permit, new.litter, new.version).await?;
+        let on = day_in(&tx, &permit, &litter, new.on, "told_apart_on")?;
+        let counted_as = counted_as(&litter, on, new.sex)?;
+        let born = Born { first: litter.born_on, last: litter.born_on, estimated: false };
+        let parents = parents_of(&litter);
+        let first = First { taxon: litter.taxon.id, sex: new.sex, sexed_on: on, born: Some(born), parents };
+        let beginning = Beginning {
+            how: Began::ToldApart,
+            at: permit.site().start_of(on),
+            on,
+            source: "",
+            name: String::new(),
+            transfer: None,
+        };
+        let entry =
+            Entry { first, beginning, owner: owner.clone(), marks: &new.marks, enclosure: &new.enclosure };
+        let animal = onto_the_books(&mut tx, &permit, entry).await?;
+        let change = Change::ToldApart { counted_as, animal: animal.label() };
+        litters::insert_change(&mut tx, &permit, litter.id, on, &change, "").await?;
+        litters::bump(&mut tx, litter.id).await?;
+        let litter = today(&tx, &permit, litter.id).await?;
+        Ok(tx.commit(ToldApart { animal, litter }).await?)
+    })
+    .await
+}
+
+/// The parents of a litter as those of one young.
+fn parents_of(litter: &Litter) -> Vec<Parent> {
+    let because = &litter.parents_because;
+    let parent = |animal: &Label, sex, share| Parent { id: animal.id, sex, share, because: because.clone() };
+    let dam = litter.dam.iter().map(|dam| parent(dam, Sex::Female, 1.0));
+    dam.chain(litter.sires.iter().map(|sire| parent(&sire.animal, Sex::Male, sire.share))).collect()
+}
+
+/// Under which sex a young is counted that turns out to be of one: that sex, or else unknown.
+fn counted_as(litter: &Litter, on: NaiveDate, sex: Sex) -> std::result::Result<Sex, Refusal> {
+    let spare = litter.to_spare(on);
+    let has = |sex| match sex {
+        Sex::Male => spare.males > 0,
+        Sex::Female => spare.females > 0,
+        Sex::Unknown => spare.unknown > 0,
+    };
+    match [sex, Sex::Unknown].into_iter().find(|sex| has(*sex)) {
+        Some(counted) => Ok(counted),
+        None => Err(too_few(litter, on, spare, "told apart").at("sex")),
+    }
+}
+
+/// Refuses to take more young out of a litter than it can spare.
+fn enough(litter: &Litter, on: NaiveDate, young: Counts, what: &str) -> std::result::Result<(), Refusal> {
+    let spare = litter.to_spare(on);
+    let short = young.males > spare.males || young.females > spare.females || young.unknown > spare.unknown;
+    if short { Err(too_few(litter, on, spare, what).at(what)) } else { Ok(()) }
+}
+
+pub(super) fn too_few(litter: &Litter, on: NaiveDate, spare: Counts, what: &str) -> Refusal {
+    Refusal::new(
+        Reason::LitterTooFew,
+        format!(
+            "of {} no more than {spare} (males.females.unknown) can be {what} on {on}: the others are \
+             dead, told apart or of another sex by then or later",
+            litter.spoken()
+        ),
+        "look at what is on record of it: `holt litter show`",
+    )
+    .fact("left", spare.to_string())
+    .fact("on", on.to_string())
+}
+
+/// The litter of an identifier, locked until the write ends.
+pub(super) async fn locked(tx: &Tx, permit: &Permit, id: Uuid, based_on: i64) -> Result<Litter> {
+    if !litters::lock(tx, permit, id).await? {
+        return Err(Refusal::not_found("litter", &id.to_string()).into());
+    }
+    let litter = today(tx, permit, id).await?;
+    guard_version("litter", based_on, litter.version)?;
+    Ok(litter)
+}
+
+/// The day of an event: today where none is given, not to come, and not before the birth.
+fn day_in(
+    tx: &Tx,
+    permit: &Permit,
+    litter: &Litter,
+    on: Option<NaiveDate>,
+    field: &str,
+) -> std::result::Result<NaiveDate, Refusal> {
+    let today = permit.site().day_of(tx.now());
+    let on = on.unwrap_or(today);
+    if on > today {
+        return Err(Refusal::in_the_future("day", field));
+    }
+    if on < litter.born_on {
+        return Err(before_birth(litter, field));
+    }
+    Ok(on)
+}
+
+pub(super) fn before_birth(litter: &Litter, field: &str) -> Refusal {
+    Refusal::new(
+        Reason::OutOfOrder,
+        format!("the litter was not born before {}", litter.born_on),
+        "correct the day",
+    )
+    .at(field)
+}
+
+async fn today(tx: &Tx, permit: &Permit, id: Uuid) -> Result<Litter> {
+    one(tx, permit, id, lens_of(permit.site(), None, tx.now())).await
+}
+
+async fn one(snapshot: &Snapshot, permit: &Permit, id: Uuid, lens: Lens) -> Result<Litter> {
+    let wanted = Wanted { id: Some(id), empty: true };
+    let page = Page { size: 1, after: None };
+    let mut found = litters::list(snapshot, permit, wanted, lens, &page).await?.entries;
+    found.pop().ok_or_else(|| Refusal::not_found("litter", &id.to_string()).into())
+}
+
+/// One litter as of the close of a day, as was known at an instant, with its crate readings.
+///
+/// # Errors
+/// Refused where there is no such site in scope, or it had no such litter.
+pub async fn get(
+    records: &Records,
+    caller: &Caller,
+    site: &str,
+    id: Uuid,
+    as_of: Option<NaiveDate>,
+    known_at: Option<DateTime<Utc>>,
+) -> Result<(Litter, Vec<CrateReading>)> {
+    let permit = records.permit(caller, Deed::Read, site).await?;
+    let lens = lens_of(permit.site(), as_of, records.store.now());
+    let snapshot = records.look(caller, known_at).await?;
+    let litter = one(&snapshot, &permit, id, lens).await?;
+    let readings = crate_readings::of(&snapshot, &permit, Of::Litter(id), lens).await?;
+    Ok((litter, readings))
+}
+
+/// Litters of a site as of the close of a day, as was known at an instant.
+///
+/// # Errors
+/// Refused where there is no such site in scope.
+pub async fn list(
+    records: &Records,
+    caller: &Caller,
+    site: &str,
+    as_of: Option<NaiveDate>,
+    also_empty: bool,
+    page: &Page,
+    known_at: Option<DateTime<Utc>>,
+) -> Result<Slice<Litter>> {
+    let permit = records.permit(caller, Deed::Read, site).await?;
+    let lens = lens_of(permit.site(), as_of, records.store.now());
+    let snapshot = records.look(caller, known_at).await?;
+    let wanted = Wanted { id: None, empty: also_empty };
+    Ok(litters::list(&snapshot, &permit, wanted, lens, page).await?)
+}
