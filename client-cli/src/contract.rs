@@ -3,8 +3,10 @@
 use holt_proto::v1::{
     self, animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
     census_service_client::CensusServiceClient, check_service_client::CheckServiceClient,
-    concern_service_client::ConcernServiceClient, group_service_client::GroupServiceClient,
-    litter_service_client::LitterServiceClient, mark_service_client::MarkServiceClient,
+    concern_service_client::ConcernServiceClient, correction_service_client::CorrectionServiceClient,
+    group_service_client::GroupServiceClient, history_service_client::HistoryServiceClient,
+    ledger_service_client::LedgerServiceClient, litter_service_client::LitterServiceClient,
+    mark_service_client::MarkServiceClient, merge_service_client::MergeServiceClient,
     people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
     report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
     transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
@@ -95,6 +97,7 @@ calls! {
     LitterServiceClient {
         record_litter SameRequest RecordLitterRequest => RecordLitterResponse;
         record_litter_event SameRequest RecordLitterEventRequest => RecordLitterEventResponse;
+        correct_litter SameRequest CorrectLitterRequest => CorrectLitterResponse;
         tell_apart SameRequest TellApartRequest => TellApartResponse;
         get_litter Reads GetLitterRequest => GetLitterResponse;
         list_litters Reads ListLittersRequest => ListLittersResponse;
@@ -147,6 +150,24 @@ calls! {
     CensusServiceClient {
         get_stock_return Reads GetStockReturnRequest => GetStockReturnResponse;
     }
+    CorrectionServiceClient {
+        correct_fact SameRequest CorrectFactRequest => CorrectFactResponse;
+        withdraw_fact SameRequest WithdrawFactRequest => WithdrawFactResponse;
+    }
+    HistoryServiceClient {
+        get_history Reads GetHistoryRequest => GetHistoryResponse;
+    }
+    MergeServiceClient {
+        merge_animals SameRequest MergeAnimalsRequest => MergeAnimalsResponse;
+        unmerge_animals SameRequest UnmergeAnimalsRequest => UnmergeAnimalsResponse;
+    }
+    LedgerServiceClient {
+        seal_ledger Reads SealLedgerRequest => SealLedgerResponse;
+        list_seals Reads ListSealsRequest => ListSealsResponse;
+        verify_ledger Reads VerifyLedgerRequest => VerifyLedgerResponse;
+        get_inclusion_proof Reads GetInclusionProofRequest => GetInclusionProofResponse;
+        get_consistency_proof Reads GetConsistencyProofRequest => GetConsistencyProofResponse;
+    }
 }
 
 /// A list that comes in pages.
@@ -187,4 +208,6 @@ paged! {
     ListAssessmentsRequest: assessments of Assessment;
     ListConcernsRequest: concerns of Concern;
     ListTransfersRequest: transfers of Transfer;
+    ListSealsRequest: seals of Seal;
+    GetHistoryRequest: facts of Fact;
 }

@@ -35,7 +35,8 @@ Exit codes:
    5  not signed in, or your role does not allow it
    6  somebody changed it meanwhile
    7  no server, or none that answers in time
-  10  it was asked whether something is so, and it is not (`holt due --ask`)";
+  10  it was asked whether something is so, and it is not (`holt due --ask`,
+      `holt ledger verify`)";
 
 impl From<Exit> for u8 {
     fn from(exit: Exit) -> Self {

@@ -6,7 +6,8 @@
 //!   asks it as somebody, `connect` finds it.
 //! - `views` are what is shown of each concept; `output` prints them and is the only place that prints.
 //!
-//! Nothing here knows a rule of the trade: what is so, and what may be, is the server's to say.
+//! Nothing here knows a rule of the trade: what is so, and what may be, is the server's to say. Only what the
+//! ledger proves is checked here, in `proof`, for what a server says of itself is no proof.
 
 mod args;
 mod commands;
@@ -19,6 +20,7 @@ mod moment;
 mod output;
 mod places;
 mod profile;
+mod proof;
 mod rhythm;
 mod round;
 mod session;

@@ -60,9 +60,19 @@ words! {
     EnclosureKind: Indoor "indoor", Outdoor "outdoor", Mixed "mixed";
     Enhancement: None "0", Low "+", Mid "++", High "+++";
     GroupRole: Member "member", Breeding "breeding", Helper "helper", Juvenile "juvenile", OnTrial "on-trial";
+    FactChangeKind: Added "added", Gone "gone";
+    FactKind: Birth "birth", Sex "sex", Parent "parent", Accession "accession", Holding "holding",
+        Title "title", Placement "placement", Mark "mark", Weight "weight", Assessment "assessment",
+        Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "told-apart";
     IndicatorBasis: Animal "animal", Resource "resource";
     Kin: Dam "dam", Sire "sire", Offspring "offspring", FullSibling "sibling", HalfSibling "half-sibling";
     LitterChangeKind: Born "born", Died "died", Sexed "sexed", ToldApart "told-apart";
+    LedgerBreakKind: RowChanged "row-changed", RowMoved "row-moved", RowRemoved "row-removed",
+        RowSlippedIn "row-slipped-in", EntryChanged "entry-changed", EntryRemoved "entry-removed",
+        EntrySlippedIn "entry-slipped-in", LeavesRemoved "leaves-removed",
+        LeavesReordered "leaves-reordered", RootDiffers "root-differs",
+        SiteRootDiffers "site-root-differs", SealChanged "seal-changed", SealRemoved "seal-removed",
+        TailCut "tail-cut";
     MarkKind: Transponder "transponder", Ring "ring", Tattoo "tattoo", EarNotch "ear-notch",
         Natural "natural", HouseName "house-name";
     ReadingOutcome: Accepted "accepted", Repeat "repeat", SecondWeighing "second-weighing", Refused "refused";
@@ -108,9 +118,12 @@ mod tests {
         complete::<v1::EnclosureKind>();
         complete::<v1::Enhancement>();
         complete::<v1::GroupRole>();
+        complete::<v1::FactChangeKind>();
+        complete::<v1::FactKind>();
         complete::<v1::IndicatorBasis>();
         complete::<v1::Kin>();
         complete::<v1::LitterChangeKind>();
+        complete::<v1::LedgerBreakKind>();
         complete::<v1::MarkKind>();
         complete::<v1::ReadingOutcome>();
         complete::<v1::Role>();

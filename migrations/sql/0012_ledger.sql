@@ -25,8 +25,7 @@ CREATE TABLE ledger (
   request_id  uuid NOT NULL,
   method      text NOT NULL,
   recorded_at timestamptz NOT NULL,
-  lines       jsonb NOT NULL,
-  leaf        bytea NOT NULL CONSTRAINT ledger_leaf_guard CHECK (octet_length(leaf) = 32)
+  lines       jsonb NOT NULL
 );
 CREATE INDEX ledger_site_id_idx ON ledger (site_id, recorded_at);
 CREATE INDEX ledger_person_id_idx ON ledger (person_id);
@@ -38,8 +37,7 @@ CALL holt_guard('ledger', 'One entry per write: the append-only record of every 
   "request_id": "The write.",
   "method": "What was asked for.",
   "recorded_at": "When.",
-  "lines": "What was written: table, row, and SHA-256 of the row''s content.",
-  "leaf": "RFC 6962 leaf hash of this entry."
+  "lines": "What was written: table, row, and SHA-256 of the row''s content; or what was changed of it."
 }');
 CREATE POLICY read ON ledger FOR SELECT USING (
   site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere())

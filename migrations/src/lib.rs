@@ -24,6 +24,8 @@ const FILES: &[(i64, &str, &str)] = &[
     (13, "litters", include_str!("../sql/0013_litters.sql")),
     (14, "groups", include_str!("../sql/0014_groups.sql")),
     (15, "crate_readings", include_str!("../sql/0015_crate_readings.sql")),
+    (16, "seals", include_str!("../sql/0016_seals.sql")),
+    (17, "merges", include_str!("../sql/0017_merges.sql")),
 ];
 
 /// A migrator over [`FILES`]. Run it as the owner of the database, before the service connects.

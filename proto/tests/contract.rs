@@ -273,7 +273,11 @@ fn one_name_for_one_thing() {
         for field in message.fields() {
             let name = field.name();
             if names(&field, "google.protobuf.Timestamp") {
-                assert!(name.ends_with("_at") || matches!(name, "from" | "until"), "{}", field.full_name());
+                assert!(
+                    name.ends_with("_at") || matches!(name, "from" | "until" | "changed_since"),
+                    "{}",
+                    field.full_name()
+                );
             }
             if names(&field, "holt.v1.Day") {
                 let other = matches!(name, "first" | "last" | "as_of" | "held_since" | "loan_until");

@@ -7,6 +7,7 @@ use crate::api::Api;
 use crate::api::shield::ShieldLayer;
 use crate::clock::{Clock, Ids, RandomIds, SystemClock};
 use crate::config::{Config, ConfigError, Secret, Surroundings};
+use crate::jobs::sealer;
 use crate::records::people::{self, Door};
 use crate::records::{Records, error};
 use crate::store::cluster::{self, Cluster};
@@ -15,8 +16,10 @@ use chrono::TimeDelta;
 use holt_proto::v1::{
     animal_service_server::AnimalServiceServer, assessment_service_server::AssessmentServiceServer,
     census_service_server::CensusServiceServer, check_service_server::CheckServiceServer,
-    concern_service_server::ConcernServiceServer, group_service_server::GroupServiceServer,
-    litter_service_server::LitterServiceServer, mark_service_server::MarkServiceServer,
+    concern_service_server::ConcernServiceServer, correction_service_server::CorrectionServiceServer,
+    group_service_server::GroupServiceServer, history_service_server::HistoryServiceServer,
+    ledger_service_server::LedgerServiceServer, litter_service_server::LitterServiceServer,
+    mark_service_server::MarkServiceServer, merge_service_server::MergeServiceServer,
     people_service_server::PeopleServiceServer, placement_service_server::PlacementServiceServer,
     report_service_server::ReportServiceServer, site_service_server::SiteServiceServer,
     transfer_service_server::TransferServiceServer, weight_service_server::WeightServiceServer,
@@ -179,6 +182,9 @@ impl House {
             TcpListenerStream::new(listener),
             stopping.clone().cancelled_owned(),
         );
+        if let Some(every) = config.ledger.seal_every() {
+            tasks.spawn(sealer::run(self.records.clone(), every, stopping.clone()));
+        }
         health.set_service_status("", tonic_health::ServingStatus::Serving).await;
         let grace = Duration::from_secs(config.server.stop_seconds);
         let ended = {
@@ -274,7 +280,11 @@ fn routes(api: &Api, config: &Config) -> Routes {
         ConcernServiceServer,
         GroupServiceServer,
         LitterServiceServer,
+        CorrectionServiceServer,
+        HistoryServiceServer,
+        LedgerServiceServer,
         MarkServiceServer,
+        MergeServiceServer,
         PeopleServiceServer,
         PlacementServiceServer,
         ReportServiceServer,

@@ -20,6 +20,8 @@ pub struct Config {
     pub store: StoreSection,
     /// Tokens.
     pub access: AccessSection,
+    /// Seals.
+    pub ledger: LedgerSection,
     /// Logging.
     pub log: LogSection,
 }
@@ -76,6 +78,21 @@ pub struct AccessSection {
     pub outside_issuer: String,
     pub outside_audience: String,
     pub sign_ins_per_minute: u32,
+}
+
+/// `[ledger]`
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LedgerSection {
+    pub seal_seconds: u64,
+}
+
+impl LedgerSection {
+    /// How often new entries are put under a seal; none where only those who ask do so.
+    #[must_use]
+    pub const fn seal_every(&self) -> Option<Duration> {
+        if self.seal_seconds == 0 { None } else { Some(Duration::from_secs(self.seal_seconds)) }
+    }
 }
 
 /// `[log]`

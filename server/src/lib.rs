@@ -7,6 +7,7 @@ pub mod app;
 pub mod clock;
 pub mod config;
 pub mod demo;
+pub mod jobs;
 pub mod model;
 pub mod records;
 pub mod report;

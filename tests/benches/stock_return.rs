@@ -5,6 +5,7 @@
 //! is recorded of them stands in `tests/benches/README.md`.
 
 #![expect(clippy::print_stdout, reason = "the figures are what it is for")]
+#![expect(clippy::unwrap_used, reason = "where a bench cannot go on, it ends")]
 
 use chrono::NaiveDate;
 use holt_proto::v1;

@@ -3,8 +3,10 @@
 use holt_server::config::Secret;
 use holt_server::store::cluster::{Address, Cluster, Settings, first_open, scratch};
 use holt_server::store::migrate;
+use sqlx::postgres::PgConnectOptions;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::path::{Path, PathBuf};
+use std::str::FromStr;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::{env, thread};
@@ -49,6 +51,21 @@ pub async fn database() -> String {
     let name = format!("test_{}", COUNT.fetch_add(1, Ordering::Relaxed));
     let mut owner = PgConnection::connect(&cluster.url("postgres")).await.unwrap();
     sqlx::query(AssertSqlSafe(format!("CREATE DATABASE {name} TEMPLATE {TEMPLATE}")))
+        .execute(&mut owner)
+        .await
+        .unwrap();
+    cluster.url(&name)
+}
+
+/// A copy of a database to which nobody is connected, as its owner's URL.
+pub async fn copy_of(url: &str) -> String {
+    static COUNT: AtomicU32 = AtomicU32::new(0);
+    let cluster = cluster();
+    let options = PgConnectOptions::from_str(url).unwrap();
+    let from = options.get_database().unwrap();
+    let name = format!("{from}_copy_{}", COUNT.fetch_add(1, Ordering::Relaxed));
+    let mut owner = PgConnection::connect(&cluster.url("postgres")).await.unwrap();
+    sqlx::query(AssertSqlSafe(format!("CREATE DATABASE {name} TEMPLATE {from}")))
         .execute(&mut owner)
         .await
         .unwrap();

@@ -105,6 +105,19 @@ fn from_argument(text: &str) -> Result<Written, Failure> {
     })
 }
 
+/// A finding as it is written, without a look at its protocol: what reads as a number is one. Whether it
+/// fits is the server's to say.
+pub(super) fn bare_finding(text: &str) -> Result<v1::Finding, Failure> {
+    let written = from_argument(text)?;
+    let found = written.found.parse().map_or(Found::Level(written.found), Found::Number);
+    Ok(v1::Finding {
+        indicator: written.indicator,
+        found: Some(found),
+        confidence: v1::Confidence::Medium.into(),
+        evidence: written.evidence,
+    })
+}
+
 fn from_file(path: &Path, errand: &mut Errand<'_>) -> Result<Vec<Written>, Failure> {
     #[derive(serde::Deserialize)]
     #[serde(deny_unknown_fields)]

@@ -2,7 +2,7 @@
 
 use super::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::DayWord;
+use crate::moment::{DayWord, WhenWord};
 use crate::views::Many;
 use crate::views::assessment::Assessment;
 use clap::Args;
@@ -23,6 +23,9 @@ pub(crate) struct Assessments {
     /// Last day; today, unless given
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
 }
 
 impl Assessments {
@@ -35,6 +38,7 @@ impl Assessments {
             animal: self.animal.unwrap_or_default(),
             days: when::span(self.from, self.to, session.today(zone))?,
             page: None,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
         };
         let found = session.all(ask, usize::MAX).await?;
         errand.show(&Many(found.into_iter().map(|one| Assessment::new(one, zone)).collect()))

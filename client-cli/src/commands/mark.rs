@@ -78,7 +78,8 @@ impl Mark {
                 errand.show(&Told { thing, say })
             }
             What::End { animal, mark, because, at } => {
-                let look = v1::GetAnimalRequest { site: site.clone(), animal: animal.clone() };
+                let look =
+                    v1::GetAnimalRequest { site: site.clone(), animal: animal.clone(), ..Default::default() };
                 let marks = session.ask(look).await?.animal.unwrap_or_default().marks;
                 let by_code = marks.iter().find(|each| each.code.eq_ignore_ascii_case(&mark));
                 let found = match by_code {

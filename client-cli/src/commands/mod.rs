@@ -7,11 +7,15 @@ mod check;
 mod completions;
 mod concern;
 mod concerns;
+mod correct;
 mod due;
 mod enclosure;
 mod group;
+mod history;
+mod ledger;
 mod litter;
 mod mark;
+mod merge;
 mod password;
 mod person;
 mod place;
@@ -62,8 +66,13 @@ pub(crate) enum Asking {
     Mark(mark::Mark),
     Place(place::Place),
     Transfer(transfer::Transfer),
+    History(history::History),
+    Correct(correct::Correct),
+    Merge(merge::Merge),
+    Unmerge(merge::Unmerge),
     Report(report::Report),
     StockReturn(stock_return::StockReturn),
+    Ledger(ledger::Ledger),
     Check(check::Check),
     Protocol(protocol::Protocol),
     Species(species::Species),
@@ -112,8 +121,13 @@ impl Asking {
             Self::Mark(command) => command.run(errand).await,
             Self::Place(command) => command.run(errand).await,
             Self::Transfer(command) => command.run(errand).await,
+            Self::History(command) => command.run(errand).await,
+            Self::Correct(command) => command.run(errand).await,
+            Self::Merge(command) => command.run(errand).await,
+            Self::Unmerge(command) => command.run(errand).await,
             Self::Report(command) => command.run(errand).await,
             Self::StockReturn(command) => command.run(errand).await,
+            Self::Ledger(command) => command.run(errand).await,
             Self::Check(command) => command.run(errand).await,
             Self::Protocol(command) => command.run(errand).await,
             Self::Species(command) => command.run(errand).await,

@@ -228,7 +228,7 @@ impl Answer for Shown {
         page.gap();
         for change in &litter.changes {
             let on = change.on.as_deref().unwrap_or_default();
-            page.hanging(&format!("{on}  {}", change.spoken()), 12);
+            page.hanging(&format!("{on}  {} [{}]", change.spoken(), short(&change.id)), 12);
         }
         weighed_together(&self.crate_readings, page);
         page.remark(&format!("id {}, version {}", litter.id, litter.version));

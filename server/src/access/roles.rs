@@ -17,6 +17,9 @@ pub enum Deed {
     /// Register animals and litters, sexes, deaths, departures, marks.
     Register,
     /// Say which enclosure animals live in, and which group they belong to.
+    /// Correct facts: a registrar any of the site, others its readings of the last days.
+    Correct,
+    /// Say which enclosure animals live in.
     Place,
     /// Propose, agree, dispatch, receive.
     Move,
@@ -34,6 +37,8 @@ pub enum Deed {
     KeepEnclosures,
     /// Keep protocols.
     KeepProtocols,
+    /// Seal the ledger, and hold it against the records and its seals.
+    CheckLedger,
 }
 
 impl Deed {
@@ -47,6 +52,7 @@ impl Deed {
             Self::Weigh => &[Keeper, Veterinary],
             Self::Assess => &[Keeper, Veterinary],
             Self::Register => &[Registrar],
+            Self::Correct => &[Registrar, Keeper, Veterinary],
             Self::Place => &[Keeper, Registrar],
             Self::Move => &[Registrar],
             Self::Withhold => &[Veterinary],
@@ -56,6 +62,7 @@ impl Deed {
             Self::KeepSites => &[Steward],
             Self::KeepEnclosures => &[Registrar, Steward],
             Self::KeepProtocols => &[Steward],
+            Self::CheckLedger => &[Auditor, Steward],
         }
     }
 
@@ -114,6 +121,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("GroupService/ListGroups", R(D::Read)),
         ("LitterService/RecordLitter", R(D::Register)),
         ("LitterService/RecordLitterEvent", R(D::Register)),
+        ("LitterService/CorrectLitter", R(D::Register)),
         ("LitterService/TellApart", R(D::Register)),
         ("LitterService/GetLitter", R(D::Read)),
         ("LitterService/ListLitters", R(D::Read)),
@@ -148,6 +156,16 @@ pub const METHODS: &[(&str, Need)] = {
         ("TransferService/ListTransfers", R(D::Read)),
         ("ReportService/GetSiteDay", R(D::Read)),
         ("CensusService/GetStockReturn", R(D::Read)),
+        ("CorrectionService/CorrectFact", R(D::Correct)),
+        ("CorrectionService/WithdrawFact", R(D::Correct)),
+        ("HistoryService/GetHistory", R(D::Read)),
+        ("MergeService/MergeAnimals", R(D::Register)),
+        ("MergeService/UnmergeAnimals", R(D::Register)),
+        ("LedgerService/SealLedger", R(D::CheckLedger)),
+        ("LedgerService/ListSeals", R(D::CheckLedger)),
+        ("LedgerService/VerifyLedger", R(D::CheckLedger)),
+        ("LedgerService/GetInclusionProof", R(D::Read)),
+        ("LedgerService/GetConsistencyProof", R(D::CheckLedger)),
     ]
 };
 

@@ -277,8 +277,12 @@ impl AnimalService for Api {
         let mut form = Form::new();
         let site = form.optional_site("site", &asked.site);
         let animal = form.animal("animal", &asked.animal);
+        let as_of = form.optional_day("as_of", asked.as_of);
+        let known_at = form.instant("as_known_at", asked.as_known_at);
         form.done()?;
-        let animal = animals::get(&self.records, &caller, &site, &animal).await.map_err(status::from)?;
+        let animal = animals::get(&self.records, &caller, &site, &animal, as_of, known_at)
+            .await
+            .map_err(status::from)?;
         Ok(Response::new(v1::GetAnimalResponse { animal: Some(encode(animal)) }))
     }
 

@@ -200,6 +200,12 @@ fn decode_finding(form: &mut Form, field: &str, wire: &v1::Finding) -> Finding {
     }
 }
 
+/// All findings of a message.
+pub(super) fn findings(form: &mut Form, field: &str, wire: &[v1::Finding]) -> Vec<Finding> {
+    let each = wire.iter().enumerate();
+    each.map(|(n, wire)| decode_finding(form, &format!("{field}[{n}]"), wire)).collect()
+}
+
 #[tonic::async_trait]
 impl AssessmentService for Api {
     async fn load_protocol(
@@ -246,12 +252,7 @@ impl AssessmentService for Api {
             protocol: form.text("protocol", &asked.protocol, 1..=100),
             version: asked.protocol_version,
             at: form.instant("assessed_at", asked.assessed_at),
-            findings: asked
-                .findings
-                .iter()
-                .enumerate()
-                .map(|(n, wire)| decode_finding(&mut form, &format!("findings[{n}]"), wire))
-                .collect(),
+            findings: findings(&mut form, "findings", &asked.findings),
             note: form.text("note", &asked.note, 0..=2000),
         };
         form.done()?;
@@ -273,7 +274,7 @@ impl AssessmentService for Api {
             site: form.site("site", &asked.site),
             animal: form.text("animal", &asked.animal, 0..=100),
             days: form.days("days", asked.days),
-            known_at: None,
+            known_at: form.instant("as_known_at", asked.as_known_at),
         };
         form.done()?;
         let found = assessments::list(&self.records, &caller, &wanted, &page).await.map_err(status::from)?;

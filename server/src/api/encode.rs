@@ -4,6 +4,7 @@ use crate::model::animal::{Label, Manner, Taxon};
 use crate::model::check::{DueItem, DueState, Duty};
 use crate::model::concern::{Concern, ConcernKind, ConcernState, Level};
 use crate::model::crate_reading::CrateReading;
+use crate::model::fact::{Change, FactKind, Told};
 use crate::model::mark::{Mark, MarkKind};
 use crate::model::person::{Grant, Person, Role};
 use crate::model::reason::Reason;
@@ -270,6 +271,49 @@ pub(crate) fn transfer(transfer: Transfer) -> v1::Transfer {
         version: transfer.version,
         sex: sex(transfer.sex).into(),
         born_on: transfer.born.map(|(first, last)| day_between(first, last)),
+    }
+}
+
+const fn fact_kind(kind: FactKind) -> v1::FactKind {
+    match kind {
+        FactKind::Birth => v1::FactKind::Birth,
+        FactKind::Sex => v1::FactKind::Sex,
+        FactKind::Parent => v1::FactKind::Parent,
+        FactKind::Accession => v1::FactKind::Accession,
+        FactKind::Holding => v1::FactKind::Holding,
+        FactKind::Title => v1::FactKind::Title,
+        FactKind::Placement => v1::FactKind::Placement,
+        FactKind::Membership => v1::FactKind::Membership,
+        FactKind::ToldApart => v1::FactKind::ToldApart,
+        FactKind::Mark => v1::FactKind::Mark,
+        FactKind::Weight => v1::FactKind::Weight,
+        FactKind::Assessment => v1::FactKind::Assessment,
+        FactKind::Transfer => v1::FactKind::Transfer,
+        FactKind::Death => v1::FactKind::Death,
+        FactKind::Merge => v1::FactKind::Merge,
+    }
+}
+
+pub(crate) fn fact(told: Told) -> v1::Fact {
+    let change = match told.change {
+        None => v1::FactChangeKind::Unspecified,
+        Some(Change::Added) => v1::FactChangeKind::Added,
+        Some(Change::Gone) => v1::FactChangeKind::Gone,
+    };
+    let (superseded_at, superseded_because) = told.superseded.unzip();
+    v1::Fact {
+        kind: fact_kind(told.kind).into(),
+        id: id(told.id),
+        site: told.site,
+        happened_at: told.at.map(timestamp),
+        day_only: told.day_only,
+        ended_at: told.ended_at.map(timestamp),
+        say: told.say,
+        recorded_at: Some(timestamp(told.recorded_at)),
+        recorded_by: told.recorded_by,
+        superseded_at: superseded_at.map(timestamp),
+        superseded_because: superseded_because.unwrap_or_default(),
+        change: change.into(),
     }
 }
 

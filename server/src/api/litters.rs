@@ -5,11 +5,14 @@ use crate::api::decode::Form;
 use crate::api::encode::{counts, id, label, taxon};
 use crate::api::{Api, caller, encode, status};
 use crate::model::animal::Manner;
-use crate::model::litter::{Change, Changed, Event, Litter, NewEvent, NewLitter, NewYoung};
+use crate::model::litter::{
+    Change, Changed, Correction, Event, Litter, NewEvent, NewLitter, NewParents, NewYoung, Wrong,
+};
 use crate::records::litters;
 use holt_audit::terms::Counts;
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
+use holt_proto::v1::correct_litter_request::Correction as WireCorrection;
 use holt_proto::v1::litter_service_server::LitterService;
 use holt_proto::v1::record_litter_event_request::Event as WireEvent;
 use tonic::{Request, Response, Status};
@@ -93,16 +96,16 @@ fn young(form: &mut Form, field: &str, wire: Option<v1::Counts>) -> Counts {
 }
 
 /// Possible sires with their shares: as given, or each as likely where none is.
-fn sires(form: &mut Form, wire: &[v1::NewSire]) -> Vec<(String, f64)> {
+fn sires(form: &mut Form, within: &str, wire: &[v1::NewSire]) -> Vec<(String, f64)> {
     const MEND: &str = "give each sire a share above 0 and all together 1 at most, or none of them a share";
     if wire.len() > 20 {
-        form.wrong("sires", format!("names {} animals", wire.len()), "name 20 at most");
+        form.wrong(&format!("{within}sires"), format!("names {} animals", wire.len()), "name 20 at most");
     }
     let equal = wire.iter().all(|sire| sire.share == 0.0);
     let number = u32::try_from(wire.len()).unwrap_or(u32::MAX);
     let mut sires: Vec<(String, f64)> = Vec::with_capacity(wire.len());
     for (n, sire) in wire.iter().enumerate() {
-        let field = format!("sires[{n}]");
+        let field = format!("{within}sires[{n}]");
         let animal = form.animal(&format!("{field}.animal"), &sire.animal);
         let share = if equal { 1.0 / f64::from(number) } else { sire.share };
         if !(share > 0.0 && share <= 1.0) {
@@ -115,9 +118,29 @@ fn sires(form: &mut Form, wire: &[v1::NewSire]) -> Vec<(String, f64)> {
     }
     let together: f64 = sires.iter().map(|(_, share)| share).sum();
     if together > 1.0 + ROUNDING {
-        form.wrong("sires", format!("the shares make {together}"), MEND);
+        form.wrong(&format!("{within}sires"), format!("the shares make {together}"), MEND);
     }
     sires
+}
+
+/// Parents of a litter; `within` is the path of the field that holds them.
+fn parents(form: &mut Form, within: &str, wire: &v1::LitterParents) -> NewParents {
+    NewParents {
+        dam: reference(form, &format!("{within}dam"), &wire.dam),
+        sires: sires(form, within, &wire.sires),
+        because: form.text(&format!("{within}parents_because"), &wire.parents_because, 0..=500),
+    }
+}
+
+fn wrong(form: &mut Form, wire: Option<WireCorrection>) -> Wrong {
+    match wire {
+        Some(WireCorrection::StruckChangeId(id)) => Wrong::Change(form.uuid("struck_change_id", &id)),
+        Some(WireCorrection::Parents(wire)) => Wrong::Parents(parents(form, "parents.", &wire)),
+        None => {
+            form.wrong("correction", "is missing", "say what is wrong: a change, or the parents");
+            Wrong::Change(uuid::Uuid::nil())
+        }
+    }
 }
 
 fn event(form: &mut Form, wire: Option<WireEvent>) -> Event {
@@ -155,9 +178,15 @@ impl LitterService for Api {
             taxon: if named { scientific_name(&mut form, "taxon", &asked.taxon) } else { String::new() },
             born_on: form.day("born_on", asked.born_on),
             young: young(&mut form, "young", asked.young),
-            dam: reference(&mut form, "dam", &asked.dam),
-            sires: sires(&mut form, &asked.sires),
-            because: form.text("parents_because", &asked.parents_because, 0..=500),
+            parents: parents(
+                &mut form,
+                "",
+                &v1::LitterParents {
+                    dam: asked.dam,
+                    sires: asked.sires,
+                    parents_because: asked.parents_because,
+                },
+            ),
             note: form.text("note", &asked.note, 0..=2000),
         };
         form.done()?;
@@ -185,6 +214,26 @@ impl LitterService for Api {
         form.done()?;
         let told = litters::happened(&self.records, &caller, &write, &site, &new).await;
         Ok(Response::new(v1::RecordLitterEventResponse { litter: Some(litter(told.map_err(status::from)?)) }))
+    }
+
+    async fn correct_litter(
+        &self,
+        request: Request<v1::CorrectLitterRequest>,
+    ) -> Result<Response<v1::CorrectLitterResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let only = asked.validate_only;
+        let write = form.request("LitterService/CorrectLitter", &asked.request_id, &asked, only);
+        let site = form.site("site", &asked.site);
+        let correction = Correction {
+            litter: form.uuid("litter_id", &asked.litter_id),
+            wrong: wrong(&mut form, asked.correction),
+            because: form.text("because", &asked.because, 1..=500),
+            version: asked.version,
+        };
+        form.done()?;
+        let told = litters::correct(&self.records, &caller, &write, &site, &correction).await;
+        Ok(Response::new(v1::CorrectLitterResponse { litter: Some(litter(told.map_err(status::from)?)) }))
     }
 
     async fn tell_apart(

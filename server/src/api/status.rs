@@ -138,7 +138,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 37] = [
+    const ALL: [Reason; 40] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -176,6 +176,9 @@ mod tests {
         Reason::Fault,
         Reason::LastSteward,
         Reason::LitterTooFew,
+        Reason::LedgerBroken,
+        Reason::FactOfAnotherSite,
+        Reason::MergeConflict,
     ];
 
     #[test]

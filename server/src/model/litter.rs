@@ -96,6 +96,21 @@ impl Litter {
         days.into_iter().map(|day| self.left_on(day)).reduce(least).unwrap_or(Counts::ZERO)
     }
 
+    /// The litter as if a change had not been.
+    #[must_use]
+    pub fn without(&self, change: Uuid) -> Self {
+        let mut rest = self.clone();
+        rest.changes.retain(|changed| changed.id != change);
+        rest
+    }
+
+    /// The first day at whose close fewer than no young of a sex are left, and what is.
+    #[must_use]
+    pub fn first_short(&self) -> Option<(NaiveDate, Counts)> {
+        let days = self.changes.iter().map(|changed| (changed.on, self.left_on(changed.on)));
+        days.into_iter().find(|(_, left)| left.males.min(left.females).min(left.unknown) < 0)
+    }
+
     /// As people would say it: `the litter of Bramble (QUI-26-0042), born 2026-03-01`.
     #[must_use]
     pub fn spoken(&self) -> String {
@@ -113,12 +128,7 @@ pub struct NewLitter {
     pub taxon: String,
     pub born_on: NaiveDate,
     pub young: Counts,
-    /// A reference; empty where not known.
-    pub dam: String,
-    /// References, each with its share.
-    pub sires: Vec<(String, f64)>,
-    /// Why parents are right that do not fit by the records; empty refuses them.
-    pub because: String,
+    pub parents: NewParents,
     pub note: String,
 }
 
@@ -138,6 +148,35 @@ pub struct NewEvent {
     pub on: Option<NaiveDate>,
     pub event: Event,
     pub note: String,
+    pub version: i64,
+}
+
+/// Parents of a litter as somebody names them.
+#[derive(Clone, Debug)]
+pub struct NewParents {
+    /// A reference; empty where not known.
+    pub dam: String,
+    /// References, each with its share.
+    pub sires: Vec<(String, f64)>,
+    /// Why parents are right that do not fit by the records; empty refuses them.
+    pub because: String,
+}
+
+/// What was recorded wrong of a litter.
+#[derive(Clone, Debug)]
+pub enum Wrong {
+    /// A change of its count.
+    Change(Uuid),
+    /// Who its parents are.
+    Parents(NewParents),
+}
+
+/// A correction of a litter.
+#[derive(Clone, Debug)]
+pub struct Correction {
+    pub litter: Uuid,
+    pub wrong: Wrong,
+    pub because: String,
     pub version: i64,
 }
 

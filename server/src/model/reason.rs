@@ -43,6 +43,9 @@ pub enum Reason {
     Fault,
     LastSteward,
     LitterTooFew,
+    LedgerBroken,
+    FactOfAnotherSite,
+    MergeConflict,
 }
 
 /// What kind of refusal a reason makes, which decides the status code.
@@ -76,7 +79,7 @@ impl Reason {
             | Self::FindingDoesNotFit
             | Self::PageTokenRefused => Kind::Malformed,
             Self::NotSignedIn | Self::SignInFailed | Self::RefreshRefused => Kind::NotSignedIn,
-            Self::RoleNeeded | Self::TransferOtherSite => Kind::NotAllowed,
+            Self::RoleNeeded | Self::TransferOtherSite | Self::FactOfAnotherSite => Kind::NotAllowed,
             Self::NotFound => Kind::NotFound,
             Self::Exists | Self::RequestIdReused => Kind::Exists,
             Self::PasswordChangeNeeded
@@ -92,7 +95,9 @@ impl Reason {
             | Self::ParentDoesNotFit
             | Self::ConcernSettled
             | Self::LastSteward
-            | Self::LitterTooFew => Kind::WrongState,
+            | Self::LitterTooFew
+            | Self::LedgerBroken
+            | Self::MergeConflict => Kind::WrongState,
             Self::VersionPassed | Self::Contention => Kind::Changed,
             Self::TooMuch => Kind::TooMuch,
             Self::DeadlinePassed => Kind::Late,

@@ -18,8 +18,10 @@ use crate::store::holdings::{self, Beginning, Ending};
 use crate::store::titles::{self, Owner};
 use crate::store::transfers::{self, Taken};
 use crate::store::{Snapshot, Tx, accessions, groups, marks, placements, retrying, sites};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono_tz::Tz;
 use holt_audit::terms::Sex;
+use holt_audit::zone;
 use uuid::Uuid;
 
 /// Adds a species.
@@ -142,6 +144,12 @@ pub(super) async fn onto_the_books(tx: &mut Tx, permit: &Permit, entry: Entry<'_
     }
     let label = Label { id: animal, accession, house_name: String::new() };
     view(tx, permit, &label, tx.now()).await
+}
+
+/// Last instant of a day where no site says whose day it is.
+fn close_of_utc(day: NaiveDate) -> DateTime<Utc> {
+    let next = day.succ_opt().map(|next| zone::start_of_day(Tz::UTC, next));
+    next.map_or(DateTime::<Utc>::MAX_UTC, |next| next - TimeDelta::microseconds(1))
 }
 
 /// When an animal came onto the books.
@@ -424,16 +432,23 @@ pub(super) fn on_the_move(spoken: &str, transfer: Uuid, state: State) -> Refusal
 ///
 /// # Errors
 /// Refused where nothing goes by that reference, or more than one animal does.
-pub async fn get(records: &Records, caller: &Caller, site: &str, text: &str) -> Result<Animal> {
+pub async fn get(
+    records: &Records,
+    caller: &Caller,
+    site: &str,
+    text: &str,
+    as_of: Option<NaiveDate>,
+    known_at: Option<DateTime<Utc>>,
+) -> Result<Animal> {
     let permit = if site.is_empty() { None } else { Some(records.permit(caller, Deed::Read, site).await?) };
     caller.may_somewhere(Deed::Read)?;
     let now = records.store.now();
-    let snapshot = records.look(caller, None).await?;
+    let snapshot = records.look(caller, known_at).await?;
     let label = one_animal(&snapshot, permit.as_ref(), text, now, Lock::None).await?;
-    let lens = Lens {
-        site: permit.as_ref().map(|permit| permit.site().id),
-        at: now,
-        day: permit.as_ref().map_or_else(|| now.date_naive(), |permit| permit.site().day_of(now)),
+    let lens = match (&permit, as_of) {
+        (Some(permit), as_of) => lens_of(permit.site(), as_of, now),
+        (None, None) => Lens { site: None, at: now, day: now.date_naive() },
+        (None, Some(day)) => Lens { site: None, at: close_of_utc(day).min(now), day },
     };
     let mut views = animals::views(&snapshot, &[label.id], lens).await?;
     views.pop().ok_or_else(|| Refusal::not_found("animal", text).into())

@@ -2,7 +2,7 @@
 
 use crate::access::permit::Caller;
 use crate::access::roles::Deed;
-use crate::model::assessment::{Assessment, NewAssessment};
+use crate::model::assessment::{Assessment, Finding, NewAssessment};
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
@@ -101,6 +101,20 @@ fn judged(assessment: Assessment, protocol: &Sound) -> Result<Judged> {
     Ok(Judged { assessment, graded })
 }
 
+/// Refuses findings that do not fit the protocol of an identifier.
+pub(super) async fn refuse_unfit(
+    snapshot: &crate::store::Snapshot,
+    protocol: Uuid,
+    findings: &[Finding],
+) -> Result<()> {
+    let kept = assessments::protocols(snapshot).await?.into_iter().find(|kept| kept.id == protocol);
+    let kept = kept.ok_or_else(|| Refusal::not_found("protocol", &protocol.to_string()))?;
+    let scores: Vec<Score> = findings.iter().map(|finding| finding.score.clone()).collect();
+    grade::grade(&sound(kept.protocol)?, &scores)
+        .map_err(|flaws| flawed(Reason::FindingDoesNotFit, "the findings do not fit the protocol", flaws))?;
+    Ok(())
+}
+
 /// Records an assessment of an animal that the site holds.
 ///
 /// # Errors
@@ -177,7 +191,7 @@ pub async fn record(
 /// Refused where there is no such site in scope or no such animal.
 pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page) -> Result<Slice<Judged>> {
     let permit = records.permit(caller, Deed::Read, &asked.site).await?;
-    let snapshot = records.look(caller, None).await?;
+    let snapshot = records.look(caller, asked.known_at).await?;
     let animal = if asked.animal.is_empty() {
         None
     } else {

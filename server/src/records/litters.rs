@@ -5,7 +5,9 @@ use crate::access::roles::Deed;
 use crate::model::animal::{Animal, Born, Label, Taxon};
 use crate::model::crate_reading::{CrateReading, Of};
 use crate::model::holding::Began;
-use crate::model::litter::{Change, Event, Litter, NewEvent, NewLitter, NewYoung, ToldApart};
+use crate::model::litter::{
+    Change, Correction, Event, Litter, NewEvent, NewLitter, NewParents, NewYoung, ToldApart, Wrong,
+};
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
@@ -40,34 +42,61 @@ pub async fn record(
         if new.born_on > permit.site().day_of(tx.now()) {
             return Err(Refusal::in_the_future("day of birth", "born_on").into());
         }
-        let dam = parents::find(&tx, &permit, &new.dam, "dam").await?;
-        let mut sires = Vec::with_capacity(new.sires.len());
-        for (n, (text, share)) in new.sires.iter().enumerate() {
-            let field = format!("sires[{n}].animal");
-            if let Some(sire) = parents::find(&tx, &permit, text, &field).await? {
-                sires.push((sire, *share, field));
-            }
-        }
-        let taxon = species(&tx, &new.taxon, dam.iter().chain(sires.iter().map(|(sire, ..)| sire))).await?;
-        let birth = Birth {
-            taxon: &taxon,
-            days: Some((new.born_on, new.born_on)),
-            here: true,
-            because: &new.because,
-        };
-        let mut parents: Vec<Parent> = Vec::with_capacity(sires.len() + 1);
-        if let Some(dam) = dam {
-            parents.push(parents::fit(&tx, &permit, &dam, Sex::Female, &birth, "dam").await?);
-        }
-        for (sire, share, field) in sires {
-            let fit = parents::fit(&tx, &permit, &sire, Sex::Male, &birth, &field).await?;
-            parents.push(Parent { share, ..fit });
-        }
+        let named = Named::find(&tx, &permit, &new.parents, "").await?;
+        let taxon = species(&tx, &new.taxon, named.animals()).await?;
+        let parents = named.fit(&tx, &permit, &taxon, new.born_on, &new.parents.because).await?;
         let id = litters::insert(&mut tx, &permit, &taxon, new, &parents).await?;
         let reply = today(&tx, &permit, id).await?;
         Ok(tx.commit(reply).await?)
     })
     .await
+}
+
+/// Animals that are named as parents of a litter, each with the field that names it.
+struct Named {
+    dam: Option<(Animal, String)>,
+    sires: Vec<(Animal, f64, String)>,
+}
+
+impl Named {
+    /// Those that references mean; `within` is the path of the field that holds them.
+    async fn find(tx: &Tx, permit: &Permit, new: &NewParents, within: &str) -> Result<Self> {
+        let field = format!("{within}dam");
+        let dam = parents::find(tx, permit, &new.dam, &field).await?.map(|dam| (dam, field));
+        let mut sires = Vec::with_capacity(new.sires.len());
+        for (n, (text, share)) in new.sires.iter().enumerate() {
+            let field = format!("{within}sires[{n}].animal");
+            if let Some(sire) = parents::find(tx, permit, text, &field).await? {
+                sires.push((sire, *share, field));
+            }
+        }
+        Ok(Self { dam, sires })
+    }
+
+    fn animals(&self) -> impl Iterator<Item = &Animal> + Send {
+        self.dam.iter().map(|(dam, _)| dam).chain(self.sires.iter().map(|(sire, ..)| sire))
+    }
+
+    /// As parents of a litter that was born here on a day.
+    async fn fit(
+        self,
+        tx: &Tx,
+        permit: &Permit,
+        taxon: &Taxon,
+        born_on: NaiveDate,
+        because: &str,
+    ) -> Result<Vec<Parent>> {
+        let birth = Birth { taxon, days: Some((born_on, born_on)), here: true, because };
+        let mut parents: Vec<Parent> = Vec::with_capacity(self.sires.len() + 1);
+        if let Some((dam, field)) = self.dam {
+            parents.push(parents::fit(tx, permit, &dam, Sex::Female, &birth, &field).await?);
+        }
+        for (sire, share, field) in self.sires {
+            let fit = parents::fit(tx, permit, &sire, Sex::Male, &birth, &field).await?;
+            parents.push(Parent { share, ..fit });
+        }
+        Ok(parents)
+    }
 }
 
 /// The species of a litter: as it is named, or else that of a parent.
@@ -123,6 +152,70 @@ pub async fn happened(
         Ok(tx.commit(reply).await?)
     })
     .await
+}
+
+/// Corrects what was recorded of a litter, with a reason.
+///
+/// # Errors
+/// Refused without the role there; where the site has no such litter or the litter no such change, the change
+/// told an animal apart, too few young would be left, a parent does not fit, or the version passed.
+pub async fn correct(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    correction: &Correction,
+) -> Result<Litter> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    let why = &correction.because;
+    retrying("correct_litter", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let litter = locked(&tx, &permit, correction.litter, correction.version).await?;
+        match &correction.wrong {
+            Wrong::Change(id) => {
+                may_be_struck(&litter, *id)?;
+                litters::strike_change(&mut tx, *id, why).await?;
+            }
+            Wrong::Parents(new) => {
+                let named = Named::find(&tx, &permit, new, "parents.").await?;
+                let parents = named.fit(&tx, &permit, &litter.taxon, litter.born_on, &new.because).await?;
+                litters::replace_parents(&mut tx, &permit, litter.id, &parents, why).await?;
+            }
+        }
+        litters::bump(&mut tx, litter.id).await?;
+        let reply = today(&tx, &permit, litter.id).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// Refuses to strike out what is not of the litter, what an animal stands for, and what later changes need.
+fn may_be_struck(litter: &Litter, id: Uuid) -> std::result::Result<(), Refusal> {
+    let refused = |refusal: Refusal| Err(refusal.at("struck_change_id"));
+    let Some(struck) = litter.changes.iter().find(|changed| changed.id == id) else {
+        return refused(Refusal::not_found("change of the litter's count", &id.to_string()));
+    };
+    if let Change::ToldApart { animal, .. } = &struck.change {
+        return refused(Refusal::new(
+            Reason::Malformed,
+            format!("{} was told apart, and is an animal of its own", animal.spoken()),
+            "correct the facts of that animal, or merge its record with the one that it is",
+        ));
+    }
+    let without = litter.without(id);
+    match without.first_short() {
+        Some((on, left)) => refused(
+            Refusal::new(
+                Reason::LitterTooFew,
+                format!("without it {left} (males.females.unknown) would be left on {on}"),
+                "strike out what was recorded after it first",
+            )
+            .fact("left", left.to_string())
+            .fact("on", on.to_string()),
+        ),
+        None => Ok(()),
+    }
 }
 
 /// Takes one young out of a litter as an animal of its own: born with the litter, of its parents, on the

@@ -3,7 +3,7 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Label;
-use crate::model::concern::ConcernKind;
+use crate::model::concern::{Concern, ConcernKind};
 use crate::model::holding::{Ended, Holding};
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
@@ -77,7 +77,7 @@ async fn take_in(records: &Records, tx: &mut Tx, permit: &Permit, round: &Round)
     let fresh = refuse_known(placed, &series, &mut answers);
     let new = judge(records, tx, permit, fresh, &mut series, &mut answers);
     weights::append(tx, permit, &new).await?;
-    let watched = watch(records, tx, permit, &new, &answers, series).await?;
+    let watched = watch(records, tx, permit, &weighed(&new, &answers), series).await?;
     let concerns = concerns::carry(tx, permit, &watched).await?;
     let answers = answers.into_iter().flatten().collect();
     Ok(RoundOutcome { answers, concerns })
@@ -406,11 +406,10 @@ async fn watch(
     records: &Records,
     tx: &Tx,
     permit: &Permit,
-    new: &[NewWeight],
-    answers: &[Option<Answered>],
+    animals: &[Label],
     mut series: HashMap<Uuid, Vec<Point>>,
 ) -> Result<Vec<Watched>> {
-    let ids = distinct(new.iter().filter(|new| new.method != Method::Estimate).map(|new| new.animal));
+    let ids = distinct(animals.iter().map(|label| label.id));
     let homes = placements::homes(tx, permit, &ids).await?;
     let others: Vec<Uuid> =
         homes.iter().map(|home| home.animal_id).filter(|animal| !series.contains_key(animal)).collect();
@@ -431,12 +430,7 @@ async fn watch(
         seen(series.get(&id).into_iter().flatten().filter(news))
     };
     let readings: HashMap<Uuid, Vec<Seen>> = everyone.iter().map(|&id| (id, readings(id))).collect();
-    let labels: HashMap<Uuid, &Label> = answers
-        .iter()
-        .flatten()
-        .filter_map(|one| one.animal.as_ref())
-        .map(|label| (label.id, label))
-        .collect();
+    let labels: HashMap<Uuid, &Label> = animals.iter().map(|label| (label.id, label)).collect();
     let mut watched = Vec::with_capacity(ids.len());
     for members in groups(&ids, &homes) {
         let subjects: Vec<Subject<'_>> = members
@@ -455,6 +449,54 @@ async fn watch(
     }
     watched.sort_by_key(|one| one.animal.id);
     Ok(watched)
+}
+
+/// Animals of which a round has new readings of a scale.
+fn weighed(new: &[NewWeight], answers: &[Option<Answered>]) -> Vec<Label> {
+    let labels: HashMap<Uuid, &Label> = answers
+        .iter()
+        .flatten()
+        .filter_map(|one| one.animal.as_ref())
+        .map(|label| (label.id, label))
+        .collect();
+    let ids = distinct(new.iter().filter(|new| new.method != Method::Estimate).map(|new| new.animal));
+    ids.into_iter().filter_map(|id| labels.get(&id).copied().cloned()).collect()
+}
+
+/// Watches the trend of animals again whose readings were corrected, where the site holds them still:
+/// concerns are raised and carried on as if the readings had always been so.
+pub(super) async fn watch_again(
+    records: &Records,
+    tx: &mut Tx,
+    permit: &Permit,
+    animals: &[Label],
+) -> Result<Vec<Concern>> {
+    let ids = distinct(animals.iter().map(|label| label.id));
+    let held: Vec<Uuid> = holdings::of(tx, &ids)
+        .await?
+        .into_iter()
+        .filter(|holding| holding.site == permit.site().id && holding.covers(tx.now()))
+        .map(|holding| holding.animal)
+        .collect();
+    let animals: Vec<Label> = animals.iter().filter(|label| held.contains(&label.id)).cloned().collect();
+    if animals.is_empty() {
+        return Ok(Vec::new());
+    }
+    let mut series: HashMap<Uuid, Vec<Point>> = HashMap::new();
+    for point in weights::series(tx, &held, tx.now() - REACH, tx.now()).await? {
+        series.entry(point.animal).or_default().push(point);
+    }
+    let watched = watch(records, tx, permit, &animals, series).await?;
+    concerns::carry(tx, permit, &watched).await
+}
+
+/// Refuses what is no mass of an animal.
+pub(super) fn refuse_no_mass(mass: Mass) -> std::result::Result<(), Refusal> {
+    if mass.mg() > 0 && mass <= HEAVIEST {
+        return Ok(());
+    }
+    let say = format!("{} kg is no mass of an animal", mass.kg());
+    Err(Refusal::new(Reason::MassOutOfRange, say, "give what the scale showed").at("change.mass"))
 }
 
 /// Animals of one kind that live together, and each of `ids` that lives nowhere by itself.

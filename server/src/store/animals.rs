@@ -55,7 +55,9 @@ pub enum Lock {
     Change,
 }
 
-pub(super) const fn sex_text(sex: Sex) -> &'static str {
+/// A sex as it is stored.
+#[must_use]
+pub const fn sex_text(sex: Sex) -> &'static str {
     match sex {
         Sex::Male => "male",
         Sex::Female => "female",
@@ -219,7 +221,7 @@ pub async fn insert_sex(
         .one(tx.txn())
         .await?;
     if let Some(same_day) = same_day {
-        tx.supersede::<sexing::Entity>(same_day.id, "determined anew").await?;
+        tx.supersede_of::<sexing::Entity>(animal, same_day.id, "determined anew").await?;
     }
     let row = fact!(
         tx,
@@ -284,6 +286,19 @@ pub async fn bump(tx: &mut Tx, animal: Uuid) -> Result<i64, Error> {
     Ok(version)
 }
 
+/// The version of an animal.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn version(snapshot: &Snapshot, animal: Uuid) -> Result<i64, Error> {
+    #[derive(FromQueryResult)]
+    struct Version {
+        version: i64,
+    }
+    let rows = snapshot.rows::<Version>("SELECT version FROM animals WHERE id = $1", [animal.into()]).await?;
+    Ok(rows.first().map_or(0, |row| row.version))
+}
+
 /// Finds the animals that references mean, in the terms of a site: by identifier, accession number, or a
 /// mark. What the site held then goes before what it did not, and a mark in force then before one that
 /// had ended: the dead are still spoken of by name.
@@ -333,7 +348,7 @@ pub async fn resolve(
     let sql = format!(
         "WITH asked AS (
            SELECT * FROM jsonb_to_recordset($1) AS r (n int, id uuid, text text, code text, at timestamptz)
-         ), found AS MATERIALIZED (
+         ), named AS (
            SELECT q.n, a.id AS animal_id, q.at, true AS in_force FROM asked q JOIN animals a ON a.id = q.id
            UNION
            SELECT q.n, c.animal_id, q.at, true FROM asked q
@@ -344,6 +359,11 @@ pub async fn resolve(
                          AND m.kind IN ('transponder', 'ring', 'tattoo', 'house_name')
                          AND m.began_at <= q.at
             GROUP BY q.n, m.animal_id, q.at
+         ), found AS MATERIALIZED (
+           -- A record that was given up means the animal that it was found to be.
+           SELECT x.n, coalesce(g.into_id, x.animal_id) AS animal_id, x.at, bool_or(x.in_force) AS in_force
+             FROM named x LEFT JOIN merges g ON g.animal_id = x.animal_id AND {known_g}
+            GROUP BY 1, 2, 3
          ), locked AS MATERIALIZED ({locked})
          SELECT f.n, f.animal_id, f.in_force,
                 EXISTS (SELECT FROM holdings h WHERE h.animal_id = f.animal_id AND {known_h}
@@ -359,6 +379,7 @@ pub async fn resolve(
         known_c = known("c", 2),
         known_m = known("m", 2),
         known_h = known("h", 2),
+        known_g = known("g", 2),
     );
     let values = [
         serde_json::to_value(&asked)?.into(),

@@ -319,10 +319,11 @@ pub async fn step(
         return Err(Error::Contention);
     }
     for step in steps {
-        tx.note_change::<concern::Entity>(
-            &step.concern.to_string(),
-            &json!({ "version": step.version + 1, "state": state.map(state_text) }),
-        );
+        let mut change = json!({ "version": step.version + 1 });
+        if let Some(state) = state {
+            change["state"] = state_text(state).into();
+        }
+        tx.note_change::<concern::Entity>(&step.concern.to_string(), &change);
     }
     append_steps(tx, permit, kind, steps, note).await
 }

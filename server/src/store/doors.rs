@@ -48,6 +48,9 @@ pub struct Snapshot {
     known_at: DateTime<Utc>,
 }
 
+/// Entries on their way under a seal.
+pub(super) struct Sealing(Snapshot);
+
 /// A write in progress. Dropped without [`Tx::commit`], it leaves nothing behind.
 #[must_use]
 pub struct Tx {
@@ -138,10 +141,22 @@ impl Store {
     /// # Errors
     /// [`Error::Lost`] where the database is away.
     pub(super) async fn gate(&self) -> Result<DatabaseTransaction, Error> {
+        Ok(self.unrecorded(&Scope::gate()).await?.txn)
+    }
+
+    /// The way in for the sealer. Leaves no ledger entry: what it writes is about entries.
+    ///
+    /// # Errors
+    /// [`Error::Lost`] where the database is away.
+    pub(super) async fn sealing(&self) -> Result<Sealing, Error> {
+        Ok(Sealing(self.unrecorded(&Caller::itself().scope()).await?))
+    }
+
+    async fn unrecorded(&self, scope: &Scope) -> Result<Snapshot, Error> {
         let txn = self.pool.begin().await?;
         let snapshot = Snapshot { txn, known_at: end_of_time() };
-        snapshot.open(&Scope::gate(), self.call_limit, None).await?;
-        Ok(snapshot.txn)
+        snapshot.open(scope, self.call_limit, None).await?;
+        Ok(snapshot)
     }
 
     /// The site of a code.
@@ -266,8 +281,63 @@ impl Snapshot {
     }
 }
 
+/// The rows of a query in portions, for tables that no memory holds.
+pub(super) struct Portions<'s> {
+    snapshot: &'s Snapshot,
+    /// A name for each query: what a name fetches is prepared once.
+    name: &'static str,
+}
+
+impl Snapshot {
+    /// Opens a query, to be read in portions under a name of its own.
+    pub(super) async fn portions(
+        &self,
+        name: &'static str,
+        sql: &str,
+        values: impl IntoIterator<Item = Value>,
+    ) -> Result<Portions<'_>, Error> {
+        let sql = format!("DECLARE portions_of_{name} NO SCROLL CURSOR FOR {sql}");
+        self.txn.execute_raw(statement(&sql, values)).await?;
+        Ok(Portions { snapshot: self, name })
+    }
+}
+
+impl Portions<'_> {
+    /// The next portion; empty at the end.
+    pub(super) async fn next<R: FromQueryResult>(&self) -> Result<Vec<R>, Error> {
+        let rows = self.snapshot.rows(&format!("FETCH 2000 FROM portions_of_{}", self.name), []).await?;
+        if rows.is_empty() {
+            let close = format!("CLOSE portions_of_{}", self.name);
+            self.snapshot.txn.execute_raw(statement(&close, [])).await?;
+        }
+        Ok(rows)
+    }
+}
+
 pub(super) fn statement(sql: &str, values: impl IntoIterator<Item = Value>) -> Statement {
     Statement::from_sql_and_values(DbBackend::Postgres, sql, values)
+}
+
+impl Deref for Sealing {
+    type Target = Snapshot;
+
+    fn deref(&self) -> &Snapshot {
+        &self.0
+    }
+}
+
+impl Sealing {
+    pub(super) async fn execute(
+        &self,
+        sql: &str,
+        values: impl IntoIterator<Item = Value>,
+    ) -> Result<u64, Error> {
+        Ok(self.txn().execute_raw(statement(sql, values)).await?.rows_affected())
+    }
+
+    pub(super) async fn commit(self) -> Result<(), Error> {
+        Ok(self.0.txn.commit().await?)
+    }
 }
 
 impl Deref for Tx {
@@ -338,13 +408,24 @@ impl Tx {
             return Err(Error::TimedOut);
         }
         let Self { snapshot, ids, now, person, request, site, lines, until: _ } = self;
-        let entry = ledger::entry(ids.next(), site, person, &request, now, lines);
+        let entry = ledger::Entry {
+            id: ids.next(),
+            site,
+            person,
+            request: request.id,
+            method: request.method.to_owned(),
+            at: now,
+            lines: lines.into(),
+        };
+        let leaf = entry.leaf().as_bytes().to_vec();
         snapshot
             .txn
             .execute_raw(statement(
                 "WITH entry AS (
-                   INSERT INTO ledger (id, site_id, person_id, request_id, method, recorded_at, lines, leaf)
-                   VALUES ($1, $2, $3, $4, $5, $6, $7, $8))
+                   INSERT INTO ledger (id, site_id, person_id, request_id, method, recorded_at, lines)
+                   VALUES ($1, $2, $3, $4, $5, $6, $7)
+                 ), leaf AS (
+                   INSERT INTO leaves (entry_id, site_id, recorded_at, leaf) VALUES ($1, $2, $6, $8))
                  INSERT INTO requests (person_id, id, digest, reply, recorded_at)
                  VALUES ($3, $4, $9, $10, $6)",
                 [
@@ -352,10 +433,10 @@ impl Tx {
                     site.into(),
                     person.into(),
                     request.id.into(),
-                    request.method.into(),
+                    entry.method.into(),
                     now.into(),
                     entry.lines.into(),
-                    entry.leaf.to_vec().into(),
+                    leaf.into(),
                     request.digest.to_vec().into(),
                     serde_json::to_value(&reply)?.into(),
                 ],

@@ -96,6 +96,7 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "a dam of this litter is on record",
         "correct the one on record",
     ),
+    ("merges_one_key", Reason::Contention, "the record was given up meanwhile", "look at it again"),
     ("deaths_once_key", Reason::AnimalDead, "the animal's death is on record", "correct the one on record"),
     (
         "marks_transponder_in_use",
@@ -176,6 +177,7 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "somebody changed the check meanwhile",
         "look at it again",
     ),
+    ("seals_pkey", Reason::Contention, "the ledger was sealed meanwhile", "send it again"),
     ("requests_pkey", Reason::Contention, "the same request was answered meanwhile", "send it again"),
 ];
 

@@ -126,7 +126,7 @@ pub async fn end(tx: &mut Tx, animal: Uuid, ending: Ending) -> Result<(), Error>
         .one(tx.txn())
         .await?
         .ok_or(Error::Contention)?;
-    tx.supersede::<holding::Entity>(open.id, "ended").await?;
+    tx.supersede_of::<holding::Entity>(animal, open.id, "ended").await?;
     let row = fact!(
         tx,
         holding::Model {

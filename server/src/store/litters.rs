@@ -13,7 +13,7 @@ use crate::store::filter::Filter;
 use crate::store::weights::label;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::{Counts, Sex};
-use sea_orm::FromQueryResult;
+use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use std::collections::HashMap;
 use uuid::Uuid;
 
@@ -41,6 +41,12 @@ pub async fn insert(
         request_id: tx.request_id(),
     };
     tx.insert(&[row]).await?;
+    insert_parents(tx, permit, id, parents).await?;
+    insert_change(tx, permit, id, new.born_on, &Change::Born(new.young), "").await?;
+    Ok(id)
+}
+
+async fn insert_parents(tx: &mut Tx, permit: &Permit, litter: Uuid, parents: &[Parent]) -> Result<(), Error> {
     let rows: Vec<_> = parents
         .iter()
         .map(|parent| {
@@ -48,8 +54,8 @@ pub async fn insert(
                 tx,
                 litter_parent::Model {
                     id: tx.new_id(),
-                    litter_id: id,
-                    site_id: site,
+                    litter_id: litter,
+                    site_id: permit.site().id,
                     parent_id: parent.id,
                     kind: parent_kind(parent.sex).to_owned(),
                     share: parent.share,
@@ -58,9 +64,39 @@ pub async fn insert(
             )
         })
         .collect();
-    tx.insert(&rows).await?;
-    insert_change(tx, permit, id, new.born_on, &Change::Born(new.young), "").await?;
-    Ok(id)
+    tx.insert(&rows).await
+}
+
+/// Puts other parents in the place of those on record.
+///
+/// # Errors
+/// [`Error::Broken`] where one animal is named as a sire twice; [`Error::Contention`] where somebody changed
+/// them meanwhile.
+pub async fn replace_parents(
+    tx: &mut Tx,
+    permit: &Permit,
+    litter: Uuid,
+    parents: &[Parent],
+    why: &str,
+) -> Result<(), Error> {
+    let standing = litter_parent::Entity::find()
+        .filter(litter_parent::Column::LitterId.eq(litter))
+        .filter(litter_parent::Column::SupersededAt.is_null())
+        .all(tx.txn())
+        .await?;
+    for old in standing {
+        tx.supersede::<litter_parent::Entity>(old.id, why).await?;
+    }
+    insert_parents(tx, permit, litter, parents).await
+}
+
+/// Strikes out a change of a litter's count.
+///
+/// # Errors
+/// [`Error::Broken`] at the end of the write where too few young are left then; [`Error::Contention`] where
+/// somebody struck it out meanwhile.
+pub async fn strike_change(tx: &mut Tx, change: Uuid, why: &str) -> Result<(), Error> {
+    tx.supersede::<litter_change::Entity>(change, why).await
 }
 
 /// Adds a change of a litter's count.

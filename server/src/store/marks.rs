@@ -137,7 +137,7 @@ pub async fn end(
     }
     let mut ended = Vec::new();
     for open in open.all(tx.txn()).await? {
-        tx.supersede::<mark::Entity>(open.id, why).await?;
+        tx.supersede_of::<mark::Entity>(open.animal_id, open.id, why).await?;
         let row = fact!(
             tx,
             mark::Model {

@@ -93,7 +93,7 @@ pub async fn end(tx: &mut Tx, animal: Uuid, at: DateTime<Utc>) -> Result<(), Err
 /// # Errors
 /// [`Error::Contention`] where somebody ended it meanwhile.
 pub async fn close(tx: &mut Tx, open: placement::Model, at: DateTime<Utc>) -> Result<(), Error> {
-    tx.supersede::<placement::Entity>(open.id, "ended").await?;
+    tx.supersede_of::<placement::Entity>(open.animal_id, open.id, "ended").await?;
     // A placement that would end as it began, or before, never was.
     if at <= open.began_at {
         return Ok(());

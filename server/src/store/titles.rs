@@ -59,7 +59,7 @@ pub async fn end(tx: &mut Tx, animal: Uuid, at: DateTime<Utc>) -> Result<(), Err
         .one(tx.txn())
         .await?;
     let Some(open) = open else { return Ok(()) };
-    tx.supersede::<title::Entity>(open.id, "ended").await?;
+    tx.supersede_of::<title::Entity>(animal, open.id, "ended").await?;
     // A title that would end as it began never was.
     if at <= open.began_at {
         return Ok(());

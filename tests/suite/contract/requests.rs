@@ -54,6 +54,14 @@ impl Stage {
         otter.accession
     }
 
+    /// An otter and a reading of it that the keeper recorded.
+    async fn weighed(&self) -> (String, String) {
+        let animal = self.otter(&self.home).await;
+        let round = self.house.round(HOME, &[(&animal, start_of_time(), 8_000)]);
+        let answer = self.home.keeper.client.weights().record_weights(round).await.unwrap().into_inner();
+        (animal, answer.answers[0].weight_id.clone())
+    }
+
     async fn guest(&self) -> v1::SignInRequest {
         let made = self.guest.get_or_init(async || {
             let made = self.create_person("guest");
@@ -349,7 +357,8 @@ impl Stage {
             }
             .encode_to_vec(),
             "GetAnimal" => {
-                v1::GetAnimalRequest { site, animal: self.otter(&self.home).await }.encode_to_vec()
+                v1::GetAnimalRequest { site, animal: self.otter(&self.home).await, ..Default::default() }
+                    .encode_to_vec()
             }
             "ListAnimals" => v1::ListAnimalsRequest { site, ..Default::default() }.encode_to_vec(),
             _ => return None,
@@ -438,6 +447,17 @@ impl Stage {
                     males: 1,
                     females: 2,
                 })),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "CorrectLitter" => v1::CorrectLitterRequest {
+                request_id,
+                site,
+                litter_id: litter().await,
+                correction: Some(v1::correct_litter_request::Correction::Parents(
+                    v1::LitterParents::default(),
+                )),
+                because: "seen with another".to_owned(),
                 ..Default::default()
             }
             .encode_to_vec(),
@@ -558,6 +578,68 @@ impl Stage {
                 let days = Some(v1::DaySpan { first, last: first });
                 v1::GetStockReturnRequest { site, days, ..Default::default() }.encode_to_vec()
             }
+            "CorrectionService/CorrectFact" => {
+                let (animal, fact_id) = self.weighed().await;
+                let change = v1::FactChange { note: Some("wet".to_owned()), ..Default::default() };
+                v1::CorrectFactRequest {
+                    request_id,
+                    site,
+                    animal,
+                    fact_id,
+                    change: Some(change),
+                    because: "seen on the sheet".to_owned(),
+                    ..Default::default()
+                }
+                .encode_to_vec()
+            }
+            "CorrectionService/WithdrawFact" => {
+                let (animal, fact_id) = self.weighed().await;
+                let because = "seen on the sheet".to_owned();
+                v1::WithdrawFactRequest { request_id, site, animal, fact_id, because, ..Default::default() }
+                    .encode_to_vec()
+            }
+            "HistoryService/GetHistory" => {
+                let animal = self.otter(&self.home).await;
+                v1::GetHistoryRequest { site, animal, ..Default::default() }.encode_to_vec()
+            }
+            "MergeService/MergeAnimals" => {
+                let (keep, give_up) = (self.otter(&self.home).await, self.otter(&self.home).await);
+                let because = "the same scars".to_owned();
+                v1::MergeAnimalsRequest { request_id, site, keep, give_up, because, ..Default::default() }
+                    .encode_to_vec()
+            }
+            "MergeService/UnmergeAnimals" => {
+                let (keep, give_up) = (self.otter(&self.home).await, self.otter(&self.home).await);
+                let ask = v1::MergeAnimalsRequest {
+                    request_id: self.house.request(),
+                    site: site.clone(),
+                    keep: keep.clone(),
+                    give_up,
+                    because: "the same scars".to_owned(),
+                    ..Default::default()
+                };
+                let merged = self.home.registrar.client.merges().merge_animals(ask).await.unwrap();
+                let (merge_id, because) = (merged.into_inner().merge_id, "other scars".to_owned());
+                let animal = keep;
+                v1::UnmergeAnimalsRequest {
+                    request_id,
+                    site,
+                    animal,
+                    merge_id,
+                    because,
+                    ..Default::default()
+                }
+                .encode_to_vec()
+            }
+            "LedgerService/SealLedger" => v1::SealLedgerRequest {}.encode_to_vec(),
+            "LedgerService/ListSeals" => v1::ListSealsRequest::default().encode_to_vec(),
+            "LedgerService/VerifyLedger" => v1::VerifyLedgerRequest { site }.encode_to_vec(),
+            "LedgerService/GetInclusionProof" => {
+                let animal = self.house.otter(&self.home, &self.word()).await;
+                let (animal, record_id) = (animal.accession, animal.id);
+                v1::GetInclusionProofRequest { site, animal, record_id, seal: 0 }.encode_to_vec()
+            }
+            "LedgerService/GetConsistencyProof" => v1::GetConsistencyProofRequest::default().encode_to_vec(),
             "ReportService/GetSiteDay" => {
                 v1::GetSiteDayRequest { site, ..Default::default() }.encode_to_vec()
             }

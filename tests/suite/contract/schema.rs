@@ -11,7 +11,7 @@ use std::path::Path;
 const NOT_OURS: &str = "_sqlx_migrations";
 
 /// Keys that no write of ours can break, with the reason. All others must be told to people.
-const NEVER_BROKEN: [(&str, &str); 33] = [
+const NEVER_BROKEN: [(&str, &str); 37] = [
     ("sites_pkey", "a fresh identifier"),
     ("enclosures_pkey", "a fresh identifier"),
     ("enclosures_site_id_id_key", "contains a fresh identifier; it is there for a foreign key"),
@@ -44,11 +44,15 @@ const NEVER_BROKEN: [(&str, &str); 33] = [
     ("checks_pkey", "a fresh identifier"),
     ("transfers_pkey", "a fresh identifier"),
     ("concerns_pkey", "a fresh identifier"),
+    ("merges_pkey", "contains a fresh identifier"),
     ("ledger_pkey", "a fresh identifier"),
+    ("leaves_pkey", "the identifier of the entry that is written with it"),
+    ("leaves_position_key", "counted up under the key of the seal"),
+    ("site_seals_pkey", "contains the key of the seal"),
 ];
 
 /// All that the service may change in place. Everything else is appended.
-const MAY_CHANGE: [(&str, &[&str]); 23] = [
+const MAY_CHANGE: [(&str, &[&str]); 25] = [
     ("accession_counters", &["last"]),
     ("accessions", SUPERSEDED),
     ("animals", &["version"]),
@@ -61,11 +65,13 @@ const MAY_CHANGE: [(&str, &[&str]); 23] = [
     ("deaths", SUPERSEDED),
     ("grants", SUPERSEDED),
     ("holdings", SUPERSEDED),
+    ("leaves", &["position", "site_position"]),
     ("litter_changes", SUPERSEDED),
     ("litter_parents", SUPERSEDED),
     ("litters", &["version"]),
     ("marks", SUPERSEDED),
     ("memberships", SUPERSEDED),
+    ("merges", SUPERSEDED),
     ("parents", SUPERSEDED),
     ("placements", SUPERSEDED),
     ("refresh_tokens", &["ended_at", "spent_at"]),
@@ -77,10 +83,13 @@ const ALSO_MAY_CHANGE: [(&str, &[&str]); 1] = [("weights", SUPERSEDED)];
 const SUPERSEDED: &[&str] = &["superseded_at", "superseded_in", "superseded_why"];
 
 /// Tables that are written and read by statements of their own, without an entity.
-const WITHOUT_ENTITY: [(&str, &str); 3] = [
+const WITHOUT_ENTITY: [(&str, &str); 6] = [
     ("accession_counters", "counted up in one statement"),
+    ("leaves", "appended as a write is committed, and placed by the sealer"),
     ("ledger", "appended as a write is committed"),
     ("requests", "appended as a write is committed"),
+    ("seals", "appended by the sealer"),
+    ("site_seals", "appended by the sealer"),
 ];
 
 async fn owner() -> PgConnection {

@@ -3,7 +3,9 @@
 use chrono::TimeDelta;
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
+use holt_server::access::permit::Caller;
 use holt_server::clock::Clock;
+use holt_server::records::ledger;
 use holt_tests::house::start_of_time;
 use holt_tests::{House, Park};
 use serde_json::Value;
@@ -11,14 +13,15 @@ use sqlx::{AssertSqlSafe, Connection, PgConnection, PgTransaction};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// What everybody who is signed in may read: the directory.
-const OPEN_TO_ALL: [&str; 3] = ["protocols", "sites", "taxa"];
+/// What everybody who is signed in may read: the directory, and the hashes that seal what all recorded.
+const OPEN_TO_ALL: [&str; 4] = ["protocols", "seals", "sites", "taxa"];
 /// What opens only while somebody signs in.
 const AT_THE_GATE: [&str; 2] = ["credentials", "refresh_tokens"];
 /// Part of it belongs to everybody: Holt itself, and those whose roles hold at every site.
 const PARTLY_OPEN: [&str; 2] = ["grants", "people"];
-/// What anybody inside may add to; what counts is who may grant, and who reads it.
-const OPEN_TO_ADD: [&str; 3] = ["people", "protocols", "taxa"];
+/// What anybody inside may add to; what counts is who may grant, who reads it, and for leaves that the entry
+/// that they stand for is refused.
+const OPEN_TO_ADD: [&str; 4] = ["leaves", "people", "protocols", "taxa"];
 
 /// Who asks, as a transaction tells the database.
 #[derive(Clone, Copy)]
@@ -239,8 +242,23 @@ impl Scene {
             brack,
             pup,
         };
+        // Two records that were of one animal.
+        let [keep, give_up] = ["Rush", "Reed"].map(|name| name.to_owned());
+        for name in [&keep, &give_up] {
+            this.house.otter(&this.quill, name).await;
+        }
+        let merge = v1::MergeAnimalsRequest {
+            request_id: this.house.request(),
+            site: "QUI".to_owned(),
+            keep,
+            give_up,
+            because: "the same scars".to_owned(),
+            ..Default::default()
+        };
+        this.quill.registrar.client.merges().merge_animals(merge).await.unwrap();
         // A move that is none of Brack's business.
         this.propose("Sedge", &third.code, v1::TransferTerms::Loan).await;
+        ledger::seal(&this.house.records, &Caller::itself()).await.unwrap();
         this
     }
 
@@ -322,8 +340,9 @@ impl Scene {
                 .unwrap();
             counts.insert(table, count);
         }
-        // Nobody died of this.
+        // Nobody died of this, and nobody was taken for another.
         counts.remove("deaths").unwrap();
+        counts.remove("merges").unwrap();
         counts
     }
 }
@@ -350,8 +369,8 @@ async fn another_site_sees_the_directory_and_nothing_else() {
             open if OPEN_TO_ALL.contains(&open) => *count,
             partly if PARTLY_OPEN.contains(&partly) => continue,
             // Brack was added, and has an enclosure of its own.
-            "ledger" => 2,
-            "enclosures" => 1,
+            "ledger" | "leaves" => 2,
+            "enclosures" | "site_seals" => 1,
             _ => 0,
         };
         assert_eq!(other[table], wanted, "{table} elsewhere");
@@ -483,7 +502,7 @@ async fn an_agreed_move_opens_the_animals_life_and_nothing_beside_it() {
             // Proposed, and agreed.
             "transfer_steps" => 2,
             // The agreement is Brack's own.
-            "ledger" => 1,
+            "ledger" | "leaves" => 1,
             facts => home.get(facts).map_or(0, |(of_quill, _)| *of_quill),
         };
         assert_eq!(more, wanted, "{table}");

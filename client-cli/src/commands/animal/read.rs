@@ -8,6 +8,7 @@ use crate::moment::{DayWord, WhenWord};
 use crate::session::Session;
 use crate::views::Many;
 use crate::views::animal::{Animal as View, Shown};
+use chrono_tz::Tz;
 use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
@@ -57,17 +58,33 @@ impl List {
 #[command(after_help = "\
 Examples:
   holt animal show Bramble
+  holt animal show Bramble --on 2025-12-31 --as-known-at 2026-01-15T12:00Z
   holt animal show QUI-25-0001 --format json")]
 pub(super) struct Show {
     /// The animal: house name, accession, transponder, ring or id
     animal: String,
+    /// As of the close of this day; now, unless given
+    #[arg(long, value_name = "DAY")]
+    on: Option<DayWord>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
 }
 
 impl Show {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let animal = find(errand, &self.animal).await?;
-        let zone = session.zones().await?.of(&animal.holder);
+        let zones = session.zones().await?;
+        let site = errand.site_if_clear().await?;
+        let meant = site.as_ref().map_or(Tz::UTC, |site| zones.of(site));
+        let ask = v1::GetAnimalRequest {
+            site: site.unwrap_or_default(),
+            animal: self.animal,
+            as_of: self.on.map(|on| day(on.resolve(session.today(meant)))),
+            as_known_at: when::instant(self.as_known_at, meant, session.now())?,
+        };
+        let animal = find(errand, ask).await?;
+        let zone = zones.of(&animal.holder);
         let dam = parent(session, &animal.dam_id).await?;
         let sire = parent(session, &animal.sire_id).await?;
         errand.show(&Shown { animal: View::new(animal, zone), dam, sire })
@@ -75,15 +92,12 @@ impl Show {
 }
 
 /// The animal in the terms of the site that is meant; failing that, as any site in scope knows it.
-async fn find(errand: &Errand<'_>, animal: &str) -> Result<v1::Animal, Failure> {
-    let ask = |site: String| v1::GetAnimalRequest { site, animal: animal.to_owned() };
-    let site = errand.site_if_clear().await?;
-    let found = match site {
-        None => errand.session.ask(ask(String::new())).await,
-        Some(site) => match errand.session.ask(ask(site)).await {
-            Err(failure) if failure.exit == Exit::NotFound => errand.session.ask(ask(String::new())).await,
-            answer => answer,
-        },
+async fn find(errand: &Errand<'_>, ask: v1::GetAnimalRequest) -> Result<v1::Animal, Failure> {
+    let found = match errand.session.ask(ask.clone()).await {
+        Err(failure) if failure.exit == Exit::NotFound && !ask.site.is_empty() => {
+            errand.session.ask(v1::GetAnimalRequest { site: String::new(), ..ask }).await
+        }
+        answer => answer,
     };
     Ok(found?.animal.unwrap_or_default())
 }
@@ -93,7 +107,7 @@ async fn parent(session: &Session, id: &str) -> Result<Option<String>, Failure> 
     if id.is_empty() {
         return Ok(None);
     }
-    let ask = v1::GetAnimalRequest { site: String::new(), animal: id.to_owned() };
+    let ask = v1::GetAnimalRequest { site: String::new(), animal: id.to_owned(), ..Default::default() };
     match session.ask(ask).await {
         Ok(answer) => {
             let parent = answer.animal.unwrap_or_default();

@@ -1,5 +1,6 @@
 //! `holt litter`
 
+mod correct;
 mod event;
 mod read;
 mod record;
@@ -32,6 +33,8 @@ enum What {
     Sexed(event::Sexed),
     Found(event::Found),
     ToldApart(tell_apart::ToldApart),
+    StrikeOut(correct::StrikeOut),
+    Parents(correct::Parents),
 }
 
 impl Litter {
@@ -44,6 +47,8 @@ impl Litter {
             What::Sexed(command) => command.run(errand).await,
             What::Found(command) => command.run(errand).await,
             What::ToldApart(command) => command.run(errand).await,
+            What::StrikeOut(command) => command.run(errand).await,
+            What::Parents(command) => command.run(errand).await,
         }
     }
 }

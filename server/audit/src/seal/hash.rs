@@ -23,6 +23,12 @@ impl Hash {
         Self(Sha256::digest([]).into())
     }
 
+    /// The digest of a content that is no part of a tree: `SHA-256(content)`.
+    #[must_use]
+    pub fn of_content(content: &[u8]) -> Self {
+        Self(Sha256::digest(content).into())
+    }
+
     /// The digest of one entry: `SHA-256(0x00 || entry)`.
     #[must_use]
     pub fn of_leaf(entry: &[u8]) -> Self {

@@ -19,6 +19,7 @@ pub mod litter_change;
 pub mod litter_parent;
 pub mod mark;
 pub mod membership;
+pub mod merge;
 pub mod parent;
 pub mod person;
 pub mod placement;

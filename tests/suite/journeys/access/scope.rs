@@ -21,7 +21,11 @@ async fn keeping_people_everywhere_opens_no_animals() {
         let both = gate.client(&tokens);
         for animal in [alder.id.as_str(), alder.accession.as_str(), "Alder"] {
             for site in ["", "QUI"] {
-                let get = v1::GetAnimalRequest { site: site.to_owned(), animal: animal.to_owned() };
+                let get = v1::GetAnimalRequest {
+                    site: site.to_owned(),
+                    animal: animal.to_owned(),
+                    ..Default::default()
+                };
                 let refused = both.animals().get_animal(get).await.unwrap_err();
                 assert_eq!(reason(&refused), "NOT_FOUND", "{animal} at `{site}`");
             }

@@ -1,5 +1,6 @@
 //! A litter is born, counted, loses young, is sexed, and is told apart into animals.
 
+mod corrected;
 mod counts;
 mod crates;
 mod crowd;

@@ -32,9 +32,9 @@ async fn a_list_has_the_litters_of_the_day_that_have_young_left_youngest_first()
             list.page = Some(v1::PageRequest { size: 1, token });
         }
     };
-    assert_eq!(listed(None, false).await, [second.id.clone()]);
+    assert_eq!(listed(None, false).await, std::slice::from_ref(&second.id));
     assert_eq!(listed(None, true).await, [second.id.clone(), first.id.clone()]);
-    assert_eq!(listed(Some("2026-01-31"), false).await, [first.id.clone()]);
+    assert_eq!(listed(Some("2026-01-31"), false).await, std::slice::from_ref(&first.id));
     assert_eq!(listed(Some("2026-01-09"), true).await, [""; 0]);
     books.house.close().await;
 }

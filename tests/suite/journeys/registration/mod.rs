@@ -63,7 +63,8 @@ impl Books {
     }
 
     pub(super) async fn get_as(&self, who: &Person, site: &str, animal: &str) -> Result<v1::Animal, Status> {
-        let get = v1::GetAnimalRequest { site: site.to_owned(), animal: animal.to_owned() };
+        let get =
+            v1::GetAnimalRequest { site: site.to_owned(), animal: animal.to_owned(), ..Default::default() };
         Ok(who.client.animals().get_animal(get).await?.into_inner().animal.unwrap())
     }
 

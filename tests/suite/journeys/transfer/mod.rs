@@ -148,7 +148,11 @@ impl Move {
 
     /// The otter as a park's registrar sees it.
     pub(super) async fn seen_by(&self, park: &Park) -> Result<v1::Animal, Status> {
-        let request = v1::GetAnimalRequest { site: park.code.clone(), animal: self.otter.id.clone() };
+        let request = v1::GetAnimalRequest {
+            site: park.code.clone(),
+            animal: self.otter.id.clone(),
+            ..Default::default()
+        };
         let answer = park.registrar.client.animals().get_animal(request).await?;
         Ok(answer.into_inner().animal.unwrap())
     }

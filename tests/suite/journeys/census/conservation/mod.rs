@@ -166,7 +166,6 @@ async fn one(seed: u64, figures: &mut Figures) {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
-#[expect(clippy::print_stdout, reason = "the figures are what the test is run for")]
 async fn the_return_of_each_site_is_what_the_acknowledged_writes_add_up_to() {
     let (histories, first) = (number("HOLT_HISTORIES", USUAL_HISTORIES), number("HOLT_SEED", 1));
     let mut figures = Figures::default();

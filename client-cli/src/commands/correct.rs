@@ -1,0 +1,193 @@
+//! `holt correct`
+
+use super::{assess, history};
+use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::failure::Failure;
+use crate::moment::{DayWord, When, WhenWord};
+use crate::session::request_id;
+use crate::views::fact::Corrected as View;
+use crate::words;
+use clap::Args;
+use holt_proto::notation::mass;
+use holt_proto::time::{day, timestamp};
+use holt_proto::v1;
+
+/// Correct what was recorded wrong, or strike it out; what was recorded stays to be seen
+#[derive(Args, Debug)]
+#[command(after_help = "\
+`holt history` tells the facts of an animal and their ids. Give what is wrong as it should have been; the
+rest stays. A reading of the wrong animal is moved to the right one by --was.
+
+Examples:
+  holt correct Bramble 0000002a --mass 8.12kg --because \"read 8.21\"
+  holt correct Bramble 0000002a --was Sedge --because \"taken for one another\"
+  holt correct Bramble 0000002a --strike-out --because \"scale was not set to 0\"
+  holt correct Sedge 0000003c --on 2026-03-01 --because \"found on Sunday\"
+  holt correct Sedge 0000001f --born 2019-05 --estimated true \\
+    --because \"papers of the sender\"")]
+pub(crate) struct Correct {
+    /// The animal
+    animal: String,
+    /// The fact: its id, or the beginning or end of it
+    #[arg(value_name = "FACT", value_parser = id_part)]
+    fact: String,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+    #[command(flatten)]
+    change: Change,
+    /// It was never so: strike it out
+    #[arg(long, conflicts_with = "Change")]
+    strike_out: bool,
+    /// Refuse if the animal was changed since this version of it
+    #[arg(long, value_name = "VERSION", default_value_t = 0, hide_default_value = true)]
+    based_on: i64,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+/// What it should have been.
+#[derive(Args, Clone, Debug, Default)]
+#[group(multiple = true)]
+struct Change {
+    /// The day or time at which it was, or from which it was so
+    #[arg(long, value_name = "TIME", conflicts_with = "on")]
+    at: Option<WhenWord>,
+    /// The day, where the time is not known
+    #[arg(long, value_name = "DAY")]
+    on: Option<DayWord>,
+    /// The day or time at which it ended
+    #[arg(long, value_name = "TIME")]
+    ended: Option<WhenWord>,
+    /// It did not end
+    #[arg(long, conflicts_with = "ended")]
+    still_lasts: bool,
+    /// Of a weight: the mass
+    #[arg(long, value_name = "MASS")]
+    mass: Option<String>,
+    /// Of a weight: the animal that it was
+    #[arg(long, value_name = "ANIMAL")]
+    was: Option<String>,
+    /// Of a birth: the day, month or year
+    #[arg(long, value_name = "DAY")]
+    born: Option<v1::Day>,
+    /// Of a birth: whether it is an estimate
+    #[arg(long, value_name = "true|false")]
+    estimated: Option<bool>,
+    /// Of a sex: which
+    #[arg(long, value_parser = words::parser::<v1::Sex>())]
+    sex: Option<v1::Sex>,
+    /// Of a parent: which animal
+    #[arg(long, value_name = "ANIMAL")]
+    parent: Option<String>,
+    /// Of a parent: how likely it is the one, up to 1
+    #[arg(long, value_name = "SHARE")]
+    share: Option<f64>,
+    /// Of a parent, or of a birth: why parents are right that do not fit by the records
+    #[arg(long, value_name = "WHY")]
+    parents_because: Option<String>,
+    /// Of a placement: the enclosure
+    #[arg(long = "in", value_name = "ENCLOSURE")]
+    enclosure: Option<String>,
+    /// Of a mark: the code
+    #[arg(long, value_name = "CODE")]
+    code: Option<String>,
+    /// Of a mark: where on the body
+    #[arg(long, value_name = "TEXT")]
+    place: Option<String>,
+    /// Of a death: how it died
+    #[arg(long, value_parser = words::parser::<v1::DeathManner>())]
+    manner: Option<v1::DeathManner>,
+    /// Of a weight, a death or an assessment: the remark
+    #[arg(long, value_name = "TEXT")]
+    note: Option<String>,
+    /// Of an assessment: each finding, all of them
+    #[arg(long = "found", value_name = "INDICATOR=FOUND[: EVIDENCE]")]
+    found: Vec<String>,
+}
+
+impl Correct {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let (zone, now) = (session.zone(&site).await?, session.now());
+        let ask =
+            v1::GetHistoryRequest { site: site.clone(), animal: self.animal.clone(), ..Default::default() };
+        let known = history::get(session, ask).await?;
+        let fact = the_one("fact", &self.fact, &known.facts, |fact| &fact.id)?;
+        let list = format!("holt history {}", self.animal);
+        let fact = fact.ok_or_else(|| nothing_of("fact that stands", &self.fact, &list))?.clone();
+        let (facts, concerns) = if self.strike_out {
+            let ask = v1::WithdrawFactRequest {
+                request_id: request_id(),
+                site,
+                animal: known.animal_id,
+                fact_id: fact.id.clone(),
+                because: self.because,
+                version: self.based_on,
+                validate_only: self.check_only,
+            };
+            let answer = session.ask(ask).await?;
+            (answer.facts, answer.concerns)
+        } else {
+            let ask = v1::CorrectFactRequest {
+                request_id: request_id(),
+                site,
+                animal: known.animal_id,
+                fact_id: fact.id.clone(),
+                change: Some(self.change.read(zone, now)?),
+                because: self.because,
+                version: self.based_on,
+                validate_only: self.check_only,
+            };
+            let answer = session.ask(ask).await?;
+            (answer.facts, answer.concerns)
+        };
+        let zones = session.zones().await?;
+        errand.show(&View::new(fact, facts, concerns, self.strike_out, self.check_only, &zones))
+    }
+}
+
+impl Change {
+    fn read(
+        self,
+        zone: chrono_tz::Tz,
+        now: chrono::DateTime<chrono::Utc>,
+    ) -> Result<v1::FactChange, Failure> {
+        let mut change = v1::FactChange {
+            born_on: self.born,
+            born_estimated: self.estimated,
+            sex: self.sex.map(Into::into),
+            parent: self.parent,
+            share: self.share,
+            parents_because: self.parents_because,
+            animal: self.was,
+            enclosure: self.enclosure,
+            code: self.code,
+            place_on_body: self.place,
+            manner: self.manner.map(Into::into),
+            note: self.note,
+            still_lasts: self.still_lasts,
+            findings: self.found.iter().map(|text| assess::bare_finding(text)).collect::<Result<_, _>>()?,
+            ..Default::default()
+        };
+        if let Some(text) = &self.mass {
+            let milligrams = mass::parse(text, None).map_err(|error| {
+                Failure::usage(error.to_string(), "write it with its unit: 8.2kg, 385g").at("--mass")
+            })?;
+            change.mass = Some(v1::Mass { milligrams });
+        }
+        match self.at.or(self.on.map(WhenWord::Day)).map(|at| at.resolve(zone, now)).transpose()? {
+            Some(When::At(at)) => change.happened_at = Some(timestamp(at)),
+            Some(When::On(on)) => change.happened_on = Some(day(on)),
+            None => {}
+        }
+        match self.ended.map(|at| at.resolve(zone, now)).transpose()? {
+            Some(When::At(at)) => change.ended_at = Some(timestamp(at)),
+            Some(When::On(on)) => change.ended_on = Some(day(on)),
+            None => {}
+        }
+        Ok(change)
+    }
+}

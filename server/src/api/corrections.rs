@@ -1,0 +1,125 @@
+//! `CorrectionService`.
+
+use crate::api::decode::Form;
+use crate::api::{Api, animals, assessments, caller, encode, status};
+use crate::records::corrections::{self, Asked, Change, Code, Corrected, Moment};
+use holt_audit::terms::Mass;
+use holt_proto::notation::mark;
+use holt_proto::v1;
+use holt_proto::v1::correction_service_server::CorrectionService;
+use prost_types::Timestamp;
+use tonic::{Request, Response, Status};
+
+/// When something was: the instant or the day, not both.
+fn moment(form: &mut Form, name: &str, at: Option<Timestamp>, on: Option<v1::Day>) -> Option<Moment> {
+    let (at_field, on_field) = match name {
+        "" => ("change.happened_at".to_owned(), "change.happened_on".to_owned()),
+        name => (format!("change.{name}_at"), format!("change.{name}_on")),
+    };
+    if at.is_some() && on.is_some() {
+        form.wrong(&on_field, "is given beside the instant", "give one of the two");
+    }
+    let instant = form.instant(&at_field, at).map(Moment::At);
+    instant.or_else(|| form.optional_day(&on_field, on).map(Moment::On))
+}
+
+fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
+    let Some(wire) = wire else {
+        form.wrong("change", "is missing", "say what the fact is to say instead");
+        return Change::default();
+    };
+    let born = form.born("change.born_on", wire.born_on, false).map(|born| (born.first, born.last));
+    let code = wire.code.as_ref().map(|code| form.text("change.code", code, 1..=100));
+    let share = wire.share.filter(|share| !(*share > 0.0 && *share <= 1.0));
+    if let Some(share) = share {
+        form.wrong("change.share", format!("{share} is no share"), "give more than 0 and up to 1");
+    }
+    let ended = moment(form, "ended", wire.ended_at, wire.ended_on);
+    if wire.still_lasts && ended.is_some() {
+        form.wrong("change.still_lasts", "is given beside an end", "give one of the two");
+    }
+    let animal = |form: &mut Form, field: &str, text: &Option<String>| {
+        text.as_ref().map(|text| form.animal(field, text))
+    };
+    Change {
+        born,
+        estimated: wire.born_estimated,
+        sex: wire.sex.map(|sex| form.sex("change.sex", sex)),
+        parent: animal(form, "change.parent", &wire.parent),
+        share: wire.share,
+        parents_because: wire.parents_because.map(|why| form.text("change.parents_because", &why, 1..=500)),
+        mass: wire.mass.map(|mass| Mass::from_mg(mass.milligrams)),
+        animal: animal(form, "change.animal", &wire.animal),
+        enclosure: wire.enclosure.map(|name| form.text("change.enclosure", &name, 1..=100)),
+        code: code.map(|text| {
+            let read = mark::parse(&text);
+            let transponder = read
+                .map(|sound| (sound.code, sound.issuer.to_string()))
+                .map_err(|error| (error.to_string(), error.mend().to_owned()));
+            Code { text, transponder }
+        }),
+        place_on_body: wire.place_on_body.map(|place| form.text("change.place_on_body", &place, 0..=100)),
+        manner: wire.manner.map(|manner| animals::manner(form, "change.manner", manner)),
+        note: wire.note.map(|note| form.text("change.note", &note, 0..=500)),
+        findings: (!wire.findings.is_empty())
+            .then(|| assessments::findings(form, "change.findings", &wire.findings)),
+        moment: moment(form, "", wire.happened_at, wire.happened_on),
+        ended: if wire.still_lasts { Some(None) } else { ended.map(Some) },
+    }
+}
+
+fn told(corrected: Corrected) -> (Vec<v1::Fact>, i64, Vec<v1::Concern>) {
+    let facts = corrected.facts.into_iter().map(encode::fact).collect();
+    (facts, corrected.version, corrected.concerns.into_iter().map(encode::concern).collect())
+}
+
+#[tonic::async_trait]
+impl CorrectionService for Api {
+    async fn correct_fact(
+        &self,
+        request: Request<v1::CorrectFactRequest>,
+    ) -> Result<Response<v1::CorrectFactResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let only = asked.validate_only;
+        let write = form.request("CorrectionService/CorrectFact", &asked.request_id, &asked, only);
+        let site = form.site("site", &asked.site);
+        let wanted = Asked {
+            animal: form.animal("animal", &asked.animal),
+            fact: form.uuid("fact_id", &asked.fact_id),
+            because: form.text("because", &asked.because, 1..=500),
+            change: Some(change(&mut form, asked.change)),
+            version: asked.version,
+        };
+        form.done()?;
+        let corrected = corrections::correct(&self.records, &caller, &write, &site, &wanted)
+            .await
+            .map_err(status::from)?;
+        let (facts, version, concerns) = told(corrected);
+        Ok(Response::new(v1::CorrectFactResponse { facts, version, concerns }))
+    }
+
+    async fn withdraw_fact(
+        &self,
+        request: Request<v1::WithdrawFactRequest>,
+    ) -> Result<Response<v1::WithdrawFactResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let only = asked.validate_only;
+        let write = form.request("CorrectionService/WithdrawFact", &asked.request_id, &asked, only);
+        let site = form.site("site", &asked.site);
+        let wanted = Asked {
+            animal: form.animal("animal", &asked.animal),
+            fact: form.uuid("fact_id", &asked.fact_id),
+            because: form.text("because", &asked.because, 1..=500),
+            change: None,
+            version: asked.version,
+        };
+        form.done()?;
+        let corrected = corrections::correct(&self.records, &caller, &write, &site, &wanted)
+            .await
+            .map_err(status::from)?;
+        let (facts, version, concerns) = told(corrected);
+        Ok(Response::new(v1::WithdrawFactResponse { facts, version, concerns }))
+    }
+}

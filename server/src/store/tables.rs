@@ -1,0 +1,17 @@
+//! The tables that the ledger speaks of.
+
+/// Calls an async function of a type parameter for the entity of every table with ledger lines, one after
+/// the other: `every_table!(hold(book))` is `hold::<accession::Model>(book).await?; …`.
+macro_rules! every_table {
+    ($call:ident($argument:expr)) => {
+        every_table!(@ $call, $argument, accession, animal, assessment, birth, check, concern, concern_step,
+            crate_reading, death, enclosure, grant, group, holding, litter, litter_change, litter_parent, mark,
+            membership, merge, parent, person, placement, protocol, sexing, site, taxon, title, transfer,
+            transfer_step, weight)
+    };
+    (@ $call:ident, $argument:expr, $($entity:ident),*) => {
+        $($call::<crate::store::entity::$entity::Model>($argument).await?;)*
+    };
+}
+
+pub(super) use every_table;
