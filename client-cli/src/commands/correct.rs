@@ -15,7 +15,7 @@ use holt_proto::v1;
 /// Correct what was recorded wrong, or strike it out; what was recorded stays to be seen
 #[derive(Args, Debug)]
 #[command(after_help = "\
-`holt history` tells the facts of an animal and their ids. Give what is wrong as it should have been; the
+`holt history` tells the facts of an animal and their ids. Give what is wrong as it should have been; the \
 rest stays. A reading of the wrong animal is moved to the right one by --was.
 
 Examples:

@@ -1,6 +1,7 @@
 //! `holt ledger`
 
-use crate::errand::{Errand, Outcome};
+use super::history;
+use crate::errand::{Errand, Outcome, nothing_of, the_one};
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::proof;
@@ -31,8 +32,8 @@ enum What {
 /// Hold the records against the ledger, and the ledger against its seals
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Every row and every entry is hashed anew. The exit code is 10 where anything does not agree. Whoever can
-write to the database past Holt can also remake seals: only a seal that was kept elsewhere shows that, so
+Every row and every entry is hashed anew. The exit code is 10 where anything does not agree. Whoever can \
+write to the database past Holt can also remake seals: only a seal that was kept elsewhere shows that, so \
 keep one (`holt ledger seal --print`) and verify against it.
 
 Examples:
@@ -51,7 +52,7 @@ struct Verify {
 /// Put everything that is recorded by now under a seal
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Entries are put under a seal in the background. This does it at once, so that a seal that is kept covers
+Entries are put under a seal in the background. This does it at once, so that a seal that is kept covers \
 all that there is.
 
 Examples:
@@ -78,17 +79,17 @@ struct Seals {
 /// Prove that a record is under a seal, and check the proof here
 #[derive(Args, Debug)]
 #[command(after_help = "\
-`holt history` and `holt weights --format json` tell the ids of records. With --format json the whole proof
+`holt history` tells the ids of records. With --format json the whole proof \
 is printed, to be kept or checked elsewhere.
 
 Examples:
-  holt ledger prove Bramble 0190a1b2-0000-7000-8000-00000000002a
+  holt ledger prove Bramble 0000002a
   holt ledger prove Bramble 0190a1b2-0000-7000-8000-00000000002a --under 12")]
 struct Prove {
     /// The animal that the record is about
     animal: String,
-    /// The record: its id
-    record: Uuid,
+    /// The record: its id, or the beginning or end of it as `holt history` tells it
+    record: String,
     /// The seal to prove it under; the newest, unless given
     #[arg(long, value_name = "SEAL", value_parser = clap::value_parser!(i64).range(1..))]
     under: Option<i64>,
@@ -180,11 +181,24 @@ impl Seals {
     }
 }
 
+/// The id of the fact about an animal that a part of it means.
+async fn fact(session: &Session, site: &str, animal: &str, text: &str) -> Result<String, Failure> {
+    let ask =
+        v1::GetHistoryRequest { site: site.to_owned(), animal: animal.to_owned(), ..Default::default() };
+    let known = history::get(session, ask).await?;
+    let found = the_one("record", text, &known.facts, |fact| &fact.id)?;
+    let list = format!("holt history {animal}");
+    Ok(found.ok_or_else(|| nothing_of("record that stands", text, &list))?.id.clone())
+}
+
 impl Prove {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
         let session = &errand.session;
-        let record = self.record.to_string();
+        let record = match self.record.parse::<Uuid>() {
+            Ok(id) => id.to_string(),
+            Err(_) => fact(session, &site, &self.animal, &self.record).await?,
+        };
         let ask = v1::GetInclusionProofRequest {
             site: site.clone(),
             animal: self.animal,

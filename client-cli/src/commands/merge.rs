@@ -11,8 +11,8 @@ use uuid::Uuid;
 /// Give one record up for another: two were found to be one animal
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What is known of the record that is given up is moved to the other; its id and its accession numbers mean
-the other from then on. What contradicts one another is listed, and must be corrected first. A merge can be
+What is known of the record that is given up is moved to the other; its id and its accession numbers mean \
+the other from then on. What contradicts one another is listed, and must be corrected first. A merge can be \
 taken back by `holt unmerge`.
 
 Examples:

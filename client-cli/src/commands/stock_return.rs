@@ -28,9 +28,9 @@ pub(crate) struct StockReturn {
     #[arg(value_parser = clap::value_parser!(i32).range(1..=9999))]
     year: Option<i32>,
     /// First day
-    #[arg(long, value_name = "DAY", requires = "to")]
+    #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day
+    /// Last day; today, unless given
     #[arg(long, value_name = "DAY", requires = "from")]
     to: Option<DayWord>,
     /// Deaths so many days after birth or sooner are counted apart [default: 30]

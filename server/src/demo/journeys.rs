@@ -37,6 +37,7 @@ pub(super) async fn run(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(
     }
     keeper(hands, tell).await?;
     registrar(hands, tell).await?;
+    births(hands, tell).await?;
     auditor(hands, tell).await
 }
 
@@ -109,6 +110,27 @@ async fn registrar(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), De
     Ok(())
 }
 
+/// Tadhg writes down a birth that nobody has seen yet, only heard.
+async fn births(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
+    tell("== Tadhg again: a litter in the Burrow House, counted before it can be handled ==\n");
+    let heard = ["--dam", "Juniper", "--sire", "Alder", "--note", "heard, not seen"];
+    let born = [&["litter", "record", "4", "--on", "today"][..], &heard].concat();
+    step(hands, tell, "tadhg", &born, 0).await?;
+    let died = ["litter", "died", "Juniper", "1", "--manner", "natural", "--note", "cold at the entrance"];
+    step(hands, tell, "tadhg", &died, 0).await?;
+    step(hands, tell, "tadhg", &["litter", "died", "Juniper", "4", "--manner", "natural"], 3).await?;
+    let apart = ["litter", "told-apart", "Juniper", "--sex", "female", "--name", "Thyme"];
+    step(hands, tell, "tadhg", &apart, 0).await?;
+    step(hands, tell, "tadhg", &["group", "add", "Burrow family"], 0).await?;
+    let pair = ["group", "join", "Burrow family", "Juniper", "Alder", "--as", "breeding"];
+    step(hands, tell, "tadhg", &pair, 0).await?;
+    let young = ["group", "join", "Burrow family", "Sorrel", "Rowan", "Thyme", "--as", "helper"];
+    step(hands, tell, "tadhg", &young, 0).await?;
+    step(hands, tell, "tadhg", &["group", "show", "Burrow family"], 0).await?;
+    step(hands, tell, "tadhg", &["history", "Thyme"], 0).await?;
+    Ok(())
+}
+
 /// The beginning of the identifier, as `transfer propose` prints it: `[3ca2d8a8]`.
 fn transfer_id(said: &Said) -> Result<String, DemoError> {
     let bracket = said.text.split_once('[').and_then(|(_, rest)| rest.split_once(']'));
@@ -122,6 +144,9 @@ async fn auditor(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), Demo
     tell("== The auditor: Ruth asks what is done, where the proof is, and where it is not ==\n");
     step(hands, tell, "ruth", &["report", "--site", "SOL"], 0).await?;
     step(hands, tell, "ruth", &["report", "--site", "QUI", "--format", "csv"], 0).await?;
+    step(hands, tell, "ruth", &["stock-return", "--site", "QUI", "--from", "2025-01-01"], 0).await?;
+    step(hands, tell, "ruth", &["ledger", "seal", "--print"], 0).await?;
+    step(hands, tell, "ruth", &["ledger", "verify", "--all-sites"], 0).await?;
     step(hands, tell, "ruth", &["weigh", "Fennel", "1.2 kg", "--site", "BRA"], 5).await?;
     Ok(())
 }

@@ -129,7 +129,11 @@ fn say(kind: FactKind, says: &Value) -> String {
         }
         FactKind::Accession => format!("taken in as {}", text("number")),
         FactKind::Holding => {
-            let began = with(spoken("began_how"), &[&spoken("began_source"), text("began_name")]);
+            let how = match text("began_how") {
+                "told_apart" => "telling apart".to_owned(),
+                _ => spoken("began_how"),
+            };
+            let began = with(how, &[&spoken("began_source"), text("began_name")]);
             if text("ended_how").is_empty() {
                 format!("held since its {began}")
             } else {

@@ -295,8 +295,8 @@ pub(super) fn too_few(litter: &Litter, on: NaiveDate, spare: Counts, what: &str)
     Refusal::new(
         Reason::LitterTooFew,
         format!(
-            "of {} no more than {spare} (males.females.unknown) can be {what} on {on}: the others are \
-             dead, told apart or of another sex by then or later",
+            "of {} no more than {spare} (males.females.unknown) can be recorded as {what} on {on}: the \
+             others are dead, told apart or of another sex by then or later",
             litter.spoken()
         ),
         "look at what is on record of it: `holt litter show`",
