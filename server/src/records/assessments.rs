@@ -163,16 +163,18 @@ pub async fn record(
             .at("assessed_at")
             .into());
         }
+        let row_day = permit.site().day_of(at);
         let row = NewRow {
             animal: animal.id,
             protocol: kept.id,
             at,
-            on: permit.site().day_of(at),
+            on: row_day,
             findings: &new.findings,
             note: &new.note,
         };
         let id = assessments::insert(&mut tx, &permit, row).await?;
-        let wanted = Wanted { site: Some(permit.site().id), animal: Some(animal.id), days: None };
+        let days = Some((row_day, row_day));
+        let wanted = Wanted { site: Some(permit.site().id), animal: Some(animal.id), days };
         let all = assessments::list(&tx, &wanted, &Page { size: 1000, after: None }).await?;
         let assessment = all
             .entries

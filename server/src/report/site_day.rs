@@ -87,7 +87,14 @@ async fn one(
     let first = day.checked_sub_days(Days::new(span_days - 1)).unwrap_or(NaiveDate::MIN);
     let wanted =
         Wanted { site: Some(site.id), between: Some((site.start_of(first), lens.at)), ..Wanted::default() };
-    let mut moves = transfers::list(snapshot, &wanted, &Page { size: 1000, after: None }).await?.entries;
+    let mut moves = Vec::new();
+    let mut page = Page { size: 1000, after: None };
+    loop {
+        let some = transfers::list(snapshot, &wanted, &page).await?;
+        moves.extend(some.entries);
+        let Some(next) = some.next else { break };
+        page.after = Some(next);
+    }
     for transfer in &mut moves {
         transfer.missing = rules::missing(transfer);
     }
