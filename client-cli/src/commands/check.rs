@@ -1,8 +1,9 @@
 //! `holt check`
 
+use super::when;
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
 use crate::failure::Failure;
-use crate::moment::DayWord;
+use crate::moment::{DayWord, WhenWord};
 use crate::rhythm::Every;
 use crate::session::request_id;
 use crate::views::check::Check as View;
@@ -24,9 +25,16 @@ pub(crate) struct Check {
 enum What {
     Add(Add),
     End(End),
-    /// List the checks of a site
-    #[command(after_help = "Examples:\n  holt check list")]
-    List,
+    List(List),
+}
+
+/// List the checks of a site
+#[derive(Args, Debug)]
+#[command(after_help = "Examples:\n  holt check list")]
+struct List {
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
 }
 
 /// Set up a check
@@ -104,11 +112,17 @@ impl Check {
         match self.what {
             What::Add(add) => add.run(site, errand).await,
             What::End(end) => end.run(site, errand).await,
-            What::List => {
-                let checks = errand.session.ask(v1::ListChecksRequest { site }).await?.checks;
-                errand.show(&Many(checks.into_iter().map(View::from).collect()))
-            }
+            What::List(list) => list.run(site, errand).await,
         }
+    }
+}
+
+impl List {
+    async fn run(self, site: String, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let as_known_at = when::instant(self.as_known_at, session.zone(&site).await?, session.now())?;
+        let checks = session.ask(v1::ListChecksRequest { site, as_known_at }).await?.checks;
+        errand.show(&Many(checks.into_iter().map(View::from).collect()))
     }
 }
 
@@ -154,7 +168,8 @@ impl Add {
 impl End {
     async fn run(self, site: String, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let checks = session.ask(v1::ListChecksRequest { site: site.clone() }).await?.checks;
+        let checks =
+            session.ask(v1::ListChecksRequest { site: site.clone(), as_known_at: None }).await?.checks;
         let check = the_one("check", &self.id, &checks, |check| &check.id)?
             .ok_or_else(|| nothing_of("check", &self.id, "holt check list"))?;
         let today = session.today(session.zone(&site).await?);

@@ -2,7 +2,7 @@
 
 use crate::commands::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::DayWord;
+use crate::moment::{DayWord, WhenWord};
 use crate::views::concern::{Concern, Concerns as View};
 use crate::views::replay::Replay;
 use clap::Args;
@@ -26,6 +26,9 @@ pub(crate) struct Concerns {
     /// Settled ones, too
     #[arg(long)]
     settled: bool,
+    /// As they stood, and as was known, at this time; now, unless given
+    #[arg(long, value_name = "TIME", conflicts_with = "replay")]
+    as_known_at: Option<WhenWord>,
     /// At all your sites, whichever is meant otherwise
     #[arg(long, conflicts_with = "replay")]
     all_sites: bool,
@@ -57,7 +60,9 @@ impl Concerns {
         let session = &errand.session;
         let site = if self.all_sites { String::new() } else { errand.named_site().unwrap_or_default() };
         let zones = session.zones().await?;
+        let as_known_at = when::instant(self.as_known_at, zones.of(&site), session.now())?;
         let ask = v1::ListConcernsRequest {
+            as_known_at,
             site,
             animal: self.animal.unwrap_or_default(),
             include_settled: self.settled,

@@ -1,8 +1,9 @@
 //! `holt due`
 
+use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
-use crate::moment::DayWord;
+use crate::moment::{DayWord, WhenWord};
 use crate::views::due::Due as View;
 use crate::words;
 use clap::Args;
@@ -20,6 +21,9 @@ pub(crate) struct Due {
     /// As of this day; today, unless given
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
     /// One duty only
     #[arg(long, value_parser = words::parser::<v1::Duty>())]
     duty: Option<v1::Duty>,
@@ -32,12 +36,14 @@ impl Due {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let site = errand.site().await?;
-        let as_of = match self.on {
-            None => None,
-            Some(on) => Some(day(on.resolve(session.today(session.zone(&site).await?)))),
+        let zone = session.zone(&site).await?;
+        let ask = v1::ListDueRequest {
+            site: site.clone(),
+            as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
+            duty: self.duty.unwrap_or_default().into(),
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
         };
-        let duty = self.duty.unwrap_or_default().into();
-        let answer = session.ask(v1::ListDueRequest { site: site.clone(), as_of, duty }).await?;
+        let answer = session.ask(ask).await?;
         let due = View::new(site, answer);
         errand.show(&due)?;
         Ok(if self.ask && due.any_overdue() { Exit::No } else { Exit::Done })

@@ -53,9 +53,8 @@ pub(crate) fn instant(
         Some(When::At(at)) => Ok(Some(timestamp(at))),
         Some(When::On(day)) => Err(Failure::usage(
             format!("a day alone is not enough here: {day}"),
-            format!("write the time, too: --at \"{day} 06:40\""),
-        )
-        .at("--at")),
+            format!("write the time, too: \"{day} 06:40\""),
+        )),
     }
 }
 

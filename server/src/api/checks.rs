@@ -105,8 +105,9 @@ impl CheckService for Api {
         let (caller, asked) = caller::open(request)?;
         let mut form = Form::new();
         let site = form.site("site", &asked.site);
+        let known_at = form.instant("as_known_at", asked.as_known_at);
         form.done()?;
-        let found = checks::list(&self.records, &caller, &site).await.map_err(status::from)?;
+        let found = checks::list(&self.records, &caller, &site, known_at).await.map_err(status::from)?;
         Ok(Response::new(v1::ListChecksResponse { checks: found.into_iter().map(encode_check).collect() }))
     }
 
@@ -121,8 +122,9 @@ impl CheckService for Api {
         if asked.duty != v1::Duty::Unspecified as i32 && duty(asked.duty).is_none() {
             form.wrong("duty", "is unknown", "choose one of weigh, assess, or leave it out");
         }
+        let known_at = form.instant("as_known_at", asked.as_known_at);
         form.done()?;
-        let (as_of, items) = checks::due(&self.records, &caller, &site, as_of, duty(asked.duty))
+        let (as_of, items) = checks::due(&self.records, &caller, &site, as_of, duty(asked.duty), known_at)
             .await
             .map_err(status::from)?;
         Ok(Response::new(v1::ListDueResponse {

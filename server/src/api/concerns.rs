@@ -26,8 +26,9 @@ impl ConcernService for Api {
         let mut form = Form::new();
         let site = form.optional_site("site", &asked.site);
         let animal = form.text("animal", &asked.animal, 0..=100);
+        let known_at = form.instant("as_known_at", asked.as_known_at);
         form.done()?;
-        let all = concerns::list(&self.records, &caller, &site, &animal, asked.include_settled)
+        let all = concerns::list(&self.records, &caller, &site, &animal, asked.include_settled, known_at)
             .await
             .map_err(status::from)?;
         let found = page_of(all, &page);

@@ -206,8 +206,9 @@ impl TransferService for Api {
         let (caller, asked) = caller::open(request)?;
         let mut form = Form::new();
         let id = form.uuid("transfer_id", &asked.transfer_id);
+        let known_at = form.instant("as_known_at", asked.as_known_at);
         form.done()?;
-        let transfer = transfers::get(&self.records, &caller, id).await.map_err(status::from)?;
+        let transfer = transfers::get(&self.records, &caller, id, known_at).await.map_err(status::from)?;
         Ok(Response::new(v1::GetTransferResponse { transfer: Some(encode::transfer(transfer)) }))
     }
 
@@ -221,8 +222,9 @@ impl TransferService for Api {
         let page = self.pages.read(page, METHOD, &asked).map_err(status::refused)?;
         let mut form = Form::new();
         let site = form.optional_site("site", &asked.site);
+        let known_at = form.instant("as_known_at", asked.as_known_at);
         form.done()?;
-        let found = transfers::list(&self.records, &caller, &site, asked.open_only, &page)
+        let found = transfers::list(&self.records, &caller, &site, asked.open_only, &page, known_at)
             .await
             .map_err(status::from)?;
         Ok(Response::new(v1::ListTransfersResponse {

@@ -13,7 +13,7 @@ use crate::records::{Records, fresh, held_now};
 use crate::store::animals::{self, Lens, Stay};
 use crate::store::checks::{self, For, Kept};
 use crate::store::{Snapshot, assessments, retrying, weights};
-use chrono::{Days, NaiveDate};
+use chrono::{DateTime, Days, NaiveDate, Utc};
 use holt_audit::schedule::{self, Calendar, Done, Dues, Recurrence, Rhythm, State};
 use holt_audit::terms::{RecordId, Span};
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -104,9 +104,14 @@ pub async fn end(
 ///
 /// # Errors
 /// Refused where there is no such site in scope.
-pub async fn list(records: &Records, caller: &Caller, site: &str) -> Result<Vec<Check>> {
+pub async fn list(
+    records: &Records,
+    caller: &Caller,
+    site: &str,
+    known_at: Option<DateTime<Utc>>,
+) -> Result<Vec<Check>> {
     let permit = records.permit(caller, Deed::Read, site).await?;
-    let snapshot = records.look(caller, None).await?;
+    let snapshot = records.look(caller, known_at).await?;
     Ok(checks::of(&snapshot, &permit).await?.into_iter().map(|kept| kept.check).collect())
 }
 
@@ -120,10 +125,11 @@ pub async fn due(
     site: &str,
     as_of: Option<NaiveDate>,
     duty: Option<Duty>,
+    known_at: Option<DateTime<Utc>>,
 ) -> Result<(NaiveDate, Vec<DueItem>)> {
     let permit = records.permit(caller, Deed::Read, site).await?;
     let lens = lens_of(permit.site(), as_of, records.store.now());
-    let snapshot = records.look(caller, None).await?;
+    let snapshot = records.look(caller, known_at).await?;
     let duties = Duties::load(&snapshot, &permit, lens, LOOK_BACK).await?;
     let mut items = duties.due()?;
     items.retain(|item| duty.is_none_or(|duty| duty == item.duty));

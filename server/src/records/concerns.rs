@@ -11,6 +11,7 @@ use crate::records::{Records, fresh, guard_version, one_animal};
 use crate::store::animals::Lock;
 use crate::store::concerns::{self, Step, StepKind, Wanted};
 use crate::store::{Tx, retrying};
+use chrono::{DateTime, Utc};
 use holt_audit::companions::Whole;
 use holt_audit::trend::{Matter, Trend};
 use holt_audit::words::{self, Words};
@@ -121,10 +122,11 @@ pub async fn list(
     site: &str,
     animal: &str,
     settled: bool,
+    known_at: Option<DateTime<Utc>>,
 ) -> Result<Vec<Concern>> {
     let permits = records.permits(caller, Deed::Read, site).await?;
     let now = records.store.now();
-    let snapshot = records.look(caller, None).await?;
+    let snapshot = records.look(caller, known_at).await?;
     let animal = if animal.is_empty() {
         None
     } else {

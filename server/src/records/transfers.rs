@@ -291,9 +291,14 @@ async fn lose(
 ///
 /// # Errors
 /// Refused as not found for a third site.
-pub async fn get(records: &Records, caller: &Caller, id: Uuid) -> Result<Transfer> {
+pub async fn get(
+    records: &Records,
+    caller: &Caller,
+    id: Uuid,
+    known_at: Option<DateTime<Utc>>,
+) -> Result<Transfer> {
     caller.may_somewhere(Deed::Read)?;
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.store.read(caller, known_at).await?;
     one(&snapshot, id).await
 }
 
@@ -307,6 +312,7 @@ pub async fn list(
     site: &str,
     open_only: bool,
     page: &Page,
+    known_at: Option<DateTime<Utc>>,
 ) -> Result<Slice<Transfer>> {
     let site = if site.is_empty() {
         caller.may_somewhere(Deed::Read)?;
@@ -314,7 +320,7 @@ pub async fn list(
     } else {
         Some(records.permit(caller, Deed::Read, site).await?.site().id)
     };
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.store.read(caller, known_at).await?;
     let wanted = Wanted { site, open_only, ..Wanted::default() };
     let mut transfers = transfers::list(&snapshot, &wanted, page).await?;
     for transfer in &mut transfers.entries {

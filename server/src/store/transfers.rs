@@ -248,7 +248,10 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
     filter.and("t.id = ?", wanted.id.map(|id| [id.into()]));
     filter
         .and("(t.from_site_id = ? OR t.to_site_id = ?)", wanted.site.map(|site| [site.into(), site.into()]));
-    filter.and("t.state IN ('proposed', 'agreed', 'dispatched')", wanted.open_only.then_some([]));
+    // By its steps, not by the state that it is in by now: it may have ended since.
+    let ended = "NOT EXISTS (SELECT FROM transfer_steps z WHERE z.transfer_id = t.id AND z.recorded_at <= $1
+                    AND z.state NOT IN ('proposed', 'agreed', 'dispatched'))";
+    filter.and(ended, wanted.open_only.then_some([]));
     filter.and(
         "EXISTS (SELECT FROM transfer_steps y WHERE y.transfer_id = t.id AND y.recorded_at <= $1
                     AND y.happened_at BETWEEN ? AND ?)",

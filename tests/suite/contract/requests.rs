@@ -209,7 +209,7 @@ impl Stage {
                     }
                     "GetTransfer" => {
                         let transfer_id = self.transfer(home, away, Proposed).await;
-                        v1::GetTransferRequest { transfer_id }.encode_to_vec()
+                        v1::GetTransferRequest { transfer_id, as_known_at: None }.encode_to_vec()
                     }
                     "ListTransfers" => {
                         v1::ListTransfersRequest { site: HOME.to_owned(), ..Default::default() }
@@ -552,7 +552,7 @@ impl Stage {
                 why: "another rhythm".to_owned(),
             }
             .encode_to_vec(),
-            "CheckService/ListChecks" => v1::ListChecksRequest { site }.encode_to_vec(),
+            "CheckService/ListChecks" => v1::ListChecksRequest { site, as_known_at: None }.encode_to_vec(),
             "CheckService/ListDue" => v1::ListDueRequest { site, ..Default::default() }.encode_to_vec(),
             "ConcernService/ReplayConcerns" => {
                 let first = Some(day(start_of_time().date_naive() - TimeDelta::days(28)));

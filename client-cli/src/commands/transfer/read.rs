@@ -1,7 +1,9 @@
 //! `holt transfer list`, `holt transfer show`
 
 use super::find;
+use crate::commands::when;
 use crate::errand::{Errand, Outcome, id_part};
+use crate::moment::WhenWord;
 use crate::views::Many;
 use crate::views::transfer::{Shown, Transfer as View};
 use clap::Args;
@@ -17,6 +19,9 @@ pub(super) struct List {
     /// Only those that are not over
     #[arg(long)]
     open: bool,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
 }
 
 impl List {
@@ -24,7 +29,8 @@ impl List {
         let session = &errand.session;
         let zones = session.zones().await?;
         let site = errand.named_site().unwrap_or_default();
-        let ask = v1::ListTransfersRequest { site, open_only: self.open, page: None };
+        let as_known_at = when::instant(self.as_known_at, zones.of(&site), session.now())?;
+        let ask = v1::ListTransfersRequest { site, open_only: self.open, page: None, as_known_at };
         let transfers = session.all(ask, usize::MAX).await?;
         errand.show(&Many(transfers.into_iter().map(|one| View::new(one, &zones)).collect()))
     }

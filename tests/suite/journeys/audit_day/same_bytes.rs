@@ -55,7 +55,7 @@ async fn later_writes(month: &Month) {
     };
     quill.keeper.client.placements().place_animals(place).await.unwrap();
     // Checks end and begin.
-    let list = v1::ListChecksRequest { site: site() };
+    let list = v1::ListChecksRequest { site: site(), as_known_at: None };
     let checks = quill.registrar.client.checks().list_checks(list).await.unwrap().into_inner().checks;
     for check in checks {
         let end = v1::EndCheckRequest {
@@ -98,6 +98,23 @@ async fn later_writes(month: &Month) {
     month.arrive("Dab", "Lontra canadensis", v1::Sex::Male, "2026-03-19").await;
 }
 
+/// What is due, the checks, the concerns and the open transfers, as was known at an instant.
+async fn lists(month: &Month, as_known_at: Option<prost_types::Timestamp>) -> [String; 4] {
+    let client = &month.quill.keeper.client;
+    let site = "QUI".to_owned();
+    let as_of = Some("2026-03-31".parse().unwrap());
+    let due = v1::ListDueRequest { site: site.clone(), as_of, as_known_at, ..Default::default() };
+    let checks = v1::ListChecksRequest { site: site.clone(), as_known_at };
+    let concerns = v1::ListConcernsRequest { site: site.clone(), as_known_at, ..Default::default() };
+    let transfers = v1::ListTransfersRequest { site, open_only: true, as_known_at, ..Default::default() };
+    [
+        format!("{:?}", client.checks().list_due(due).await.unwrap().into_inner()),
+        format!("{:?}", client.checks().list_checks(checks).await.unwrap().into_inner()),
+        format!("{:?}", client.concerns().list_concerns(concerns).await.unwrap().into_inner()),
+        format!("{:?}", client.transfers().list_transfers(transfers).await.unwrap().into_inner()),
+    ]
+}
+
 #[tokio::test]
 async fn whatever_is_written_afterwards() {
     let month = Month::new().await;
@@ -114,10 +131,17 @@ async fn whatever_is_written_afterwards() {
         v1::GetSiteDayRequest { as_known_at: now.as_known_at, ..Month::question("2026-03-31", None) };
     asked.push((question, prost::Message::encode_to_vec(&now)));
     let before = month.quill_as_of("2026-03-31").await;
+    let known_at = now.as_known_at;
+    let listed = lists(&month, known_at).await;
     later_writes(&month).await;
     for (question, bytes) in asked {
         let again = month.ask(question.clone()).await;
         assert_eq!(prost::Message::encode_to_vec(&again), bytes, "{question:?}\n{again:#?}");
+    }
+    assert_eq!(lists(&month, known_at).await, listed);
+    let later = lists(&month, None).await;
+    for (then, now) in listed.iter().zip(later) {
+        assert_ne!(*then, now);
     }
     // What was written is no matter of indifference: the answer of today is another in each of its parts.
     let after = month.quill_as_of("2026-03-31").await;

@@ -37,7 +37,7 @@ async fn what_was_due_before_stays_due_and_nothing_follows() {
     let weighing = &day.sites[0].coverage[0];
     assert_eq!((weighing.due, weighing.missed, weighing.open), (2, 2, 0));
     assert_eq!(weighing.without_check.len(), 3, "Bramble has none any more, either");
-    let list = v1::ListChecksRequest { site: "QUI".to_owned() };
+    let list = v1::ListChecksRequest { site: "QUI".to_owned(), as_known_at: None };
     let listed = duties.park.keeper.client.checks().list_checks(list).await.unwrap().into_inner().checks;
     assert_eq!(listed, [ended], "once, with its last day");
     duties.house.close().await;

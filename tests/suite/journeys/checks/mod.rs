@@ -70,6 +70,7 @@ impl Duties {
             site: "QUI".to_owned(),
             as_of: Some(as_of.parse().unwrap()),
             duty: Duty::Unspecified.into(),
+            as_known_at: None,
         };
         let answer = self.park.keeper.client.checks().list_due(list).await.unwrap().into_inner();
         assert_eq!(answer.as_of.unwrap().to_string(), as_of);

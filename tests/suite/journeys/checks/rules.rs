@@ -26,7 +26,7 @@ async fn a_check_is_on_record_as_it_was_set_up() {
     assert_eq!((check.duty(), check.grace_days, check.starts_on), (Duty::Weigh, 2, asked.starts_on));
     assert_eq!((check.recurrence.as_str(), check.ends_on), ("FREQ=WEEKLY;BYDAY=MO,TH", None));
     assert_eq!(check.note, asked.note);
-    let list = v1::ListChecksRequest { site: "QUI".to_owned() };
+    let list = v1::ListChecksRequest { site: "QUI".to_owned(), as_known_at: None };
     let listed = duties.park.keeper.client.checks().list_checks(list).await.unwrap().into_inner().checks;
     let scope = Some(v1::CheckScope { of: Some(Of::Animal("QUI-25-0001".to_owned())) });
     assert_eq!(listed, [v1::Check { scope, ..check.clone() }]);

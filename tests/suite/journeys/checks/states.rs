@@ -55,6 +55,7 @@ async fn the_longest_overdue_comes_first() {
         site: "QUI".to_owned(),
         as_of: Some("2026-03-05".parse().unwrap()),
         duty: Duty::Weigh.into(),
+        as_known_at: None,
     };
     let only = duties.park.keeper.client.checks().list_due(list).await.unwrap().into_inner().items;
     assert!(only.len() == 2 && only.iter().all(|item| item.duty() == Duty::Weigh), "{only:?}");

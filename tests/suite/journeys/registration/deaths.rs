@@ -110,7 +110,7 @@ async fn a_death_calls_off_a_move_that_has_not_begun() {
     books.house.otter(&books.park, "Bramble").await;
     let transfer = books.propose("Bramble", "BRA").await;
     books.died(books.death("Bramble", "2026-03-02")).await.unwrap();
-    let get = v1::GetTransferRequest { transfer_id: transfer.id };
+    let get = v1::GetTransferRequest { transfer_id: transfer.id, as_known_at: None };
     let told = brack.registrar.client.transfers().get_transfer(get).await.unwrap().into_inner();
     let told = told.transfer.unwrap();
     assert_eq!(told.state(), v1::TransferState::Cancelled);

@@ -29,7 +29,7 @@ async fn an_escape_on_the_way_leaves_nobody_to_answer() {
 async fn a_death_at_home_calls_an_open_transfer_off() {
     let this = Move::agreed().await;
     this.quill.registrar.client.animals().record_death(death(&this)).await.unwrap();
-    let get = v1::GetTransferRequest { transfer_id: this.transfer.clone() };
+    let get = v1::GetTransferRequest { transfer_id: this.transfer.clone(), as_known_at: None };
     let seen = this.brack.registrar.client.transfers().get_transfer(get).await.unwrap().into_inner();
     let transfer = seen.transfer.unwrap();
     assert_eq!(transfer.state(), TransferState::Cancelled);

@@ -61,7 +61,7 @@ async fn steps_of_the_other_site() {
 
     // To a third site there is no such transfer.
     let corrie = this.house.park("COR", "UTC").await;
-    let get = v1::GetTransferRequest { transfer_id: this.transfer.clone() };
+    let get = v1::GetTransferRequest { transfer_id: this.transfer.clone(), as_known_at: None };
     let hidden = corrie.registrar.client.transfers().get_transfer(get).await.unwrap_err();
     assert_eq!((hidden.code(), reason(&hidden).as_str()), (Code::NotFound, "NOT_FOUND"));
     let receive = this.receipt();

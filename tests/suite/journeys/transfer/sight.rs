@@ -33,7 +33,7 @@ async fn the_destination_sees_the_whole_life_from_the_agreement_on() {
     assert_eq!(weights(&this, &this.brack).await, Vec::<String>::new());
     assert_eq!(reason(&this.seen_by(&this.brack).await.unwrap_err()), "NOT_FOUND");
     // What is offered is on the transfer itself.
-    let get = v1::GetTransferRequest { transfer_id: this.transfer.clone() };
+    let get = v1::GetTransferRequest { transfer_id: this.transfer.clone(), as_known_at: None };
     let offer = this.brack.registrar.client.transfers().get_transfer(get).await.unwrap().into_inner();
     let offer = offer.transfer.unwrap();
     assert_eq!(
@@ -85,7 +85,7 @@ async fn the_sender_keeps_what_it_recorded_itself() {
 #[tokio::test]
 async fn the_other_sites_people_stay_unnamed() {
     let this = Move::received().await;
-    let get = v1::GetTransferRequest { transfer_id: this.transfer.clone() };
+    let get = v1::GetTransferRequest { transfer_id: this.transfer.clone(), as_known_at: None };
     let seen = this.brack.registrar.client.transfers().get_transfer(get).await.unwrap().into_inner();
     let people: Vec<_> =
         seen.transfer.unwrap().steps.iter().map(|s| (s.site.clone(), s.person.clone())).collect();
