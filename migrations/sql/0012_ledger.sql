@@ -45,7 +45,9 @@ CREATE POLICY read ON ledger FOR SELECT USING (
 CREATE POLICY record ON ledger FOR INSERT WITH CHECK (person_id = (SELECT holt_person()));
 
 -- The store's two doors open with this one statement: it sets the scope for row-level security and the
--- time limit, and then, under that scope, looks whether the request was answered before.
+-- time limit, and then, under that scope, looks whether the request was answered before. A write shares a
+-- lock until it is over, and is stamped after it has it: whoever has the lock alone knows that whatever is
+-- stamped earlier is committed.
 CREATE FUNCTION holt_open(sites uuid[], everywhere boolean, gate boolean, person uuid, limit_ms bigint,
                           asker uuid, request uuid, OUT digest bytea, OUT reply jsonb)
 LANGUAGE plpgsql VOLATILE AS $$
@@ -56,7 +58,14 @@ BEGIN
           set_config('holt.person', person::text, true),
           set_config('statement_timeout', limit_ms::text, true);
   IF request IS NOT NULL THEN
+    PERFORM pg_advisory_xact_lock_shared(x'3217E'::int);
     SELECT r.digest, r.reply INTO digest, reply FROM requests r WHERE r.person_id = asker AND r.id = request;
   END IF;
 END
+$$;
+
+-- Returns when every write that was under way is over; those that come meanwhile wait until the caller's
+-- transaction ends.
+CREATE FUNCTION holt_settle() RETURNS void LANGUAGE sql VOLATILE AS $$
+  SELECT pg_advisory_xact_lock(x'3217E'::int);
 $$;

@@ -27,7 +27,7 @@ use crate::model::reason::Reason;
 use crate::model::site::Site;
 use crate::records::error::{Refusal, Result};
 use crate::store::animals::{Lens, Lock, Meant, Reference};
-use crate::store::{Snapshot, Store, Tx};
+use crate::store::{Snapshot, Store, Tx, retrying};
 use chrono::{DateTime, Utc};
 
 /// Takes the transaction of a write that was not answered before; answers the others at once.
@@ -79,6 +79,14 @@ impl Records {
     /// Faults only.
     pub async fn look(&self, caller: &Caller, known_at: Option<DateTime<Utc>>) -> Result<Snapshot> {
         Ok(self.store.read(&caller.limited_to(Deed::Read), known_at).await?)
+    }
+
+    /// The instant asked about, or now, once everything is known of it.
+    ///
+    /// # Errors
+    /// Refused where writes are under way that do not end soon.
+    pub async fn settled(&self, caller: &Caller, asked: Option<DateTime<Utc>>) -> Result<DateTime<Utc>> {
+        retrying("settle", || async { Ok(self.store.settled(caller, asked).await?) }).await
     }
 
     /// Leave to do something at one site, or at all sites in scope where no code is given.

@@ -43,8 +43,8 @@ pub struct Question {
 /// Refused where there is no such site in scope.
 pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Result<SiteDays> {
     let permits = records.permits(caller, Deed::Read, &question.site).await?;
+    let known_at = records.settled(caller, question.known_at).await?;
     let now = records.store.now();
-    let known_at = question.known_at.unwrap_or(now).min(now);
     let snapshot = records.look(caller, Some(known_at)).await?;
     let as_of = question.as_of.unwrap_or_else(|| {
         permits.first().map_or_else(|| now.date_naive(), |permit| permit.site().day_of(now))

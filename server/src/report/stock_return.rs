@@ -37,8 +37,7 @@ pub struct Question {
 /// Refused where there is no such site in scope.
 pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Result<StockReturns> {
     let permits = records.permits(caller, Deed::Read, &question.site).await?;
-    let now = records.store.now();
-    let known_at = question.known_at.unwrap_or(now).min(now);
+    let known_at = records.settled(caller, question.known_at).await?;
     let snapshot = records.look(caller, Some(known_at)).await?;
     let taxa = animals::taxa(&snapshot).await?.into_iter().map(|taxon| (taxon.id, taxon)).collect();
     let sites: Vec<Uuid> = permits.iter().map(|permit| permit.site().id).collect();

@@ -23,6 +23,9 @@ use uuid::Uuid;
 /// How often a write that lost a race is tried again.
 const TRIES: usize = 6;
 
+/// How long a report waits at once for the writes that are under way: those that come meanwhile wait, too.
+const SETTLES: Duration = Duration::from_secs(1);
+
 /// The database, behind its two doors.
 #[derive(Clone)]
 pub struct Store {
@@ -133,6 +136,38 @@ impl Store {
             site: None,
             lines: Vec::new(),
         })))
+    }
+
+    /// The instant asked about, or now, once everything is known of it: whatever is stamped earlier is
+    /// committed. Reports that can be asked again as known then rest on it.
+    ///
+    /// # Errors
+    /// [`Error::Contention`] where writes are under way that do not end soon; [`Error::Lost`] where the
+    /// database is away.
+    pub async fn settled(
+        &self,
+        caller: &Caller,
+        asked: Option<DateTime<Utc>>,
+    ) -> Result<DateTime<Utc>, Error> {
+        // No write lasts longer than a call.
+        let long_ago = self.clock.now() - self.call_limit * 2;
+        if let Some(past) = asked.filter(|asked| *asked < long_ago) {
+            return Ok(past);
+        }
+        let txn = self.pool.begin().await?;
+        let snapshot = Snapshot { txn, known_at: end_of_time() };
+        let limit = self.time_left(caller.deadline).min(SETTLES);
+        snapshot.open(&caller.scope(), limit, None).await?;
+        // Writes that come now wait, too: not for long.
+        match snapshot.txn.execute_raw(statement("SELECT holt_settle()", [])).await.map_err(Error::from) {
+            Ok(_) => {
+                let now = self.clock.now();
+                snapshot.txn.rollback().await?;
+                Ok(asked.unwrap_or(now).min(now))
+            }
+            Err(Error::TimedOut) => Err(Error::Contention),
+            Err(other) => Err(other),
+        }
     }
 
     /// The gate: opens credentials, before there is a caller. Leaves no ledger entry; what it changes is

@@ -6,6 +6,7 @@
 mod as_of;
 mod figures;
 mod same_bytes;
+mod under_way;
 
 use chrono::{DateTime, Utc};
 use holt_proto::time::timestamp;
