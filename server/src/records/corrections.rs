@@ -10,11 +10,13 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Result, Violation};
 use crate::records::parents::{self, Birth};
-use crate::records::{Records, assessments, fresh, guard_version, history, one_animal, view, weights};
+use crate::records::{
+    Records, assessments, fresh, guard_version, history, litters, one_animal, view, weights,
+};
 use crate::store::animals::{Lock, Parent};
 use crate::store::{Tx, corrections, holdings, retrying, sites};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use holt_audit::terms::{Mass, Sex};
+use holt_audit::terms::{Counts, Mass, Sex};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 use uuid::Uuid;
@@ -569,6 +571,10 @@ impl Work<'_> {
             if let Some(began) = began {
                 self.move_beginning(began, at, on).await?;
             }
+            // A young that was told apart leaves its litter on the day on which it is held by itself.
+            for apart in corrections::standing(self.tx, self.animal.id, FactKind::ToldApart).await? {
+                self.leave_litter(&apart, on).await?;
+            }
         }
         if let Some(end) = change.ended {
             match self.fact.text("ended_how") {
@@ -588,6 +594,26 @@ impl Work<'_> {
             return Err(
                 malformed("change", "the holding says that already", "nothing needs to be done").into()
             );
+        }
+        Ok(())
+    }
+
+    /// Moves the day on which it was told apart out of its litter.
+    async fn leave_litter(&mut self, apart: &Version, on: NaiveDate) -> Result<()> {
+        let began_with_it = self.fact.text("began_how") == Some("told_apart");
+        let Some(id) = apart.uuid("litter_id").filter(|_| began_with_it) else { return Ok(()) };
+        let litter = litters::locked(self.tx, self.permit, id, 0).await?;
+        if on < litter.born_on {
+            return Err(litters::before_birth(&litter, "change.happened_on").into());
+        }
+        let counted = |column: &str| apart.row.get(column).and_then(Value::as_i64).unwrap_or(0);
+        let one =
+            Counts { males: counted("males"), females: counted("females"), unknown: counted("unknown") };
+        let rest = litter.without(apart.id());
+        litters::enough(&rest, on, one, "told apart").map_err(|refusal| refusal.at("change.happened_on"))?;
+        if apart.day("happened_on") != Some(on) {
+            self.replace(apart, Map::from_iter([("happened_on".to_owned(), json!(on))])).await?;
+            crate::store::litters::bump(self.tx, id).await?;
         }
         Ok(())
     }

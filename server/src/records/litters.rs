@@ -136,11 +136,12 @@ pub async fn happened(
         let on = day_in(&tx, &permit, &litter, new.on, "happened_on")?;
         let (on, change) = match new.event {
             Event::Died(young, manner) => {
-                enough(&litter, on, young, "died")?;
+                enough(&litter, on, young, "died").map_err(|refusal| refusal.at("died"))?;
                 (on, Change::Died(young, manner))
             }
             Event::Sexed { males, females } => {
-                enough(&litter, on, Counts::of(Sex::Unknown, males + females), "sexed")?;
+                let young = Counts::of(Sex::Unknown, males + females);
+                enough(&litter, on, young, "sexed").map_err(|refusal| refusal.at("sexed"))?;
                 (on, Change::Sexed { males, females })
             }
             // They were born with the others.
@@ -285,10 +286,15 @@ fn counted_as(litter: &Litter, on: NaiveDate, sex: Sex) -> std::result::Result<S
 }
 
 /// Refuses to take more young out of a litter than it can spare.
-fn enough(litter: &Litter, on: NaiveDate, young: Counts, what: &str) -> std::result::Result<(), Refusal> {
+pub(super) fn enough(
+    litter: &Litter,
+    on: NaiveDate,
+    young: Counts,
+    what: &str,
+) -> std::result::Result<(), Refusal> {
     let spare = litter.to_spare(on);
     let short = young.males > spare.males || young.females > spare.females || young.unknown > spare.unknown;
-    if short { Err(too_few(litter, on, spare, what).at(what)) } else { Ok(()) }
+    if short { Err(too_few(litter, on, spare, what)) } else { Ok(()) }
 }
 
 pub(super) fn too_few(litter: &Litter, on: NaiveDate, spare: Counts, what: &str) -> Refusal {

@@ -97,3 +97,44 @@ async fn its_parents_are_said_anew_and_fit() {
     );
     books.house.close().await;
 }
+
+/// A young is on each day either counted in its litter or on the books by itself.
+#[tokio::test]
+async fn a_telling_apart_moves_with_the_holding_that_began_with_it() {
+    let books = pair().await;
+    let litter = books.littered(books.litter()).await.unwrap();
+    let litter = books.young_sexed(&litter, "2026-02-20", 0, 1).await.unwrap();
+    let (animal, _) = books.told_apart(books.apart(&litter, "2026-02-25", v1::Sex::Female)).await.unwrap();
+    let correct = async |on: &str| {
+        let get =
+            v1::GetHistoryRequest { site: "QUI".to_owned(), animal: animal.id.clone(), ..Default::default() };
+        let client = &books.park.registrar.client;
+        let facts = client.history().get_history(get).await.unwrap().into_inner().facts;
+        let holding = facts.iter().find(|fact| fact.kind() == v1::FactKind::Holding).unwrap();
+        let change = v1::FactChange { happened_on: Some(on.parse().unwrap()), ..Default::default() };
+        let ask = v1::CorrectFactRequest {
+            request_id: books.house.request(),
+            site: "QUI".to_owned(),
+            animal: animal.id.clone(),
+            fact_id: holding.id.clone(),
+            change: Some(change),
+            because: "looked up in the diary".to_owned(),
+            ..Default::default()
+        };
+        client.corrections().correct_fact(ask).await
+    };
+    let together = async |day: &str| {
+        let litter = books.litter_as_of(&litter.id, Some(day), None).await.unwrap();
+        (left(&litter), books.held(Some(day)).await.len())
+    };
+    assert_eq!(together("2026-02-26").await, ("0.0.3".to_owned(), 3));
+    correct("2026-02-27").await.unwrap();
+    assert_eq!(together("2026-02-26").await, ("0.1.3".to_owned(), 2));
+    assert_eq!(together("2026-02-27").await, ("0.0.3".to_owned(), 3));
+    // Before it was sexed no female was counted in the litter.
+    let early = correct("2026-02-18").await.unwrap_err();
+    assert_eq!((early.code(), reason(&early).as_str()), (Code::FailedPrecondition, "LITTER_TOO_FEW"));
+    let unborn = correct("2026-02-15").await.unwrap_err();
+    assert_eq!(reason(&unborn), "OUT_OF_ORDER");
+    books.house.close().await;
+}
