@@ -3,13 +3,17 @@
 use holt_proto::v1::{
     self, animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
     census_service_client::CensusServiceClient, check_service_client::CheckServiceClient,
-    concern_service_client::ConcernServiceClient, correction_service_client::CorrectionServiceClient,
-    group_service_client::GroupServiceClient, history_service_client::HistoryServiceClient,
+    climate_service_client::ClimateServiceClient, concern_service_client::ConcernServiceClient,
+    correction_service_client::CorrectionServiceClient, exchange_service_client::ExchangeServiceClient,
+    find_service_client::FindServiceClient, group_service_client::GroupServiceClient,
+    growth_service_client::GrowthServiceClient, history_service_client::HistoryServiceClient,
     ledger_service_client::LedgerServiceClient, litter_service_client::LitterServiceClient,
-    mark_service_client::MarkServiceClient, merge_service_client::MergeServiceClient,
+    loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
+    merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
     people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
     report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
-    transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
+    title_service_client::TitleServiceClient, transfer_service_client::TransferServiceClient,
+    weight_service_client::WeightServiceClient, welfare_service_client::WelfareServiceClient,
 };
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
@@ -77,14 +81,23 @@ calls! {
     }
     AnimalServiceClient {
         create_taxon SameRequest CreateTaxonRequest => CreateTaxonResponse;
+        update_taxon SameRequest UpdateTaxonRequest => UpdateTaxonResponse;
+        describe_taxon SameRequest DescribeTaxonRequest => DescribeTaxonResponse;
         list_taxa Reads ListTaxaRequest => ListTaxaResponse;
         register_birth SameRequest RegisterBirthRequest => RegisterBirthResponse;
         register_arrival SameRequest RegisterArrivalRequest => RegisterArrivalResponse;
         record_sex SameRequest RecordSexRequest => RecordSexResponse;
         record_death SameRequest RecordDeathRequest => RecordDeathResponse;
+        record_post_mortem SameRequest RecordPostMortemRequest => RecordPostMortemResponse;
         record_departure SameRequest RecordDepartureRequest => RecordDepartureResponse;
         get_animal Reads GetAnimalRequest => GetAnimalResponse;
         list_animals Reads ListAnimalsRequest => ListAnimalsResponse;
+    }
+    ExchangeServiceClient {
+        list_lives Reads ListLivesRequest => ListLivesResponse;
+    }
+    FindServiceClient {
+        find_animals Reads FindAnimalsRequest => FindAnimalsResponse;
     }
     GroupServiceClient {
         create_group SameRequest CreateGroupRequest => CreateGroupResponse;
@@ -102,9 +115,24 @@ calls! {
         get_litter Reads GetLitterRequest => GetLitterResponse;
         list_litters Reads ListLittersRequest => ListLittersResponse;
     }
+    LoanServiceClient {
+        list_loans Reads ListLoansRequest => ListLoansResponse;
+        prolong_loan SameRequest ProlongLoanRequest => ProlongLoanResponse;
+        return_loan SameRequest ReturnLoanRequest => ReturnLoanResponse;
+    }
+    TitleServiceClient {
+        pass_title SameRequest PassTitleRequest => PassTitleResponse;
+        list_owned_elsewhere Reads ListOwnedElsewhereRequest => ListOwnedElsewhereResponse;
+    }
     MarkServiceClient {
         apply_mark SameRequest ApplyMarkRequest => ApplyMarkResponse;
         end_mark SameRequest EndMarkRequest => EndMarkResponse;
+        replace_mark SameRequest ReplaceMarkRequest => ReplaceMarkResponse;
+    }
+    PaperServiceClient {
+        add_paper SameRequest AddPaperRequest => AddPaperResponse;
+        list_papers Reads ListPapersRequest => ListPapersResponse;
+        list_missing_papers Reads ListMissingPapersRequest => ListMissingPapersResponse;
     }
     PlacementServiceClient {
         place_animals SameRequest PlaceAnimalsRequest => PlaceAnimalsResponse;
@@ -120,11 +148,32 @@ calls! {
         record_assessment SameRequest RecordAssessmentRequest => RecordAssessmentResponse;
         list_assessments Reads ListAssessmentsRequest => ListAssessmentsResponse;
     }
+    ClimateServiceClient {
+        add_device SameRequest AddDeviceRequest => AddDeviceResponse;
+        retire_device SameRequest RetireDeviceRequest => RetireDeviceResponse;
+        set_climate_rules SameRequest SetClimateRulesRequest => SetClimateRulesResponse;
+        record_readings SameRequest RecordReadingsRequest => RecordReadingsResponse;
+        get_climate Reads GetClimateRequest => GetClimateResponse;
+        get_exposure Reads GetExposureRequest => GetExposureResponse;
+    }
     CheckServiceClient {
         create_check SameRequest CreateCheckRequest => CreateCheckResponse;
         end_check SameRequest EndCheckRequest => EndCheckResponse;
         list_checks Reads ListChecksRequest => ListChecksResponse;
         list_due Reads ListDueRequest => ListDueResponse;
+        get_check_coverage Reads GetCheckCoverageRequest => GetCheckCoverageResponse;
+    }
+    GrowthServiceClient {
+        load_growth_reference SameRequest LoadGrowthReferenceRequest => LoadGrowthReferenceResponse;
+        list_growth_references Reads ListGrowthReferencesRequest => ListGrowthReferencesResponse;
+        get_growth Reads GetGrowthRequest => GetGrowthResponse;
+        fit_species_growth Reads FitSpeciesGrowthRequest => FitSpeciesGrowthResponse;
+        estimate_energy_need Reads EstimateEnergyNeedRequest => EstimateEnergyNeedResponse;
+    }
+    WelfareServiceClient {
+        get_welfare_course Reads GetWelfareCourseRequest => GetWelfareCourseResponse;
+        compare_observers Reads CompareObserversRequest => CompareObserversResponse;
+        list_unassessed Reads ListUnassessedRequest => ListUnassessedResponse;
     }
     ConcernServiceClient {
         replay_concerns Reads ReplayConcernsRequest => ReplayConcernsResponse;
@@ -170,6 +219,23 @@ calls! {
     }
 }
 
+/// Animals to be taken in, in as many messages as they need.
+#[derive(Clone)]
+pub(crate) struct Lives(pub(crate) Vec<v1::TakeInLivesRequest>);
+
+impl Call for Lives {
+    type Answer = v1::TakeInLivesResponse;
+    const AGAIN: Again = Again::SameRequest;
+
+    async fn send(wire: Channel, request: Request<Self>) -> Result<Response<Self::Answer>, Status> {
+        let request = request.map(|Self(messages)| tokio_stream::iter(messages));
+        ExchangeServiceClient::new(wire)
+            .max_decoding_message_size(LARGEST_ANSWER)
+            .take_in_lives(request)
+            .await
+    }
+}
+
 /// A list that comes in pages.
 pub(crate) trait Paged: Call {
     /// What it lists.
@@ -208,6 +274,8 @@ paged! {
     ListAssessmentsRequest: assessments of Assessment;
     ListConcernsRequest: concerns of Concern;
     ListTransfersRequest: transfers of Transfer;
+    ListLoansRequest: loans of Loan;
+    ListOwnedElsewhereRequest: animals of Animal;
     ListSealsRequest: seals of Seal;
     GetHistoryRequest: facts of Fact;
 }

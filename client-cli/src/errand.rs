@@ -124,7 +124,7 @@ impl Errand<'_> {
     }
 
     /// The only site where the caller has a role, or else all that they name.
-    async fn own_site(&self) -> Result<Result<String, String>, Failure> {
+    pub(crate) async fn own_site(&self) -> Result<Result<String, String>, Failure> {
         let person = self.session.ask(v1::GetSelfRequest {}).await?.person.unwrap_or_default();
         let everywhere = person.grants.iter().any(|grant| grant.every_site);
         let sites: BTreeSet<&str> =

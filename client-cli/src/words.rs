@@ -43,29 +43,44 @@ words! {
     AnimalStatus: Held "held", Dead "dead", Departed "departed", AtLarge "at-large", MovedOn "moved-on";
     ArrivalSource: Collection "collection", Wild "wild", Rescue "rescue", Confiscation "confiscation",
         Private "private", OnSiteBefore "on-site-before";
+    CitesAppendix: None "none", I "I", Ii "II", Iii "III";
     Compromise: A "A", B "B", C "C", D "D", E "E";
     ConcernChange: Raised "raised", Worse "worse", Better "better", Quiet "quiet", Returned "returned",
         Over "over";
-    ConcernKind: WeightTrend "weight-trend", ScaleRefused "scale-refused";
+    ConcernKind: WeightTrend "weight-trend", ScaleRefused "scale-refused", GroupWeight "group-weight";
     ConcernLevel: Watch "watch", Act "act", Urgent "urgent";
     ConcernState: Raised "raised", TakenUp "taken-up", Settled "settled";
     Confidence: Low "low", Medium "medium", High "high";
     DeathManner: Natural "natural", Euthanasia "euthanasia", Accident "accident", ByAnimal "by-animal",
         Unknown "unknown";
     DepartureDestination: Collection "collection", Wild "wild", Private "private", Escape "escape";
+    Disposal: Incinerated "incinerated", Buried "buried", Collection "collection", Sample "sample",
+        Rendered "rendered", Unknown "unknown";
     Domain: Nutrition "nutrition", Environment "environment", Health "health", Behaviour "behaviour",
         Mental "mental";
+    DomainChange: TooFew "too-few", Worse "worse", Better "better", NotShownBetter "not-shown-better",
+        Same "same";
     DueState: Due "due", Overdue "overdue";
-    Duty: Weigh "weigh", Assess "assess";
+    Duty: Weigh "weigh", Assess "assess", EndLoan "end-loan";
     EnclosureKind: Indoor "indoor", Outdoor "outdoor", Mixed "mixed";
     Enhancement: None "0", Low "+", Mid "++", High "+++";
+    FoundBy: Id "id", Accession "accession", Mark "mark";
+    GrowthShape: Logistic "logistic", Gompertz "Gompertz", VonBertalanffy "von-Bertalanffy";
     GroupRole: Member "member", Breeding "breeding", Helper "helper", Juvenile "juvenile", OnTrial "on-trial";
+    ExpectedBy: Gain "gain", Habit "habit";
+    ClimateMatter: TooLow "too-low", TooHigh "too-high", Silent "silent";
+    Measure: Temperature "temperature", Humidity "humidity", UvIndex "uv-index",
+        WaterTemperature "water-temperature", WaterPh "water-ph";
     FactChangeKind: Added "added", Gone "gone";
     FactKind: Birth "birth", Sex "sex", Parent "parent", Accession "accession", Holding "holding",
         Title "title", Placement "placement", Mark "mark", Weight "weight", Assessment "assessment",
-        Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "told-apart";
+        Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "told-apart", Paper "paper", Loan "loan";
+    IccBand: Poor "poor", Moderate "moderate", Good "good", Excellent "excellent";
+    IccForm: OneWaySingle "1,1", AgreementSingle "2,1", ConsistencySingle "3,1", OneWayMean "1,k",
+        AgreementMean "2,k", ConsistencyMean "3,k";
     IndicatorBasis: Animal "animal", Resource "resource";
     Kin: Dam "dam", Sire "sire", Offspring "offspring", FullSibling "sibling", HalfSibling "half-sibling";
+    LifeOutcome: TakenIn "taken-in", OnRecord "on-record", Sound "sound", Refused "refused";
     LitterChangeKind: Born "born", Died "died", Sexed "sexed", ToldApart "told-apart";
     LedgerBreakKind: RowChanged "row-changed", RowMoved "row-moved", RowRemoved "row-removed",
         RowSlippedIn "row-slipped-in", EntryChanged "entry-changed", EntryRemoved "entry-removed",
@@ -73,8 +88,19 @@ words! {
         LeavesReordered "leaves-reordered", RootDiffers "root-differs",
         SiteRootDiffers "site-root-differs", SealChanged "seal-changed", SealRemoved "seal-removed",
         TailCut "tail-cut";
+    LoanEnd: Returned "returned", TitlePassed "title-passed", MovedOn "moved-on", Died "died",
+        Escaped "escaped";
     MarkKind: Transponder "transponder", Ring "ring", Tattoo "tattoo", EarNotch "ear-notch",
-        Natural "natural", HouseName "house-name";
+        Natural "natural", HouseName "house-name", FormerNumber "former-number";
+    Nearness: Whole "whole", End "end", Within "within";
+    PaperKind: CitesExportPermit "cites-export-permit", CitesImportPermit "cites-import-permit",
+        CitesReExportCertificate "cites-re-export-certificate",
+        CitesOtherCertificate "cites-other-certificate", HealthCertificate "health-certificate",
+        MovementLicence "movement-licence", Receipt "receipt", Other "other";
+    PaperOccasion: Arrival "arrival", Departure "departure", Transfer "transfer";
+    PostMortem: NotDone "not-done", AskedFor "asked-for", Done "done";
+    NoMeasure: TooFew "too-few", NoVariation "no-variation";
+    RationVerdict: Short "short", Fits "fits", Over "over";
     ReadingOutcome: Accepted "accepted", Repeat "repeat", SecondWeighing "second-weighing", Refused "refused";
     Role: Keeper "keeper", Registrar "registrar", Auditor "auditor", Veterinary "veterinary",
         Steward "steward";
@@ -104,6 +130,7 @@ mod tests {
     fn every_choice_has_a_word_of_its_own() {
         complete::<v1::AnimalStatus>();
         complete::<v1::ArrivalSource>();
+        complete::<v1::CitesAppendix>();
         complete::<v1::Compromise>();
         complete::<v1::ConcernChange>();
         complete::<v1::ConcernKind>();
@@ -112,19 +139,36 @@ mod tests {
         complete::<v1::Confidence>();
         complete::<v1::DeathManner>();
         complete::<v1::DepartureDestination>();
+        complete::<v1::Disposal>();
         complete::<v1::Domain>();
+        complete::<v1::DomainChange>();
+        complete::<v1::IccBand>();
+        complete::<v1::IccForm>();
+        complete::<v1::NoMeasure>();
+        complete::<v1::ExpectedBy>();
+        complete::<v1::GrowthShape>();
+        complete::<v1::RationVerdict>();
         complete::<v1::DueState>();
         complete::<v1::Duty>();
         complete::<v1::EnclosureKind>();
         complete::<v1::Enhancement>();
         complete::<v1::GroupRole>();
+        complete::<v1::ClimateMatter>();
+        complete::<v1::Measure>();
         complete::<v1::FactChangeKind>();
         complete::<v1::FactKind>();
+        complete::<v1::FoundBy>();
         complete::<v1::IndicatorBasis>();
         complete::<v1::Kin>();
+        complete::<v1::LifeOutcome>();
         complete::<v1::LitterChangeKind>();
         complete::<v1::LedgerBreakKind>();
+        complete::<v1::LoanEnd>();
         complete::<v1::MarkKind>();
+        complete::<v1::Nearness>();
+        complete::<v1::PaperKind>();
+        complete::<v1::PaperOccasion>();
+        complete::<v1::PostMortem>();
         complete::<v1::ReadingOutcome>();
         complete::<v1::Role>();
         complete::<v1::Sex>();

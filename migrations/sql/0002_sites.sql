@@ -9,6 +9,7 @@ CREATE TABLE sites (
   licence     text NOT NULL DEFAULT '',
   latitude    double precision CONSTRAINT sites_latitude_guard CHECK (latitude BETWEEN -90 AND 90),
   longitude   double precision CONSTRAINT sites_longitude_guard CHECK (longitude BETWEEN -180 AND 180),
+  country     text NOT NULL DEFAULT '' CONSTRAINT sites_country_guard CHECK (country ~ '^([A-Z]{2})?$'),
   recorded_at timestamptz NOT NULL,
   recorded_by uuid NOT NULL,
   request_id  uuid NOT NULL
@@ -22,6 +23,7 @@ CALL holt_guard('sites', 'Parks and collections.', '{
   "licence": "Reference of the licence under which it keeps animals.",
   "latitude": "Degrees, north positive.",
   "longitude": "Degrees, east positive.",
+  "country": "Country: two letters of ISO 3166-1; empty where not stated.",
   "recorded_at": "When it was recorded.",
   "recorded_by": "Who recorded it.",
   "request_id": "The write that recorded it."

@@ -3,26 +3,71 @@
 
 CREATE TABLE taxa (
   id              uuid PRIMARY KEY,
-  scientific_name text NOT NULL CONSTRAINT taxa_scientific_name_key UNIQUE,
-  common_name     text NOT NULL,
-  breeds_from_days   integer CONSTRAINT taxa_breeds_from_guard CHECK (breeds_from_days BETWEEN 1 AND 36600),
-  carries_up_to_days integer CONSTRAINT taxa_carries_guard CHECK (carries_up_to_days BETWEEN 1 AND 3660),
   recorded_at     timestamptz NOT NULL,
   recorded_by     uuid NOT NULL,
   request_id      uuid NOT NULL
 );
-CALL holt_guard('taxa', 'Species and subspecies.', '{
+CALL holt_guard('taxa', 'Species and subspecies, whatever they are called.', '{
   "id": "Identifier (UUIDv7).",
-  "scientific_name": "Genus, species, subspecies.",
-  "common_name": "Name as people say it.",
-  "breeds_from_days": "Age in days from which it can be a parent; null where not stated.",
-  "carries_up_to_days": "Longest time in days from mating to birth; null where not stated.",
   "recorded_at": "When it was recorded.",
   "recorded_by": "Who recorded it.",
   "request_id": "The write that recorded it."
 }');
 CREATE POLICY read ON taxa FOR SELECT USING ((SELECT holt_inside()));
 CREATE POLICY record ON taxa FOR INSERT WITH CHECK ((SELECT holt_inside()));
+
+-- Accepted names and synonyms in one table, so that one key holds over both: a name means one species. What
+-- else is said of a species stands with its accepted name.
+CREATE TABLE taxon_names (
+  id                 uuid PRIMARY KEY,
+  taxon_id           uuid NOT NULL REFERENCES taxa,
+  scientific_name    text NOT NULL CONSTRAINT taxon_names_name_guard CHECK (scientific_name <> ''),
+  accepted           boolean NOT NULL,
+  until_year         integer CONSTRAINT taxon_names_until_year_guard CHECK (until_year BETWEEN 1758 AND 9999),
+  source             text NOT NULL,
+  common_name        text NOT NULL,
+  cites_appendix     text NOT NULL CONSTRAINT taxon_names_cites_appendix_guard
+                     CHECK (cites_appendix IN ('', 'none', 'I', 'II', 'III')),
+  breeds_from_days   integer CONSTRAINT taxon_names_breeds_from_guard
+                     CHECK (breeds_from_days BETWEEN 1 AND 36600),
+  carries_up_to_days integer CONSTRAINT taxon_names_carries_guard CHECK (carries_up_to_days BETWEEN 1 AND 3660),
+  recorded_at        timestamptz NOT NULL,
+  recorded_by        uuid NOT NULL,
+  request_id         uuid NOT NULL,
+  superseded_at      timestamptz,
+  superseded_in      uuid,
+  superseded_why     text,
+  CONSTRAINT taxon_names_synonym_guard CHECK (accepted OR (common_name = '' AND cites_appendix = ''
+    AND breeds_from_days IS NULL AND carries_up_to_days IS NULL)),
+  CONSTRAINT taxon_names_accepted_guard CHECK (NOT accepted OR until_year IS NULL)
+);
+CREATE UNIQUE INDEX taxon_names_scientific_name_key ON taxon_names (scientific_name) WHERE superseded_at IS NULL;
+CREATE UNIQUE INDEX taxon_names_one_accepted_key ON taxon_names (taxon_id) WHERE superseded_at IS NULL AND accepted;
+CREATE INDEX taxon_names_taxon_id_idx ON taxon_names (taxon_id);
+CALL holt_guard('taxon_names', 'What a species is called: one accepted name with what is said of it, and synonyms.', '{
+  "id": "Identifier of this version (UUIDv7).",
+  "taxon_id": "The species.",
+  "scientific_name": "Genus, species, subspecies.",
+  "accepted": "Whether it is the accepted name; a synonym otherwise.",
+  "until_year": "For a synonym, the year of the publication since which it is one; null where not known.",
+  "source": "Who says so: the publication or the list that the name is taken from.",
+  "common_name": "Name as people say it; of the accepted name alone.",
+  "cites_appendix": "Appendix of CITES in which it is listed: I, II, III, none, or empty where not stated.",
+  "breeds_from_days": "Age in days from which it can be a parent; null where not stated.",
+  "carries_up_to_days": "Longest time in days from mating to birth; null where not stated.",
+  "recorded_at": "When this version was recorded.",
+  "recorded_by": "Who recorded it.",
+  "request_id": "The write that recorded it.",
+  "superseded_at": "When another version took its place; null while it stands.",
+  "superseded_in": "The write that superseded it.",
+  "superseded_why": "Why it was superseded."
+}');
+GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON taxon_names TO holt_service;
+CREATE TRIGGER supersede_once BEFORE UPDATE ON taxon_names
+  FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
+CREATE POLICY read ON taxon_names FOR SELECT USING ((SELECT holt_inside()));
+CREATE POLICY record ON taxon_names FOR INSERT WITH CHECK ((SELECT holt_inside()));
+CREATE POLICY supersede ON taxon_names FOR UPDATE USING ((SELECT holt_inside()));
 
 CREATE TABLE animals (
   id          uuid PRIMARY KEY,
@@ -150,6 +195,7 @@ CREATE TABLE accessions (
   animal_id      uuid NOT NULL REFERENCES animals,
   site_id        uuid NOT NULL REFERENCES sites,
   number         text NOT NULL,
+  turned         text GENERATED ALWAYS AS (reverse(number)) STORED,
   taken_on       date NOT NULL,
   recorded_at    timestamptz NOT NULL,
   recorded_by    uuid NOT NULL,
@@ -162,9 +208,12 @@ CREATE TABLE accessions (
 CREATE UNIQUE INDEX accessions_number_key ON accessions (number) WHERE superseded_at IS NULL;
 CREATE UNIQUE INDEX accessions_one_a_site_key ON accessions (animal_id, site_id) WHERE superseded_at IS NULL;
 CREATE INDEX accessions_site_id_idx ON accessions (site_id);
+CREATE INDEX accessions_beginning_idx ON accessions (number text_pattern_ops);
+CREATE INDEX accessions_turned_idx ON accessions (turned text_pattern_ops) WHERE superseded_at IS NULL;
 CALL holt_guard_fact('accessions', 'The number under which a site took an animal into its records.', '{
   "site_id": "The site.",
   "number": "Site, year, serial: QUI-26-0042.",
+  "turned": "The number from its end to its beginning, to find it by its serial.",
   "taken_on": "Day it was taken in, in the zone of the site."
 }');
 
@@ -175,24 +224,46 @@ CREATE TABLE deaths (
   died_at        timestamptz NOT NULL,
   died_on        date NOT NULL,
   day_only       boolean NOT NULL,
+  died_first     date,
+  died_last      date,
+  found_on       date,
   manner         text NOT NULL CONSTRAINT deaths_manner_guard
                  CHECK (manner IN ('natural', 'euthanasia', 'accident', 'by_animal', 'unknown')),
   note           text NOT NULL,
+  post_mortem    text NOT NULL CONSTRAINT deaths_post_mortem_guard
+                 CHECK (post_mortem IN ('', 'not_done', 'asked_for', 'done')),
+  post_mortem_result text NOT NULL,
+  disposal       text NOT NULL CONSTRAINT deaths_disposal_guard
+                 CHECK (disposal IN ('', 'incinerated', 'buried', 'collection', 'sample', 'rendered', 'unknown')),
+  disposal_name  text NOT NULL,
   recorded_at    timestamptz NOT NULL,
   recorded_by    uuid NOT NULL,
   request_id     uuid NOT NULL,
   superseded_at  timestamptz,
   superseded_in  uuid,
   superseded_why text,
-  PRIMARY KEY (animal_id, id)
+  PRIMARY KEY (animal_id, id),
+  CONSTRAINT deaths_days_guard CHECK (died_first <= died_last AND (died_first IS NULL) = (died_last IS NULL)
+                                 AND died_first <= died_on),
+  CONSTRAINT deaths_found_guard CHECK (coalesce(died_first = died_last AND died_on = died_first, false)
+                                  OR coalesce(found_on = died_on, false)),
+  CONSTRAINT deaths_result_guard CHECK (post_mortem = 'done' OR post_mortem_result = ''),
+  CONSTRAINT deaths_collection_guard CHECK (disposal <> 'collection' OR disposal_name <> '')
 );
 CREATE UNIQUE INDEX deaths_once_key ON deaths (animal_id) WHERE superseded_at IS NULL;
 CREATE INDEX deaths_site_id_idx ON deaths (site_id);
 CALL holt_guard_fact('deaths', 'Death of an animal.', '{
   "site_id": "The site that answered for it.",
-  "died_at": "Instant of death; the end of the day where only the day is known.",
-  "died_on": "Day of death in the zone of the site.",
-  "day_only": "Whether only the day is known.",
+  "died_at": "Instant from which it is off the books: that of its death, or the end of died_on.",
+  "died_on": "Day from which it is off the books, in the zone of the site: that of its death where it is known whole, else the day on which it was found.",
+  "day_only": "Whether the instant is not known.",
+  "died_first": "First day on which it can have died; null where nothing is known.",
+  "died_last": "Last day on which it can have died: the same day, or the end of the month or year.",
+  "found_on": "Day on which it was found dead, in the zone of the site; null where not told.",
   "manner": "natural, euthanasia, accident, by_animal or unknown.",
-  "note": "What was seen or found."
+  "note": "What was seen or found.",
+  "post_mortem": "not_done, asked_for, done, or empty where not told.",
+  "post_mortem_result": "What the post-mortem found.",
+  "disposal": "incinerated, buried, collection, sample, rendered, unknown, or empty where not told.",
+  "disposal_name": "Museum, collection or place that has the body."
 }', true);

@@ -10,12 +10,16 @@ CREATE TABLE holdings (
                   CHECK (began_how IN ('birth', 'arrival', 'transfer', 'told_apart')),
   began_source    text NOT NULL DEFAULT '',
   began_name      text NOT NULL DEFAULT '',
+  began_country   text NOT NULL DEFAULT '' CONSTRAINT holdings_began_country_guard
+                  CHECK (began_country ~ '^([A-Z]{2})?$'),
   ended_at        timestamptz,
   ended_on        date,
   ended_how       text CONSTRAINT holdings_ended_how_guard
                   CHECK (ended_how IN ('death', 'departure', 'escape', 'transfer')),
   ended_source    text NOT NULL DEFAULT '',
   ended_name      text NOT NULL DEFAULT '',
+  ended_country   text NOT NULL DEFAULT '' CONSTRAINT holdings_ended_country_guard
+                  CHECK (ended_country ~ '^([A-Z]{2})?$'),
   transfer_in     uuid,
   transfer_out    uuid,
   recorded_at     timestamptz NOT NULL,
@@ -39,11 +43,13 @@ CALL holt_guard_fact('holdings', 'Who keeps an animal, as an interval.', '{
   "began_how": "birth, arrival, transfer, or told_apart from the litter in which it was counted until then.",
   "began_source": "For an arrival, what kind of place it came from.",
   "began_name": "For an arrival, whom or where it came from.",
+  "began_country": "For an arrival, the country it came from: two letters of ISO 3166-1; empty where not stated.",
   "ended_at": "First instant after; the end of the day where only the day is known; null while it lasts.",
   "ended_on": "Day it went off the books, in the zone of the site.",
   "ended_how": "death, departure, escape or transfer.",
   "ended_source": "For a departure, what kind of place it went to.",
   "ended_name": "For a departure, where or to whom it went.",
+  "ended_country": "For a departure, the country it went to: two letters of ISO 3166-1; empty where not stated.",
   "transfer_in": "The transfer that began it.",
   "transfer_out": "The transfer that ended it."
 }', true);

@@ -5,6 +5,7 @@ use crate::access::password::HashError;
 use crate::access::token::{Outside, Tokens};
 use crate::api::Api;
 use crate::api::shield::ShieldLayer;
+use crate::api::streams::Streams;
 use crate::clock::{Clock, Ids, RandomIds, SystemClock};
 use crate::config::{Config, ConfigError, Secret, Surroundings};
 use crate::jobs::sealer;
@@ -16,13 +17,17 @@ use chrono::TimeDelta;
 use holt_proto::v1::{
     animal_service_server::AnimalServiceServer, assessment_service_server::AssessmentServiceServer,
     census_service_server::CensusServiceServer, check_service_server::CheckServiceServer,
-    concern_service_server::ConcernServiceServer, correction_service_server::CorrectionServiceServer,
-    group_service_server::GroupServiceServer, history_service_server::HistoryServiceServer,
+    climate_service_server::ClimateServiceServer, concern_service_server::ConcernServiceServer,
+    correction_service_server::CorrectionServiceServer, exchange_service_server::ExchangeServiceServer,
+    find_service_server::FindServiceServer, group_service_server::GroupServiceServer,
+    growth_service_server::GrowthServiceServer, history_service_server::HistoryServiceServer,
     ledger_service_server::LedgerServiceServer, litter_service_server::LitterServiceServer,
-    mark_service_server::MarkServiceServer, merge_service_server::MergeServiceServer,
+    loan_service_server::LoanServiceServer, mark_service_server::MarkServiceServer,
+    merge_service_server::MergeServiceServer, paper_service_server::PaperServiceServer,
     people_service_server::PeopleServiceServer, placement_service_server::PlacementServiceServer,
     report_service_server::ReportServiceServer, site_service_server::SiteServiceServer,
-    transfer_service_server::TransferServiceServer, weight_service_server::WeightServiceServer,
+    title_service_server::TitleServiceServer, transfer_service_server::TransferServiceServer,
+    weight_service_server::WeightServiceServer, welfare_service_server::WelfareServiceServer,
 };
 use std::num::NonZeroU32;
 use std::path::{Path, PathBuf};
@@ -137,6 +142,7 @@ impl House {
             door: Arc::new(door),
             trend: holt_audit::trend::Settings::default(),
             plausible: holt_audit::plausible::Settings::default(),
+            loan_notice_days: config.loans.notice_days,
         };
         Ok(Self { records, first_steward: None, cluster: None, page_secret })
     }
@@ -174,10 +180,11 @@ impl House {
                 what: error.to_string(),
             })?;
         }
-        let routes = routes(&Api::new(self.records.clone(), self.page_secret), config)
+        let stopping = tokio_util::sync::CancellationToken::new();
+        let streams = Streams::new(tasks.clone(), stopping.clone(), config.server.max_calls);
+        let routes = routes(&Api::new(self.records.clone(), self.page_secret, streams), config)
             .add_service(health_service)
             .add_service(reflection()?);
-        let stopping = tokio_util::sync::CancellationToken::new();
         let accept = server.add_routes(routes).serve_with_incoming_shutdown(
             TcpListenerStream::new(listener),
             stopping.clone().cancelled_owned(),
@@ -277,20 +284,28 @@ fn routes(api: &Api, config: &Config) -> Routes {
         AssessmentServiceServer,
         CensusServiceServer,
         CheckServiceServer,
+        ClimateServiceServer,
         ConcernServiceServer,
+        ExchangeServiceServer,
+        FindServiceServer,
         GroupServiceServer,
+        GrowthServiceServer,
         LitterServiceServer,
         CorrectionServiceServer,
         HistoryServiceServer,
         LedgerServiceServer,
+        LoanServiceServer,
         MarkServiceServer,
         MergeServiceServer,
+        PaperServiceServer,
         PeopleServiceServer,
         PlacementServiceServer,
         ReportServiceServer,
         SiteServiceServer,
+        TitleServiceServer,
         TransferServiceServer,
         WeightServiceServer,
+        WelfareServiceServer,
     ]
 }
 

@@ -20,6 +20,8 @@ pub struct Config {
     pub store: StoreSection,
     /// Tokens.
     pub access: AccessSection,
+    /// Loans.
+    pub loans: LoansSection,
     /// Seals.
     pub ledger: LedgerSection,
     /// Logging.
@@ -78,6 +80,13 @@ pub struct AccessSection {
     pub outside_issuer: String,
     pub outside_audience: String,
     pub sign_ins_per_minute: u32,
+}
+
+/// `[loans]`
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LoansSection {
+    pub notice_days: u16,
 }
 
 /// `[ledger]`

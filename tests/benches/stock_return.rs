@@ -125,15 +125,20 @@ async fn fill(owner: &mut PgConnection, animals: i64) {
     for sql in [
         "SELECT setseed(0.42)".to_owned(),
         format!(
-            "INSERT INTO taxa (id, scientific_name, common_name, recorded_at, recorded_by, request_id)
-             SELECT gen_random_uuid(), 'Lontra species' || chr(97 + (n / 26)::int) || chr(97 + (n % 26)::int), 'otter',
-                    t.recorded_at, t.recorded_by, t.request_id
-               FROM taxa t, generate_series(1, {SPECIES}) n"
+            "WITH species AS (
+               INSERT INTO taxa SELECT gen_random_uuid(), t.recorded_at, t.recorded_by, t.request_id
+                 FROM taxa t, generate_series(1, {SPECIES}) RETURNING *
+             )
+             INSERT INTO taxon_names (id, taxon_id, scientific_name, accepted, source, common_name, cites_appendix,
+                                      recorded_at, recorded_by, request_id)
+             SELECT gen_random_uuid(), s.id, 'Lontra species' || chr(97 + (n / 26)::int) || chr(97 + (n % 26)::int),
+                    true, '', 'otter', '', s.recorded_at, s.recorded_by, s.request_id
+               FROM (SELECT *, row_number() OVER () AS n FROM species) s"
         ),
         format!(
             "CREATE TABLE lives AS
              SELECT gen_random_uuid() AS id, n, came, came + (random() * 3000)::int AS went,
-                    (SELECT array_agg(id ORDER BY scientific_name) FROM taxa)[1 + (random() * {SPECIES})::int] AS taxon,
+                    (SELECT array_agg(taxon_id ORDER BY scientific_name) FROM taxon_names)[1 + (random() * {SPECIES})::int] AS taxon,
                     random() < 0.6 AS born_here, random() < 0.8 AS died,
                     (ARRAY['male', 'female', 'unknown'])[1 + (random() * 2)::int] AS sex
                FROM (SELECT n, date '2006-01-01' + (random() * {days})::int AS came
@@ -175,7 +180,7 @@ async fn fill(owner: &mut PgConnection, animals: i64) {
         format!(
             "CREATE TABLE dens AS
              SELECT gen_random_uuid() AS id, date '2006-01-01' + (random() * {days})::int AS born_on,
-                    (SELECT array_agg(id ORDER BY scientific_name) FROM taxa)[1 + (random() * {SPECIES})::int] AS taxon
+                    (SELECT array_agg(taxon_id ORDER BY scientific_name) FROM taxon_names)[1 + (random() * {SPECIES})::int] AS taxon
                FROM generate_series(1, {litters})"
         ),
         "INSERT INTO litters

@@ -15,6 +15,9 @@ use uuid::Uuid;
 /// A small protocol for otters: one indicator in each domain that is observed.
 pub const PROTOCOL: &str = include_str!("otter_watch.toml");
 
+/// An invented reference curve for cubs of otters: 150 g at birth, 6 kg at 200 days.
+pub const REFERENCE: &str = include_str!("otter_cubs.toml");
+
 /// Somebody, with the services as they see them.
 #[derive(Clone)]
 pub struct Person {
@@ -59,6 +62,11 @@ impl House {
 
     /// A park in a time zone, with its people.
     pub async fn park(&self, code: &str, zone: &str) -> Park {
+        self.park_in(code, zone, "").await
+    }
+
+    /// The same in a country: two letters, or none.
+    pub async fn park_in(&self, code: &str, zone: &str, country: &str) -> Park {
         let steward = self.steward().await;
         let site = v1::CreateSiteRequest {
             request_id: self.request(),
@@ -68,6 +76,7 @@ impl House {
             licence: format!("{code}-LIC-1"),
             latitude: None,
             longitude: None,
+            country: country.to_owned(),
         };
         steward.client.sites().create_site(site).await.unwrap();
         let lower = code.to_lowercase();

@@ -2,11 +2,13 @@
 
 use super::when;
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::moment::{DayWord, WhenWord};
 use crate::rhythm::Every;
 use crate::session::request_id;
 use crate::views::check::Check as View;
+use crate::views::coverage::Coverage as CoverageView;
 use crate::views::{Many, Told};
 use crate::words;
 use clap::{Args, Subcommand};
@@ -25,6 +27,7 @@ pub(crate) struct Check {
 enum What {
     Add(Add),
     End(End),
+    Coverage(Coverage),
     List(List),
 }
 
@@ -106,12 +109,44 @@ struct End {
     because: String,
 }
 
+/// Show how far checks were done over a stretch of days: in time, late, missed, open
+#[derive(Args, Debug)]
+#[command(after_help = "\
+A due day is counted by the day it fell due, whenever it was done; what was done after --as-of does not \
+count yet.
+
+Examples:
+  holt check coverage --from 2026-01-01
+  holt check coverage --from 2025-01-01 --to 2025-12-31 --as-of 2025-12-31
+  holt check coverage --from 2026-02-01 --duty weigh --format csv")]
+struct Coverage {
+    /// First due day that counts
+    #[arg(long, value_name = "DAY")]
+    from: DayWord,
+    /// Last due day that counts; today, unless given
+    #[arg(long, value_name = "DAY")]
+    to: Option<DayWord>,
+    /// As it stood at the end of this day; today, unless given
+    #[arg(long, value_name = "DAY")]
+    as_of: Option<DayWord>,
+    /// One duty only
+    #[arg(long, value_parser = words::parser::<v1::Duty>())]
+    duty: Option<v1::Duty>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+    /// Exit with 10 if any was late or missed
+    #[arg(long)]
+    ask: bool,
+}
+
 impl Check {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
         match self.what {
             What::Add(add) => add.run(site, errand).await,
             What::End(end) => end.run(site, errand).await,
+            What::Coverage(coverage) => coverage.run(site, errand).await,
             What::List(list) => list.run(site, errand).await,
         }
     }
@@ -162,6 +197,24 @@ impl Add {
         let thing = View::from(session.ask(ask).await?.check.unwrap_or_default());
         let say = format!("{}: {}, {}.", thing.duty, thing.spoken_scope(), thing.spoken_rhythm());
         errand.show(&Told { thing, say })
+    }
+}
+
+impl Coverage {
+    async fn run(self, site: String, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let zone = session.zone(&site).await?;
+        let today = session.today(zone);
+        let ask = v1::GetCheckCoverageRequest {
+            site: site.clone(),
+            days: when::span(Some(self.from), self.to, today)?,
+            as_of: self.as_of.map(|on| day(on.resolve(today))),
+            duty: self.duty.unwrap_or_default().into(),
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+        };
+        let told = CoverageView::new(site, session.ask(ask).await?);
+        errand.show(&told)?;
+        Ok(if self.ask && told.is_short() { Exit::No } else { Exit::Done })
     }
 }
 

@@ -2,8 +2,9 @@
 
 use super::when;
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::failure::Failure;
 use crate::moment::WhenWord;
-use crate::session::request_id;
+use crate::session::{Session, request_id};
 use crate::views::Told;
 use crate::views::mark::Mark as View;
 use crate::words;
@@ -36,6 +37,28 @@ Examples:
         #[arg(long, value_name = "TEXT")]
         place: Option<String>,
         /// When it was put on or first seen; now, unless given
+        #[arg(long, value_name = "TIME")]
+        at: Option<WhenWord>,
+    },
+    /// Record that a mark gave way to another of its kind
+    #[command(after_help = "\
+Examples:
+  holt mark replace Bramble 985112000123456 985112000777001 --because worn
+  holt mark replace Bramble Q-17 Q-31 --because lost --place \"left leg\"")]
+    Replace {
+        /// The animal
+        animal: String,
+        /// The mark that ends: its code, or its id as `holt animal show` tells it
+        mark: String,
+        /// The code of the mark that takes its place
+        code: String,
+        /// Why the old one ended: lost, worn, replaced
+        #[arg(long, value_name = "TEXT")]
+        because: String,
+        /// Where on the body the new one is; where the old one was, unless given
+        #[arg(long, value_name = "TEXT")]
+        place: Option<String>,
+        /// When the one gave way to the other; now, unless given
         #[arg(long, value_name = "TIME")]
         at: Option<WhenWord>,
     },
@@ -78,21 +101,12 @@ impl Mark {
                 errand.show(&Told { thing, say })
             }
             What::End { animal, mark, because, at } => {
-                let look =
-                    v1::GetAnimalRequest { site: site.clone(), animal: animal.clone(), ..Default::default() };
-                let marks = session.ask(look).await?.animal.unwrap_or_default().marks;
-                let by_code = marks.iter().find(|each| each.code.eq_ignore_ascii_case(&mark));
-                let found = match by_code {
-                    Some(mark) => Some(mark),
-                    None if id_part(&mark).is_ok() => the_one("mark", &mark, &marks, |mark| &mark.id)?,
-                    None => None,
-                };
-                let found = found.ok_or_else(|| nothing_of("mark", &mark, "holt animal show ANIMAL"))?;
+                let found = meant(session, &site, &animal, &mark).await?;
                 let ask = v1::EndMarkRequest {
                     request_id: request_id(),
                     site,
                     animal: animal.clone(),
-                    mark_id: found.id.clone(),
+                    mark_id: found.id,
                     ended_at: when::instant(at, zone, session.now())?,
                     why: because,
                 };
@@ -100,6 +114,38 @@ impl Mark {
                 let say = format!("{animal} has this mark no longer: {}.", thing.spoken());
                 errand.show(&Told { thing, say })
             }
+            What::Replace { animal, mark, code, because, place, at } => {
+                let old = meant(session, &site, &animal, &mark).await?;
+                let place_on_body = place.unwrap_or_else(|| old.place_on_body.clone());
+                let ask = v1::ReplaceMarkRequest {
+                    request_id: request_id(),
+                    site,
+                    animal: animal.clone(),
+                    mark_id: old.id,
+                    mark: Some(v1::NewMark { kind: old.kind, code, place_on_body }),
+                    replaced_at: when::instant(at, zone, session.now())?,
+                    why: because,
+                };
+                let answer = session.ask(ask).await?;
+                let ended = View::new(answer.ended.unwrap_or_default(), zone);
+                let thing = View::new(answer.began.unwrap_or_default(), zone);
+                let say = format!("{animal} is marked: {}, in place of {}.", thing.spoken(), ended.code);
+                errand.show(&Told { thing, say })
+            }
         }
     }
+}
+
+/// The mark of an animal that is meant: by its code, or by a part of its id.
+async fn meant(session: &Session, site: &str, animal: &str, mark: &str) -> Result<v1::Mark, Failure> {
+    let look =
+        v1::GetAnimalRequest { site: site.to_owned(), animal: animal.to_owned(), ..Default::default() };
+    let marks = session.ask(look).await?.animal.unwrap_or_default().marks;
+    let by_code = marks.iter().find(|each| each.code.eq_ignore_ascii_case(mark));
+    let found = match by_code {
+        Some(mark) => Some(mark),
+        None if id_part(mark).is_ok() => the_one("mark", mark, &marks, |mark| &mark.id)?,
+        None => None,
+    };
+    found.cloned().ok_or_else(|| nothing_of("mark", mark, "holt animal show ANIMAL"))
 }

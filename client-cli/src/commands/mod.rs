@@ -4,18 +4,24 @@ mod animal;
 mod assess;
 mod assessments;
 mod check;
+mod climate;
 mod completions;
 mod concern;
 mod concerns;
 mod correct;
 mod due;
 mod enclosure;
+mod exchange;
+mod find;
 mod group;
+mod growth;
 mod history;
 mod ledger;
 mod litter;
+mod loan;
 mod mark;
 mod merge;
+mod paper;
 mod password;
 mod person;
 mod place;
@@ -27,9 +33,11 @@ mod sign_out;
 mod site;
 mod species;
 mod stock_return;
+mod title;
 mod transfer;
 mod weigh;
 mod weights;
+mod welfare;
 mod when;
 mod whoami;
 
@@ -55,17 +63,23 @@ pub(crate) enum Command {
 pub(crate) enum Asking {
     Weigh(weigh::Weigh),
     Weights(weights::Weights),
+    Growth(growth::Growth),
     Due(due::Due),
     Concerns(concerns::Concerns),
     Concern(concern::Concern),
     Assess(assess::Assess),
     Assessments(assessments::Assessments),
+    Find(find::Find),
+    Welfare(welfare::Welfare),
     Animal(animal::Animal),
     Litter(litter::Litter),
     Group(group::Group),
     Mark(mark::Mark),
     Place(place::Place),
+    Paper(paper::Paper),
     Transfer(transfer::Transfer),
+    Loan(loan::Loan),
+    Title(title::Title),
     History(history::History),
     Correct(correct::Correct),
     Merge(merge::Merge),
@@ -73,6 +87,8 @@ pub(crate) enum Asking {
     Report(report::Report),
     StockReturn(stock_return::StockReturn),
     Ledger(ledger::Ledger),
+    Exchange(exchange::Exchange),
+    Climate(climate::Climate),
     Check(check::Check),
     Protocol(protocol::Protocol),
     Species(species::Species),
@@ -110,17 +126,23 @@ impl Asking {
         match self {
             Self::Weigh(command) => command.run(errand).await,
             Self::Weights(command) => command.run(errand).await,
+            Self::Growth(command) => command.run(errand).await,
             Self::Due(command) => command.run(errand).await,
             Self::Concerns(command) => command.run(errand).await,
             Self::Concern(command) => command.run(errand).await,
             Self::Assess(command) => command.run(errand).await,
             Self::Assessments(command) => command.run(errand).await,
+            Self::Find(command) => command.run(errand).await,
+            Self::Welfare(command) => command.run(errand).await,
             Self::Animal(command) => command.run(errand).await,
             Self::Litter(command) => command.run(errand).await,
             Self::Group(command) => command.run(errand).await,
             Self::Mark(command) => command.run(errand).await,
             Self::Place(command) => command.run(errand).await,
+            Self::Paper(command) => command.run(errand).await,
             Self::Transfer(command) => command.run(errand).await,
+            Self::Loan(command) => command.run(errand).await,
+            Self::Title(command) => command.run(errand).await,
             Self::History(command) => command.run(errand).await,
             Self::Correct(command) => command.run(errand).await,
             Self::Merge(command) => command.run(errand).await,
@@ -128,6 +150,8 @@ impl Asking {
             Self::Report(command) => command.run(errand).await,
             Self::StockReturn(command) => command.run(errand).await,
             Self::Ledger(command) => command.run(errand).await,
+            Self::Exchange(command) => command.run(errand).await,
+            Self::Climate(command) => command.run(errand).await,
             Self::Check(command) => command.run(errand).await,
             Self::Protocol(command) => command.run(errand).await,
             Self::Species(command) => command.run(errand).await,

@@ -19,7 +19,8 @@ enum What {
     /// Add a site
     #[command(after_help = "\
 Examples:
-  holt site add QUI \"Quill Park\" --zone Europe/Dublin --licence QUI-LIC-1
+  holt site add QUI \"Quill Park\" --zone Europe/Dublin --country IE \\
+    --licence QUI-LIC-1
   holt site add MER \"Merrow Park\" --zone Europe/Lisbon --latitude 38.7 \\
     --longitude -9.1")]
     Add {
@@ -39,6 +40,9 @@ Examples:
         /// Degrees, east positive
         #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
         longitude: Option<f64>,
+        /// Country: two letters of ISO 3166-1
+        #[arg(long, value_name = "COUNTRY")]
+        country: Option<String>,
     },
     /// List all sites
     #[command(after_help = "Examples:\n  holt site list\n  holt site list --format csv")]
@@ -54,7 +58,7 @@ Examples:
 impl Site {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Add { code, name, zone, licence, latitude, longitude } => {
+            What::Add { code, name, zone, licence, latitude, longitude, country } => {
                 let ask = v1::CreateSiteRequest {
                     request_id: request_id(),
                     code: crate::profile::site_code(&code)?,
@@ -63,6 +67,7 @@ impl Site {
                     licence: licence.unwrap_or_default(),
                     latitude,
                     longitude,
+                    country: country.unwrap_or_default(),
                 };
                 let thing = View::from(errand.session.ask(ask).await?.site.unwrap_or_default());
                 let say = format!(

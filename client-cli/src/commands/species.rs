@@ -1,9 +1,11 @@
 //! `holt species`
 
 use crate::errand::{Errand, Outcome};
+use crate::failure::Failure;
 use crate::session::request_id;
 use crate::views::species::Species as View;
-use crate::views::{Many, Told};
+use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
@@ -23,7 +25,7 @@ Ages and times let Holt refuse a parent that cannot be one; leave them out where
 Examples:
   holt species add \"Lontra canadensis\" \"North American river otter\"
   holt species add \"Aonyx cinereus\" \"Asian small-clawed otter\" \\
-    --breeds-from 365 --carries-up-to 74")]
+    --cites I --breeds-from 365 --carries-up-to 74 --synonym \"Amblonyx cinereus\"")]
     Add {
         /// Scientific name: a capital genus and one or two lower-case epithets
         scientific_name: String,
@@ -35,25 +37,172 @@ Examples:
         /// Longest time in days from mating to birth
         #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=3660))]
         carries_up_to: Option<i32>,
+        /// Appendix of CITES in which it is listed
+        #[arg(long, value_name = "APPENDIX", value_parser = words::parser::<v1::CitesAppendix>())]
+        cites: Option<v1::CitesAppendix>,
+        /// Another name of it; may be given several times
+        #[arg(long = "synonym", value_name = "NAME")]
+        synonyms: Vec<String>,
+    },
+    /// Change what a species is called or what is said of it; its earlier name stays as a synonym
+    #[command(after_help = "\
+Whoever names the species by a synonym is told its accepted name, and reaches the same animals.
+
+Examples:
+  holt species update \"Aonyx cinereus\" --cites I --because \"listed since 2019\"
+  holt species update \"Amblonyx cinereus\" --rename \"Aonyx cinereus\" \\
+    --year 1987 --source \"Corbet & Hill\" --because \"genus revised\"
+  holt species update \"Aonyx cinereus\" --synonym \"Aonyx cinerea\" \\
+    --because \"spelling on older papers\"")]
+    Update(Update),
+    /// Say what is usual in a species, so that the weights of its animals are seen against it
+    #[command(after_help = "\
+What is said last stands: say all that holds. With --gestation, weeks in which a dam carried, \
+by the births of her young, are no part of what she usually weighs, and the fall at birth is no loss. \
+With --seasonal, the weights of the collection's own animals over the years are the yardstick of their \
+season. Energy at rest is in kcal a day of a body of 1 kg (70 for placental mammals); --need says which \
+multiples of it are usual in keeping.
+
+Examples:
+  holt species describe \"Aonyx cinereus\" --gestation 62 \\
+    --source \"our own births, 2012 to 2025\"
+  holt species describe \"Lontra canadensis\" --seasonal --rest-kcal 70 \\
+    --need 1.4 --need 2.0 --source \"house diet sheet, 2024\"")]
+    Describe {
+        /// Scientific name
+        scientific_name: String,
+        /// Usual days during which the young grow in the dam, until birth
+        #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=3660))]
+        gestation: Option<i32>,
+        /// Its animals gain and lose with the seasons
+        #[arg(long)]
+        seasonal: bool,
+        /// Energy at rest, kcal a day of a body of 1 kg
+        #[arg(long, value_name = "KCAL", requires = "need")]
+        rest_kcal: Option<f64>,
+        /// Multiple of energy at rest that is usual in keeping; twice for the lowest and the highest
+        #[arg(long, value_name = "MULTIPLE", requires = "rest_kcal")]
+        need: Vec<f64>,
+        /// Where that is from: a book with its page, a study, long practice
+        #[arg(long, value_name = "TEXT")]
+        source: String,
     },
     /// List all species on record
     #[command(after_help = "Examples:\n  holt species list")]
     List,
 }
 
+#[derive(Args, Debug)]
+struct Update {
+    /// The species, by any of its names
+    species: String,
+    /// Its new scientific name
+    #[arg(long, value_name = "NAME")]
+    rename: Option<String>,
+    /// Year of the publication that gave it the new name
+    #[arg(long, value_name = "YEAR", requires = "rename", value_parser = clap::value_parser!(i32).range(1758..=9999))]
+    year: Option<i32>,
+    /// That publication, or the list that the name is taken from
+    #[arg(long, value_name = "TEXT", requires = "rename")]
+    source: Option<String>,
+    /// Name as people say it
+    #[arg(long, value_name = "NAME")]
+    common_name: Option<String>,
+    /// Appendix of CITES in which it is listed
+    #[arg(long, value_name = "APPENDIX", value_parser = words::parser::<v1::CitesAppendix>())]
+    cites: Option<v1::CitesAppendix>,
+    /// Age in days from which it can be a parent; 0: not known
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(0..=36600))]
+    breeds_from: Option<i32>,
+    /// Longest time in days from mating to birth; 0: not known
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(0..=3660))]
+    carries_up_to: Option<i32>,
+    /// Another name of it; may be given several times
+    #[arg(long = "synonym", value_name = "NAME")]
+    synonyms: Vec<String>,
+    /// A name that is none of it after all; may be given several times
+    #[arg(long = "no-synonym", value_name = "NAME")]
+    no_synonyms: Vec<String>,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+fn synonym(name: String) -> v1::Synonym {
+    v1::Synonym { name, ..Default::default() }
+}
+
+impl Update {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let ask = v1::UpdateTaxonRequest {
+            request_id: request_id(),
+            taxon: self.species,
+            new_scientific_name: self.rename.unwrap_or_default(),
+            renamed_year: self.year.unwrap_or_default(),
+            renamed_source: self.source.unwrap_or_default(),
+            common_name: self.common_name,
+            cites_appendix: self.cites.map(Into::into),
+            breeds_from_days: self.breeds_from,
+            carries_up_to_days: self.carries_up_to,
+            add_synonyms: self.synonyms.into_iter().map(synonym).collect(),
+            drop_synonyms: self.no_synonyms,
+            because: self.because,
+            validate_only: self.check_only,
+        };
+        let thing = View::from(errand.session.ask(ask).await?.taxon.unwrap_or_default());
+        let say = if self.check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
+        errand.show(&Told { thing, say })
+    }
+}
+
 impl Species {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Add { scientific_name, common_name, breeds_from, carries_up_to } => {
+            What::Update(command) => command.run(errand).await,
+            What::Add { scientific_name, common_name, breeds_from, carries_up_to, cites, synonyms } => {
                 let ask = v1::CreateTaxonRequest {
                     request_id: request_id(),
                     scientific_name,
                     common_name,
                     breeds_from_days: breeds_from.unwrap_or_default(),
                     carries_up_to_days: carries_up_to.unwrap_or_default(),
+                    cites_appendix: cites.unwrap_or_default().into(),
+                    synonyms: synonyms.into_iter().map(synonym).collect(),
                 };
                 let thing = View::from(errand.session.ask(ask).await?.taxon.unwrap_or_default());
                 let say = format!("{}, {}, is on record.", thing.scientific_name, thing.common_name);
+                errand.show(&Told { thing, say })
+            }
+            What::Describe { scientific_name, gestation, seasonal, rest_kcal, need, source } => {
+                let energy = match (rest_kcal, need.as_slice()) {
+                    (Some(rest_kcal), [both]) => Some(v1::EnergyNeed { rest_kcal, low: *both, high: *both }),
+                    (Some(rest_kcal), [low, high]) => {
+                        Some(v1::EnergyNeed { rest_kcal, low: *low, high: *high })
+                    }
+                    (None, []) => None,
+                    _ => {
+                        return Err(Failure::usage(
+                            "there are more than two multiples",
+                            "give --need twice: the lowest and the highest",
+                        ));
+                    }
+                };
+                let traits = v1::TaxonTraits {
+                    gestation_days: gestation.unwrap_or_default(),
+                    seasonal,
+                    energy,
+                    source,
+                };
+                let ask = v1::DescribeTaxonRequest {
+                    request_id: request_id(),
+                    taxon: scientific_name,
+                    traits: Some(traits),
+                };
+                let thing = View::from(errand.session.ask(ask).await?.taxon.unwrap_or_default());
+                let say = format!("{}: {}.", thing.scientific_name, thing.spoken_traits());
                 errand.show(&Told { thing, say })
             }
             What::List => {

@@ -2,10 +2,12 @@
 
 use super::when;
 use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::failure::Failure;
 use crate::moment::{DayWord, WhenWord};
 use crate::profile::Source;
-use crate::views::Many;
-use crate::views::weight::Weight;
+use crate::views::growth::Expected;
+use crate::views::weight::{Weight, Weights as View};
 use clap::Args;
 use holt_proto::v1;
 
@@ -53,12 +55,30 @@ impl Weights {
             page: None,
             as_known_at: when::instant(self.as_known_at, zone, session.now())?,
         };
+        let known_now = self.as_known_at.is_none();
+        let animal = ask.animal.clone();
         let limit = self.limit.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(usize::MAX);
         let weights = session.all(ask, limit).await?;
         let views = weights.into_iter().map(|weight| {
             let zone = zones.of(&weight.site);
             Weight::new(weight, zone)
         });
-        errand.show(&Many(views.collect()))
+        let weights = views.collect();
+        let expected = if known_now && !animal.is_empty() { next(errand, animal).await? } else { None };
+        errand.show(&View { weights, next: expected })
+    }
+}
+
+/// What an animal should weigh next, where the site that is meant has it on its books.
+async fn next(errand: &Errand<'_>, animal: String) -> Result<Option<Expected>, Failure> {
+    let site = match errand.named_site() {
+        Some(site) => Ok(site),
+        None => errand.own_site().await?,
+    };
+    let Ok(site) = site else { return Ok(None) };
+    match errand.session.ask(v1::GetGrowthRequest { site, animal, expected_on: None }).await {
+        Ok(answer) => Ok(answer.next.map(Expected::from)),
+        Err(failure) if failure.exit == Exit::NotFound => Ok(None),
+        Err(failure) => Err(failure),
     }
 }

@@ -29,6 +29,11 @@ pub(crate) struct Happened {
 }
 
 impl OnOrAt {
+    /// The same of arguments that a command has for itself.
+    pub(crate) const fn new(on: Option<DayWord>, at: Option<WhenWord>) -> Self {
+        Self { on, at }
+    }
+
     /// The day and the instant that are meant in a zone.
     pub(crate) fn resolve(self, zone: Tz, now: DateTime<Utc>) -> Result<Happened, Failure> {
         let word = match (self.on, self.at) {

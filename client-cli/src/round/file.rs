@@ -1,10 +1,10 @@
-//! A round file: CSV as spreadsheets write it, with commas, semicolons or tabs, a byte order mark or none,
-//! and any line ends.
+//! A round file: a sheet with a reading in each row.
 
 use super::row::{Fields, Terms, reading};
 use super::{Entry, Malformed};
 use crate::failure::Failure;
-use csv::{ReaderBuilder, StringRecord, Trim};
+use crate::sheet::{Line, Sheet};
+use csv::StringRecord;
 
 /// The columns a round file may have.
 const COLUMNS: [&str; 10] =
@@ -17,27 +17,16 @@ struct Places([Option<usize>; COLUMNS.len()]);
 /// Reads a round file. What is wrong with one row does not touch the others; what is wrong with the
 /// header, or makes it no text at all, is a failure of the whole.
 pub(crate) fn read(bytes: &[u8], terms: &Terms) -> Result<Vec<Entry>, Failure> {
-    let text = text(bytes)?;
-    let mut reader = ReaderBuilder::new()
-        .delimiter(delimiter(text))
-        .trim(Trim::All)
-        .flexible(true)
-        .from_reader(text.as_bytes());
-    let header = reader.headers().map_err(|error| no_csv(&error))?.clone();
-    let places = Places::of(&header)?;
-    let mut rows = Rows { text, seen: 0, row: 1 };
+    let mut sheet = Sheet::open(bytes)?;
+    let places = Places::of(&sheet.header)?;
+    let columns = sheet.header.len();
     let mut entries = Vec::new();
-    for record in reader.records() {
-        let record = record.map_err(|error| no_csv(&error))?;
-        if record.iter().all(str::is_empty) {
-            continue;
-        }
-        let row = record.position().map(|start| rows.at(start.byte()));
+    while let Some(Line { row, fields: record }) = sheet.next()? {
         let fields = places.fields(&record);
-        let reading = if record.len() > header.len() {
+        let reading = if record.len() > columns {
             Err(Malformed::new(
                 "note",
-                format!("the row has {} fields and the header {}", record.len(), header.len()),
+                format!("the row has {} fields and the header {}", record.len(), columns),
                 "put a field that holds the separator between quotation marks",
             ))
         } else {
@@ -49,58 +38,6 @@ pub(crate) fn read(bytes: &[u8], terms: &Terms) -> Result<Vec<Entry>, Failure> {
         return Err(Failure::refused("there is no reading in the file", "write one row for each animal"));
     }
     Ok(entries)
-}
-
-/// Counts rows as a spreadsheet does. The reader's own count does not: a record begins for it where the
-/// one before ended, ahead of the line break and of blank lines.
-struct Rows<'a> {
-    text: &'a str,
-    seen: usize,
-    row: u64,
-}
-
-impl Rows<'_> {
-    /// The row of the record that begins at an offset, or at the first text after it.
-    fn at(&mut self, start: u64) -> u64 {
-        let bytes = self.text.as_bytes();
-        let mut start = usize::try_from(start).unwrap_or(usize::MAX).min(bytes.len());
-        start += bytes[start..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
-        for place in self.seen..start {
-            let ends =
-                bytes[place] == b'\n' || (bytes[place] == b'\r' && bytes.get(place + 1) != Some(&b'\n'));
-            self.row += u64::from(ends);
-        }
-        self.seen = start;
-        self.row
-    }
-}
-
-/// The text of a file, without a byte order mark.
-fn text(bytes: &[u8]) -> Result<&str, Failure> {
-    let mend = "save it as `CSV UTF-8`";
-    if bytes.starts_with(&[0xFF, 0xFE]) || bytes.starts_with(&[0xFE, 0xFF]) {
-        return Err(Failure::refused("the file is UTF-16", mend));
-    }
-    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
-    std::str::from_utf8(bytes).map_err(|error| {
-        let before = &bytes[..error.valid_up_to()];
-        let row = before.split(|byte| *byte == b'\n').count();
-        Failure::refused(format!("row {row} of the file is not UTF-8"), mend)
-    })
-}
-
-/// The separator that the header is made with; no name of a column holds one.
-fn delimiter(text: &str) -> u8 {
-    let header = text.trim_start().lines().next().unwrap_or_default();
-    let count = |separator: &u8| header.bytes().filter(|byte| byte == separator).count();
-    [b';', b'\t', b','].into_iter().max_by_key(count).unwrap_or(b',')
-}
-
-fn no_csv(error: &csv::Error) -> Failure {
-    Failure::refused(
-        format!("the file is no CSV: {error}"),
-        "save it as `CSV UTF-8` and look at the row named",
-    )
 }
 
 impl Places {

@@ -34,6 +34,8 @@ pub(crate) struct Sent {
     /// In the order of the round.
     pub(crate) lines: Vec<Answered>,
     pub(crate) concerns: Vec<v1::Concern>,
+    /// Scales that are off for all animals of a part of it.
+    pub(crate) drifts: Vec<v1::ScaleDrift>,
     /// Why the rest was not sent.
     pub(crate) broke_off: Option<Failure>,
 }
@@ -72,6 +74,7 @@ pub(crate) async fn send(
                         sent.concerns.retain(|earlier| earlier.id != concern.id);
                         sent.concerns.push(concern);
                     }
+                    sent.drifts.extend(answer.drifts);
                     answers = answer.answers.into_iter();
                 }
                 Err(failure) => {

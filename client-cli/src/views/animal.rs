@@ -17,16 +17,17 @@ pub(crate) struct Animal {
     pub(crate) accession: String,
     pub(crate) house_name: Option<String>,
     pub(crate) scientific_name: String,
-    common_name: String,
+    pub(crate) common_name: String,
     pub(crate) sex: &'static str,
     born_on: Option<String>,
     born_estimated: bool,
     pub(crate) status: &'static str,
-    holder: Option<String>,
+    pub(crate) holder: Option<String>,
     pub(crate) enclosure: Option<String>,
-    owner: Option<String>,
+    pub(crate) owner: Option<String>,
     held_since: Option<String>,
-    went_to: Option<String>,
+    pub(crate) went_to: Option<String>,
+    death: Option<Death>,
     latest_mass_mg: Option<i64>,
     latest_weighed_at: Option<String>,
     dam_id: Option<String>,
@@ -35,10 +36,70 @@ pub(crate) struct Animal {
     pub(crate) marks: Vec<Mark>,
     pub(crate) id: String,
     version: i64,
+    /// The synonym by which its species was asked for.
+    #[serde(skip)]
+    pub(crate) asked_as: Option<String>,
     #[serde(skip)]
     weighed_at: Option<DateTime<Utc>>,
     #[serde(skip)]
     zone: Tz,
+}
+
+/// A death, as far as it is known.
+#[derive(Clone, Serialize)]
+struct Death {
+    died_on: Option<String>,
+    found_on: Option<String>,
+    manner: &'static str,
+    note: Option<String>,
+    post_mortem: Option<&'static str>,
+    post_mortem_result: Option<String>,
+    disposal: Option<&'static str>,
+    disposal_name: Option<String>,
+}
+
+impl From<v1::Death> for Death {
+    fn from(death: v1::Death) -> Self {
+        let told = |word: &'static str| (!word.is_empty()).then_some(word);
+        Self {
+            manner: death.manner().word(),
+            post_mortem: told(death.post_mortem().word()),
+            disposal: told(death.disposal().word()),
+            died_on: day(death.died_on),
+            found_on: day(death.found_on),
+            note: some(death.note),
+            post_mortem_result: some(death.post_mortem_result),
+            disposal_name: some(death.disposal_name),
+        }
+    }
+}
+
+impl Death {
+    /// `died 2026-03, found 2026-03-14; natural`.
+    fn spoken(&self) -> String {
+        let died = self.died_on.as_deref().unwrap_or("on an unknown day");
+        let found = self.found_on.as_ref().map(|day| format!(", found {day}")).unwrap_or_default();
+        format!(
+            "died {died}{found}; {}",
+            if self.manner == "unknown" { "not known how" } else { self.manner }
+        )
+    }
+
+    /// What else is told of it.
+    fn more(&self) -> Vec<(&'static str, String)> {
+        let post_mortem = self.post_mortem.map(|done| match &self.post_mortem_result {
+            Some(result) => format!("{done}: {result}"),
+            None => done.to_owned(),
+        });
+        let body = self.disposal.map(|disposal| match &self.disposal_name {
+            Some(name) => format!("{disposal} ({name})"),
+            None => disposal.to_owned(),
+        });
+        [("Note", self.note.clone()), ("Post-mortem", post_mortem), ("Body", body)]
+            .into_iter()
+            .filter_map(|(what, text)| Some((what, text?)))
+            .collect()
+    }
 }
 
 /// A number at one site.
@@ -77,6 +138,7 @@ impl Animal {
         let taxon = animal.taxon.unwrap_or_default();
         let accessions = animal.accessions.into_iter();
         Self {
+            asked_as: some(taxon.asked_as),
             accession: animal.accession,
             house_name: some(animal.house_name),
             scientific_name: taxon.scientific_name,
@@ -90,6 +152,7 @@ impl Animal {
             owner: some(animal.owner),
             held_since: day(animal.held_since),
             went_to: some(animal.went_to),
+            death: animal.death.map(Death::from),
             latest_mass_mg: animal.latest_mass.map(|mass| mass.milligrams),
             latest_weighed_at: written(animal.latest_weighed_at, zone),
             dam_id: some(animal.dam_id),
@@ -108,11 +171,17 @@ impl Animal {
         spoken(self.house_name.as_deref(), &self.accession)
     }
 
+    /// What is known of its body, in a few words.
+    pub(crate) fn examined(&self) -> String {
+        let told = self.death.iter().flat_map(Death::more).filter(|(what, _)| *what != "Note");
+        told.map(|(what, text)| format!("{} {text}", what.to_lowercase())).collect::<Vec<_>>().join("; ")
+    }
+
     fn spoken_mass(&self) -> Option<String> {
         self.latest_mass_mg.map(spoken_mass)
     }
 
-    fn standing(&self) -> String {
+    pub(crate) fn standing(&self) -> String {
         let to = self.went_to.as_ref().map(|to| format!(" to {to}")).unwrap_or_default();
         match (self.status, &self.holder) {
             ("held", Some(holder)) => {
@@ -122,6 +191,7 @@ impl Animal {
             }
             ("moved-on" | "departed", _) => format!("left{to}"),
             ("at-large", _) => "escaped, not found again".to_owned(),
+            ("dead", _) => self.death.as_ref().map_or_else(|| "dead".to_owned(), Death::spoken),
             (status, _) => status.to_owned(),
         }
     }
@@ -179,6 +249,38 @@ impl Thing for Animal {
             unknown: number(of("unknown")),
         };
         page.remark(&format!("{counts} (males.females.unknown)"));
+        if let Some((name, animal)) = animals.iter().find_map(|one| Some((one.asked_as.as_deref()?, one))) {
+            page.remark(&super::species::synonym(name, &animal.scientific_name));
+        }
+    }
+}
+
+/// An animal that a site owns and does not hold: it is where it is that is asked for.
+#[derive(Clone, Serialize)]
+#[serde(transparent)]
+pub(crate) struct Elsewhere(pub(crate) Animal);
+
+impl Thing for Elsewhere {
+    const MANY: &'static str = "animals";
+    type Row = Row;
+
+    fn row(&self) -> Row {
+        self.0.row()
+    }
+
+    fn table(animals: &[Self], page: &mut Page) {
+        let mut table = Table::new(["Accession", "Name", "Species", "Sex", "Born", "Where"]);
+        for Self(animal) in animals {
+            table.row([
+                animal.accession.clone(),
+                animal.house_name.clone().unwrap_or_default(),
+                animal.common_name.clone(),
+                animal.sex.to_owned(),
+                animal.born_on.clone().unwrap_or_default(),
+                animal.standing(),
+            ]);
+        }
+        page.table(&table);
     }
 }
 
@@ -214,6 +316,11 @@ impl Answer for Shown {
         page.gap();
         let mut table = Table::new(["", ""]);
         table.row(["Status".to_owned(), animal.standing()]);
+        if let Some(death) = &animal.death {
+            for (what, text) in death.more() {
+                table.row([what.to_owned(), text]);
+            }
+        }
         if let Some(owner) = &animal.owner {
             table.row(["Owner".to_owned(), owner.clone()]);
         }

@@ -18,7 +18,7 @@ pub(crate) struct Check {
     scope_name: Option<String>,
     site: String,
     /// RFC 5545 RRULE.
-    recurrence: String,
+    pub(crate) recurrence: String,
     starts_on: Option<String>,
     ends_on: Option<String>,
     grace_days: i32,

@@ -30,6 +30,9 @@ pub(crate) struct Concern {
     pub(crate) site: String,
     pub(crate) accession: String,
     pub(crate) house_name: Option<String>,
+    /// Of the group that it is about; none where it is about one animal.
+    enclosure: Option<String>,
+    taxon: Option<String>,
     age_days: i32,
     pub(crate) seen: String,
     look_first: Option<String>,
@@ -54,6 +57,8 @@ pub(crate) struct Row {
     site: String,
     accession: String,
     house_name: Option<String>,
+    enclosure: Option<String>,
+    taxon: Option<String>,
     age_days: i32,
     seen: String,
     look_first: Option<String>,
@@ -87,6 +92,8 @@ impl Concern {
             site: concern.site,
             accession: concern.accession,
             house_name: some(concern.house_name),
+            enclosure: some(concern.enclosure),
+            taxon: some(concern.taxon),
             seen: concern.seen,
             look_first: some(concern.look_first),
             taken_up_by: some(concern.taken_up_by),
@@ -98,8 +105,11 @@ impl Concern {
         }
     }
 
-    /// `Bramble (QUI-25-0001)`.
+    /// `Bramble (QUI-25-0001)`, or `Lontra canadensis in Weir`.
     pub(crate) fn spoken(&self) -> String {
+        if let (Some(enclosure), Some(taxon)) = (&self.enclosure, &self.taxon) {
+            return format!("{taxon} in {enclosure}");
+        }
         spoken(self.house_name.as_deref(), &self.accession)
     }
 
@@ -174,6 +184,8 @@ impl Thing for Concern {
             site: self.site.clone(),
             accession: self.accession.clone(),
             house_name: self.house_name.clone(),
+            enclosure: self.enclosure.clone(),
+            taxon: self.taxon.clone(),
             age_days: self.age_days,
             seen: self.seen.clone(),
             look_first: self.look_first.clone(),

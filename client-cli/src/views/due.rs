@@ -103,10 +103,16 @@ pub(crate) fn table(items: &[Item], page: &mut Page) {
                 Tone::Alarm,
                 format!("overdue {}", count(usize::try_from(days).unwrap_or_default(), "day", "days")),
             ),
+            // A loan is told of before its last day.
+            (false, 0) if item.duty == v1::Duty::EndLoan.word() => (Tone::Calm, "ends soon".to_owned()),
             (false, 0) => (Tone::Calm, "today".to_owned()),
             (false, _) => (Tone::Calm, "in grace".to_owned()),
         };
-        let done = item.last_done_on.clone().unwrap_or_else(|| "never".to_owned());
+        let done = match &item.last_done_on {
+            Some(day) => day.clone(),
+            None if item.duty == v1::Duty::EndLoan.word() => String::new(),
+            None => "never".to_owned(),
+        };
         let tried = item.tried_on.as_ref().map(|day| format!("; would not come {day}")).unwrap_or_default();
         table.toned([
             (Tone::Calm, item.due_on.clone().unwrap_or_default()),

@@ -4,18 +4,28 @@
 //! stand in names, times are RFC 3339 with the offset of the site, days are ISO 8601 as far as known,
 //! and what is not there is `null` or empty.
 
+pub(crate) mod agreement;
 pub(crate) mod animal;
+pub(crate) mod archive;
 pub(crate) mod assessment;
 pub(crate) mod check;
+pub(crate) mod climate;
 pub(crate) mod concern;
+pub(crate) mod course;
+pub(crate) mod coverage;
 pub(crate) mod crate_reading;
 pub(crate) mod due;
 pub(crate) mod enclosure;
 pub(crate) mod fact;
+pub(crate) mod find;
 pub(crate) mod group;
+pub(crate) mod growth;
+pub(crate) mod intake;
 pub(crate) mod ledger;
 pub(crate) mod litter;
+pub(crate) mod loan;
 pub(crate) mod mark;
+pub(crate) mod paper;
 pub(crate) mod person;
 pub(crate) mod placement;
 pub(crate) mod protocol;
@@ -27,6 +37,7 @@ pub(crate) mod site;
 pub(crate) mod species;
 pub(crate) mod stock_return;
 pub(crate) mod transfer;
+pub(crate) mod unassessed;
 pub(crate) mod weight;
 
 use crate::moment;

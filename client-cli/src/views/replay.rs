@@ -14,6 +14,9 @@ pub(crate) struct Told {
     on: Option<String>,
     accession: String,
     house_name: Option<String>,
+    /// Of the group that it is about; none where it is about one animal.
+    enclosure: Option<String>,
+    taxon: Option<String>,
     about: &'static str,
     change: &'static str,
     level: &'static str,
@@ -38,6 +41,8 @@ fn told(under: &'static str, replayed: &v1::Replayed) -> Vec<Told> {
         on: day(one.told_on),
         accession: one.accession.clone(),
         house_name: some(one.house_name.clone()),
+        enclosure: some(one.enclosure.clone()),
+        taxon: some(one.taxon.clone()),
         about: one.kind().word(),
         change: one.change().word(),
         level: one.level().word(),
@@ -63,13 +68,22 @@ impl From<v1::ReplayConcernsResponse> for Replay {
     }
 }
 
+impl Told {
+    fn spoken(&self) -> String {
+        match (&self.enclosure, &self.taxon) {
+            (Some(enclosure), Some(taxon)) => format!("{taxon} in {enclosure}"),
+            _ => spoken(self.house_name.as_deref(), &self.accession),
+        }
+    }
+}
+
 impl Replay {
     fn table(&self, page: &mut Page, under: &str) {
         let mut table = Table::new(["Day", "Animal", "About", "Change", "Level", "Since"]);
         for one in self.told.iter().filter(|one| one.thresholds == under) {
             table.row([
                 one.on.clone().unwrap_or_default(),
-                spoken(one.house_name.as_deref(), &one.accession),
+                one.spoken(),
                 one.about.to_owned(),
                 one.change.to_owned(),
                 one.level.to_owned(),

@@ -55,6 +55,7 @@ struct Site {
     overdue: Vec<Item>,
     concerns: Vec<Concern>,
     transfers: Vec<Transfer>,
+    loans_ending: Vec<Item>,
 }
 
 /// How sites stand as of a day.
@@ -123,6 +124,7 @@ impl Report {
             overdue: told.overdue.into_iter().map(Item::from).collect(),
             concerns: told.concerns.into_iter().map(|concern| Concern::new(concern, zones)).collect(),
             transfers: told.transfers.into_iter().map(|transfer| Transfer::new(transfer, zones)).collect(),
+            loans_ending: told.loans_ending.into_iter().map(Item::from).collect(),
             site: told.site,
             name: told.name,
         });
@@ -197,6 +199,11 @@ impl Site {
             due::table(&self.overdue, page);
         }
         page.gap();
+        if !self.loans_ending.is_empty() {
+            page.line(&format!("Loans that end soon or are over: {}.", self.loans_ending.len()));
+            due::table(&self.loans_ending, page);
+            page.gap();
+        }
         page.line(&format!("Concerns open: {}.", self.concerns.len()));
         for concern in &self.concerns {
             page.gap();
@@ -247,6 +254,16 @@ impl Site {
             let (accession, duty, due_on, days_late) = item.overdue();
             rows.push(row(
                 "overdue",
+                accession,
+                "days_late",
+                days_late.to_string(),
+                format!("{duty} due on {due_on}"),
+            ));
+        }
+        for item in &self.loans_ending {
+            let (accession, duty, due_on, days_late) = item.overdue();
+            rows.push(row(
+                "loan-ending",
                 accession,
                 "days_late",
                 days_late.to_string(),

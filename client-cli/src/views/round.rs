@@ -51,6 +51,29 @@ struct Line {
     when: String,
 }
 
+/// A scale that is off for all animals of a round.
+#[derive(Clone, Serialize)]
+struct Drift {
+    scale: Option<String>,
+    percent: f64,
+    standard_error_percent: f64,
+    animals: i32,
+}
+
+impl Drift {
+    fn spoken(&self) -> String {
+        let scale =
+            self.scale.as_ref().map_or_else(|| "the scale".to_owned(), |name| format!("the scale `{name}`"));
+        let side = if self.percent < 0.0 { "below" } else { "above" };
+        format!(
+            "All {} animals lie {:.1} % {side} what was expected, by much the same factor: check {scale} with a \
+             known weight before the next round.",
+            self.animals,
+            self.percent.abs()
+        )
+    }
+}
+
 /// What became of a round.
 #[derive(Serialize)]
 pub(crate) struct Round {
@@ -61,8 +84,20 @@ pub(crate) struct Round {
     second_weighings: usize,
     pub(crate) refused: usize,
     readings: Vec<Line>,
+    drifts: Vec<Drift>,
     pub(crate) concerns: Vec<Concern>,
     caution: Option<&'static str>,
+}
+
+impl From<v1::ScaleDrift> for Drift {
+    fn from(drift: v1::ScaleDrift) -> Self {
+        Self {
+            scale: some(drift.scale),
+            percent: drift.percent,
+            standard_error_percent: drift.standard_error_percent,
+            animals: drift.animals,
+        }
+    }
 }
 
 /// What became of one reading, as a line.
@@ -144,6 +179,7 @@ impl Round {
             second_weighings: number(ReadingOutcome::SecondWeighing),
             refused: number(ReadingOutcome::Refused),
             readings: sent.lines.iter().map(|one| line(one, zones.of(site))).collect(),
+            drifts: sent.drifts.into_iter().map(Drift::from).collect(),
             caution: (!concerns.is_empty()).then_some(CAUTION),
             concerns,
         }
@@ -251,6 +287,10 @@ impl Answer for Round {
         }
         if !single {
             page.line(&self.summary());
+        }
+        for drift in &self.drifts {
+            let word = page.paint(Tone::Warning, "scale");
+            page.hanging(&format!("{word}: {}", drift.spoken()), 2);
         }
         if self.checked_only {
             page.line(CHECKED_ONLY);

@@ -14,6 +14,7 @@ pub(crate) struct Site {
     licence: Option<String>,
     latitude_degrees: Option<f64>,
     longitude_degrees: Option<f64>,
+    country: Option<String>,
     id: String,
 }
 
@@ -26,6 +27,7 @@ impl From<v1::Site> for Site {
             licence: some(site.licence),
             latitude_degrees: site.latitude,
             longitude_degrees: site.longitude,
+            country: some(site.country),
             id: site.id,
         }
     }
@@ -40,7 +42,7 @@ impl Thing for Site {
     }
 
     fn table(sites: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Code", "Name", "Time zone", "Licence", "Place"]);
+        let mut table = Table::new(["Code", "Name", "Time zone", "Country", "Licence", "Place"]);
         for site in sites {
             let place = site
                 .latitude_degrees
@@ -50,6 +52,7 @@ impl Thing for Site {
                 site.code.clone(),
                 site.name.clone(),
                 site.time_zone.clone(),
+                site.country.clone().unwrap_or_default(),
                 site.licence.clone().unwrap_or_default(),
                 place.unwrap_or_default(),
             ]);

@@ -1,8 +1,9 @@
 //! Readings on record.
 
+use super::growth::Expected;
 use super::{Thing, instant, some, spoken_mass, written};
 use crate::moment;
-use crate::output::{Page, Table, Tone};
+use crate::output::{Answer, Page, Table, Tone};
 use crate::words::Word;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
@@ -127,5 +128,31 @@ impl Thing for Weight {
             ]);
         }
         page.table(&table);
+    }
+}
+
+/// Readings, newest first, and what their animal should weigh next where they are of one.
+#[derive(Serialize)]
+pub(crate) struct Weights {
+    pub(crate) weights: Vec<Weight>,
+    pub(crate) next: Option<Expected>,
+}
+
+impl Answer for Weights {
+    type Row = Row;
+
+    fn rows(&self) -> Vec<Row> {
+        self.weights.iter().map(Weight::row).collect()
+    }
+
+    fn page(&self, page: &mut Page) {
+        if self.weights.is_empty() {
+            page.line("No weights.");
+            return;
+        }
+        Weight::table(&self.weights, page);
+        if let Some(next) = &self.next {
+            page.remark(&format!("It should weigh {}.", next.spoken()));
+        }
     }
 }

@@ -64,6 +64,7 @@ pub struct Lean {
 /// A measure of agreement, or why there is none.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
+#[expect(clippy::large_enum_variant, reason = "a handful of them are made for an answer")]
 pub enum Measure {
     /// There are fewer than [`FEWEST_PAIRS`].
     TooFew,
@@ -79,6 +80,8 @@ pub enum Measure {
         band: Band,
         /// The band that it lies in at least, by the lower end of its interval.
         at_least: Option<Band>,
+        /// All six forms, in the order of [`Form::ALL`].
+        forms: [Icc; 6],
     },
 }
 
@@ -94,10 +97,10 @@ pub fn judge(pairs: &Pairs) -> Agreement {
         }
         Pairs::Measured { pairs } => {
             let rows: Vec<Vec<f64>> = pairs.iter().map(|&(first, second)| vec![first, second]).collect();
-            let measure = icc::icc(&rows, Form::AgreementSingle, 0.95).map(|icc| Measure::Icc {
-                icc,
-                band: Band::of(icc.value),
-                at_least: icc.interval.map(|(low, _)| Band::of(low)),
+            let measure = icc::all(&rows, 0.95).map(|forms| {
+                let icc = forms[Form::AgreementSingle as usize];
+                let at_least = icc.interval.map(|(low, _)| Band::of(low));
+                Measure::Icc { icc, band: Band::of(icc.value), at_least, forms }
             });
             agreement(pairs, measure)
         }
@@ -307,7 +310,7 @@ mod tests {
         let pacing = &indicators["pacing"];
         assert_eq!(pacing.lean.second_higher, 24);
         assert!(pacing.lean.p < 1e-6, "a constant shift is a lean, however well the two agree otherwise");
-        let Measure::Icc { icc, band, at_least } = pacing.measure else { panic!("{pacing:?}") };
+        let Measure::Icc { icc, band, at_least, .. } = pacing.measure else { panic!("{pacing:?}") };
         assert!(icc.value < 0.98 && band == Band::Excellent && at_least < Some(Band::Excellent));
 
         let domains = by_domain(&protocol(), &twice(24)).unwrap();

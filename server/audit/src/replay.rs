@@ -1,31 +1,33 @@
 //! What would have been raised, and when, had animals been watched all along: to see what other
 //! thresholds would have meant before they are set.
 
-use crate::companions;
+use crate::companions::{self, Cause};
 use crate::episode::{self, Change, Episode, Sighting};
-use crate::terms::Instant;
+use crate::terms::{Instant, RecordId};
 use crate::trend::{Finding, Matter, Settings, Subject, Trend};
 use crate::zone;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Something that people would have been told.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Event {
     /// When they would have been told.
     pub at: Instant,
-    /// Which of the animals, by the number it was given.
-    pub member: usize,
+    /// Which of the animals, by the number it was given; none for the group as one.
+    pub member: Option<usize>,
     /// What it is about.
     pub matter: Matter,
     /// What became of it then.
     pub change: Change,
     /// What was found; none once it is quiet or over.
-    pub finding: Option<Finding>,
+    pub seen: Option<Sighting>,
+    /// The records that it was found by, oldest first; none for a group, whose records are its members'.
+    pub records: Vec<RecordId>,
 }
 
 /// Watches the members of a group ([`companions::watch`]) at each of the instants, given in order, and
-/// tells every change. `known` says who was a member at an instant, each by a number of its own, and what
+/// tells every change: of each, and of the group as one where it loses as a whole. `known` says who was a member at an instant, each by a number of its own, and what
 /// was known of it: leave out what was recorded or worked out only later. Give one member to replay an
 /// animal by itself, or several that do not live together one after the other.
 pub fn replay<'a>(
@@ -34,20 +36,38 @@ pub fn replay<'a>(
     settings: &Settings,
 ) -> Vec<Event> {
     let mut events = Vec::new();
-    let mut carried: BTreeMap<(usize, Matter), Episode> = BTreeMap::new();
+    let mut carried: BTreeMap<(Option<usize>, Matter), Episode> = BTreeMap::new();
+    // What is told of an animal already goes on being told of it, also where its group loses as a whole.
+    let mut carried_on: BTreeSet<(usize, Matter)> = BTreeSet::new();
     for at in instants {
         let (members, subjects): (Vec<usize>, Vec<Subject<'a>>) = known(at).into_iter().unzip();
-        let told = companions::watch(&subjects, at, settings).each;
-        for ((member, subject), trend) in members.into_iter().zip(&subjects).zip(&told) {
+        let Some(zone) = subjects.first().map(|subject| subject.zone) else { continue };
+        let told = companions::watch(&subjects, at, settings);
+        let mut carry = |member, matter, seen: Option<Sighting>, records: &[RecordId]| {
+            let before = carried.remove(&(member, matter));
+            let (after, change) = episode::follow(before, seen, zone::day_of(zone, at));
+            carried.extend(after.map(|episode| ((member, matter), episode)));
+            if change != Change::None {
+                events.push(Event { at, member, matter, change, seen, records: records.to_vec() });
+            }
+            after.is_some()
+        };
+        let whole = told.whole.filter(|whole| whole.cause == Cause::Loss);
+        let seen = whole.map(|whole| Sighting { since: whole.since, severity: whole.severity(settings) });
+        carry(None, Matter::Weight, seen, &[]);
+        for (member, trend) in members.into_iter().zip(&told.each) {
             for matter in [Matter::Weight, Matter::Scale] {
-                let finding = found(trend, matter);
+                let open = carried_on.contains(&(member, matter));
+                let finding = found(trend, matter).filter(|finding| {
+                    open || told.whole.is_none_or(|whole| !whole.covers(finding, settings))
+                });
                 let seen =
                     finding.map(|finding| Sighting { since: finding.since, severity: finding.severity });
-                let before = carried.remove(&(member, matter));
-                let (after, change) = episode::follow(before, seen, zone::day_of(subject.zone, at));
-                carried.extend(after.map(|episode| ((member, matter), episode)));
-                if change != Change::None {
-                    events.push(Event { at, member, matter, change, finding: finding.cloned() });
+                let records = finding.map_or(&[][..], |finding| &finding.records);
+                if carry(Some(member), matter, seen, records) {
+                    carried_on.insert((member, matter));
+                } else {
+                    carried_on.remove(&(member, matter));
                 }
             }
         }
@@ -99,7 +119,7 @@ mod tests {
         assert_eq!(changes.iter().filter(|change| **change == Change::Raised).count(), 1);
         assert_eq!(changes[changes.len() - 2..], [Change::Quiet, Change::Over]);
         assert!((at(53)..at(62)).contains(&told[0].at), "{told:?}");
-        let last = told[0].finding.as_ref().and_then(|finding| finding.records.last().copied());
+        let last = told[0].records.last().copied();
         assert_eq!(last.map(|record| at(usize::try_from(record.0).unwrap())), Some(told[0].at));
     }
 

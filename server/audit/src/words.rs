@@ -1,7 +1,7 @@
 //! Findings in words that a keeper accepts: what was seen, since when, how sure, compared with what, on
 //! which records it rests, and what to look at first. Never a diagnosis.
 
-use crate::companions::Whole;
+use crate::companions::{Cause, Whole};
 use crate::stats::{count, normal};
 use crate::terms::Mass;
 use crate::trend::{Beside, Evidence, Finding, Loss, Matter, Refusal, Trend};
@@ -70,6 +70,49 @@ pub fn quiet(name: &str, trend: &Trend, matter: Matter) -> Words {
     }
 }
 
+/// A group that loses as a whole, as one matter. `name` says who: `The 9 Lontra canadensis in Weir`.
+#[must_use]
+pub fn of_group(name: &str, whole: &Whole) -> Words {
+    let Whole { since, level_percent, weighed, below, cause } = *whole;
+    let fall = format!(
+        "{name}: {below} of {weighed} weighed lie below what was expected of them, {:.1} % in the middle, since \
+         {since}.",
+        -level_percent
+    );
+    let mut figures = vec![
+        Figure::new("middle of the group against expected", level_percent, "%"),
+        Figure::new("members weighed", count(weighed), "1"),
+        Figure::new("members below expected", count(below), "1"),
+    ];
+    let (why, look_first) = match cause {
+        Cause::Loss => (
+            " They lose bit by bit, or each in its own way, which a scale that is off would not do.",
+            "What all of them share: feed and how much of it is left, water, warmth, droppings, unrest. Check \
+             the scale with a known weight before anything is changed.",
+        ),
+        Cause::Scale { percent } => {
+            figures.push(Figure::new("step of all of them", percent, "%"));
+            (
+                " All of them fell by the same factor from one weighing to the next: a scale that is off \
+                 explains that better than a loss.",
+                "Check the scale with a known weight, its place and its tare; weigh two of them on another \
+                 scale.",
+            )
+        }
+    };
+    Words { seen: fall + why, look_first: look_first.to_owned(), figures }
+}
+
+/// What to say of an open matter of a group that loses as a whole no more.
+#[must_use]
+pub fn quiet_group(name: &str) -> Words {
+    Words {
+        seen: format!("{name} are back where their weight is not remarkable."),
+        look_first: "If you agree that it is over, settle it and say why.".to_owned(),
+        figures: Vec::new(),
+    }
+}
+
 fn lost(name: &str, trend: &Trend, finding: &Finding, loss: &Loss, whole: Option<&Whole>) -> Words {
     let way = if loss.sharp { "from one weighing to the next" } else { "bit by bit" };
     let mut seen = format!(
@@ -102,9 +145,14 @@ fn lost(name: &str, trend: &Trend, finding: &Finding, loss: &Loss, whole: Option
     let alone = loss.beside.is_some_and(|beside| beside.apart);
     match (whole, &loss.beside) {
         (Some(whole), _) => {
+            let what = match whole.cause {
+                Cause::Loss => "The whole group loses",
+                Cause::Scale { .. } => {
+                    "The whole group is lighter by the same factor, as a scale would show it"
+                }
+            };
             seen += &format!(
-                " The whole group loses: {} of {} weighed lie below what was expected of them, {:.1} % in the \
-                 middle.",
+                " {what}: {} of {} weighed lie below what was expected of them, {:.1} % in the middle.",
                 whole.below, whole.weighed, -whole.level_percent
             );
             figures.push(Figure::new("middle of the group against expected", whole.level_percent, "%"));
@@ -245,10 +293,30 @@ mod tests {
             alone.seen
         );
         assert!(alone.look_first.contains("kept off its food"));
-        let whole = Whole { since: "2026-01-19".parse().unwrap(), level_percent: -6.0, weighed: 8, below: 7 };
+        let whole = Whole {
+            since: "2026-01-19".parse().unwrap(),
+            level_percent: -6.0,
+            weighed: 8,
+            below: 7,
+            cause: Cause::Loss,
+        };
         let many = told("Bramble", &trend(), &finding(Some(apart)), Some(&whole));
         assert!(many.seen.contains("The whole group loses: 7 of 8"), "{}", many.seen);
         assert!(!many.seen.contains("they hold") && many.look_first.starts_with("Check the scale"));
+    }
+
+    #[test]
+    fn a_group_is_told_of_as_one_and_a_scale_is_not_called_a_loss() {
+        let since = "2026-01-19".parse().unwrap();
+        let whole = Whole { since, level_percent: -6.0, weighed: 8, below: 8, cause: Cause::Loss };
+        let lost = of_group("The 8 otters in Weir", &whole);
+        assert!(lost.seen.starts_with("The 8 otters in Weir: 8 of 8 weighed lie below"), "{}", lost.seen);
+        assert!(lost.look_first.starts_with("What all of them share"));
+        let scale =
+            of_group("The 8 otters in Weir", &Whole { cause: Cause::Scale { percent: -8.0 }, ..whole });
+        assert!(scale.seen.contains("a scale that is off explains that better"), "{}", scale.seen);
+        assert!(scale.look_first.starts_with("Check the scale"));
+        assert_eq!(scale.figures.last().map(|figure| figure.value), Some(-8.0));
     }
 
     #[test]

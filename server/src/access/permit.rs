@@ -183,6 +183,7 @@ mod tests {
             licence: String::new(),
             latitude: None,
             longitude: None,
+            country: String::new(),
         }
     }
 

@@ -10,22 +10,23 @@ pub enum Deed {
     Read,
     /// Read the site directory, species and protocols.
     ReadDirectory,
-    /// Record weights.
+    /// Record weights, and what devices read.
     Weigh,
     /// Record assessments.
     Assess,
     /// Register animals and litters, sexes, deaths, departures, marks.
     Register,
-    /// Say which enclosure animals live in, and which group they belong to.
+    /// Record what a post-mortem found and what became of a body.
+    Examine,
     /// Correct facts: a registrar any of the site, others its readings of the last days.
     Correct,
-    /// Say which enclosure animals live in.
+    /// Say which enclosure animals live in, and which group they belong to.
     Place,
     /// Propose, agree, dispatch, receive.
     Move,
     /// Withhold and release a move.
     Withhold,
-    /// Set up and end checks.
+    /// Set up and end checks; devices, and what must be kept in enclosures.
     SetChecks,
     /// Take up and settle concerns.
     AnswerConcerns,
@@ -35,7 +36,7 @@ pub enum Deed {
     KeepSites,
     /// Keep enclosures.
     KeepEnclosures,
-    /// Keep protocols.
+    /// Keep protocols and reference curves.
     KeepProtocols,
     /// Seal the ledger, and hold it against the records and its seals.
     CheckLedger,
@@ -52,6 +53,7 @@ impl Deed {
             Self::Weigh => &[Keeper, Veterinary],
             Self::Assess => &[Keeper, Veterinary],
             Self::Register => &[Registrar],
+            Self::Examine => &[Registrar, Veterinary],
             Self::Correct => &[Registrar, Keeper, Veterinary],
             Self::Place => &[Keeper, Registrar],
             Self::Move => &[Registrar],
@@ -105,14 +107,20 @@ pub const METHODS: &[(&str, Need)] = {
         ("SiteService/CreateEnclosure", R(D::KeepEnclosures)),
         ("SiteService/ListEnclosures", R(D::Read)),
         ("AnimalService/CreateTaxon", R(D::Register)),
+        ("AnimalService/UpdateTaxon", R(D::Register)),
+        ("AnimalService/DescribeTaxon", R(D::Register)),
         ("AnimalService/ListTaxa", R(D::ReadDirectory)),
         ("AnimalService/RegisterBirth", R(D::Register)),
         ("AnimalService/RegisterArrival", R(D::Register)),
         ("AnimalService/RecordSex", R(D::Register)),
         ("AnimalService/RecordDeath", R(D::Register)),
+        ("AnimalService/RecordPostMortem", R(D::Examine)),
         ("AnimalService/RecordDeparture", R(D::Register)),
         ("AnimalService/GetAnimal", R(D::Read)),
         ("AnimalService/ListAnimals", R(D::Read)),
+        ("ExchangeService/TakeInLives", R(D::Register)),
+        ("ExchangeService/ListLives", R(D::Read)),
+        ("FindService/FindAnimals", R(D::Read)),
         ("GroupService/CreateGroup", R(D::Place)),
         ("GroupService/JoinGroup", R(D::Place)),
         ("GroupService/LeaveGroup", R(D::Place)),
@@ -125,8 +133,17 @@ pub const METHODS: &[(&str, Need)] = {
         ("LitterService/TellApart", R(D::Register)),
         ("LitterService/GetLitter", R(D::Read)),
         ("LitterService/ListLitters", R(D::Read)),
+        ("PaperService/AddPaper", R(D::Register)),
+        ("PaperService/ListPapers", R(D::Read)),
+        ("PaperService/ListMissingPapers", R(D::Read)),
+        ("LoanService/ListLoans", R(D::Read)),
+        ("LoanService/ProlongLoan", R(D::Register)),
+        ("LoanService/ReturnLoan", R(D::Register)),
+        ("TitleService/PassTitle", R(D::Register)),
+        ("TitleService/ListOwnedElsewhere", R(D::Read)),
         ("MarkService/ApplyMark", R(D::Register)),
         ("MarkService/EndMark", R(D::Register)),
+        ("MarkService/ReplaceMark", R(D::Register)),
         ("PlacementService/PlaceAnimals", R(D::Place)),
         ("WeightService/RecordWeights", R(D::Weigh)),
         ("WeightService/RecordCrateReading", R(D::Weigh)),
@@ -139,6 +156,15 @@ pub const METHODS: &[(&str, Need)] = {
         ("CheckService/EndCheck", R(D::SetChecks)),
         ("CheckService/ListChecks", R(D::Read)),
         ("CheckService/ListDue", R(D::Read)),
+        ("CheckService/GetCheckCoverage", R(D::Read)),
+        ("GrowthService/LoadGrowthReference", R(D::KeepProtocols)),
+        ("GrowthService/ListGrowthReferences", R(D::ReadDirectory)),
+        ("GrowthService/GetGrowth", R(D::Read)),
+        ("GrowthService/FitSpeciesGrowth", R(D::Read)),
+        ("GrowthService/EstimateEnergyNeed", R(D::Read)),
+        ("WelfareService/GetWelfareCourse", R(D::Read)),
+        ("WelfareService/CompareObservers", R(D::Read)),
+        ("WelfareService/ListUnassessed", R(D::Read)),
         ("ConcernService/ListConcerns", R(D::Read)),
         ("ConcernService/ReplayConcerns", R(D::Read)),
         ("ConcernService/TakeUpConcern", R(D::AnswerConcerns)),
@@ -156,6 +182,13 @@ pub const METHODS: &[(&str, Need)] = {
         ("TransferService/ListTransfers", R(D::Read)),
         ("ReportService/GetSiteDay", R(D::Read)),
         ("CensusService/GetStockReturn", R(D::Read)),
+        ("ClimateService/AddDevice", R(D::SetChecks)),
+        ("ClimateService/RetireDevice", R(D::SetChecks)),
+        ("ClimateService/SetClimateRules", R(D::SetChecks)),
+        ("ClimateService/RecordReadings", R(D::Weigh)),
+        ("ClimateService/SendReadings", R(D::Weigh)),
+        ("ClimateService/GetClimate", R(D::Read)),
+        ("ClimateService/GetExposure", R(D::Read)),
         ("CorrectionService/CorrectFact", R(D::Correct)),
         ("CorrectionService/WithdrawFact", R(D::Correct)),
         ("HistoryService/GetHistory", R(D::Read)),

@@ -15,7 +15,7 @@ use holt_proto::v1::assessment_service_server::AssessmentService;
 use holt_proto::v1::{finding, indicator};
 use tonic::{Request, Response, Status};
 
-const fn domain(domain: Domain) -> v1::Domain {
+pub(super) const fn domain(domain: Domain) -> v1::Domain {
     match domain {
         Domain::Nutrition => v1::Domain::Nutrition,
         Domain::Environment => v1::Domain::Environment,
@@ -25,7 +25,7 @@ const fn domain(domain: Domain) -> v1::Domain {
     }
 }
 
-const fn compromise(grade: Compromise) -> v1::Compromise {
+pub(super) const fn compromise(grade: Compromise) -> v1::Compromise {
     match grade {
         Compromise::A => v1::Compromise::A,
         Compromise::B => v1::Compromise::B,
@@ -35,7 +35,7 @@ const fn compromise(grade: Compromise) -> v1::Compromise {
     }
 }
 
-const fn enhancement(grade: Enhancement) -> v1::Enhancement {
+pub(super) const fn enhancement(grade: Enhancement) -> v1::Enhancement {
     match grade {
         Enhancement::None => v1::Enhancement::None,
         Enhancement::Low => v1::Enhancement::Low,

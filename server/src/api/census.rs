@@ -3,8 +3,8 @@
 use crate::api::decode::Form;
 use crate::api::encode::{counts, label, taxon};
 use crate::api::{Api, caller, status};
-use crate::model::animal::Taxon;
 use crate::model::stock_return::StockReturn;
+use crate::model::taxon::Taxon;
 use crate::report::stock_return::{self, Question, USUAL_YOUNG_DAYS};
 use chrono::NaiveDate;
 use holt_audit::census::Line;

@@ -108,18 +108,23 @@ impl ConcernService for Api {
 
 fn replayed(told: Vec<replay::Told>) -> v1::Replayed {
     let raised = told.iter().filter(|one| one.change == Change::Raised).count();
-    let told = told.into_iter().map(|one| v1::ReplayedConcern {
-        told_on: Some(day(one.on)),
-        animal_id: one.animal.id.to_string(),
-        accession: one.animal.accession,
-        house_name: one.animal.house_name,
-        kind: encode::concern_kind(one.kind).into(),
-        change: change(one.change).into(),
-        level: one
-            .found
-            .map_or(v1::ConcernLevel::Unspecified, |(level, _)| encode::concern_level(level))
-            .into(),
-        began_on: one.found.map(|(_, since)| day(since)),
+    let told = told.into_iter().map(|one| {
+        let about = encode::about(one.about);
+        v1::ReplayedConcern {
+            told_on: Some(day(one.on)),
+            animal_id: about.animal_id,
+            accession: about.accession,
+            house_name: about.house_name,
+            enclosure: about.enclosure,
+            taxon: about.taxon,
+            kind: encode::concern_kind(one.kind).into(),
+            change: change(one.change).into(),
+            level: one
+                .found
+                .map_or(v1::ConcernLevel::Unspecified, |(level, _)| encode::concern_level(level))
+                .into(),
+            began_on: one.found.map(|(_, since)| day(since)),
+        }
     });
     v1::Replayed { told: told.collect(), raised: i32::try_from(raised).unwrap_or(i32::MAX) }
 }

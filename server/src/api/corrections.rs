@@ -1,7 +1,7 @@
 //! `CorrectionService`.
 
 use crate::api::decode::Form;
-use crate::api::{Api, animals, assessments, caller, encode, status};
+use crate::api::{Api, animals, assessments, caller, encode, papers, status};
 use crate::records::corrections::{self, Asked, Change, Code, Corrected, Moment};
 use holt_audit::terms::Mass;
 use holt_proto::notation::mark;
@@ -63,6 +63,7 @@ fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
         note: wire.note.map(|note| form.text("change.note", &note, 0..=500)),
         findings: (!wire.findings.is_empty())
             .then(|| assessments::findings(form, "change.findings", &wire.findings)),
+        paper: wire.paper.map(|paper| papers::content(form, "change.paper", &paper)),
         moment: moment(form, "", wire.happened_at, wire.happened_on),
         ended: if wire.still_lasts { Some(None) } else { ended.map(Some) },
     }

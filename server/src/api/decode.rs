@@ -2,6 +2,7 @@
 
 use crate::api::status;
 use crate::model::animal::Born;
+use crate::model::exchange::Flaw;
 use crate::model::holding::When;
 use crate::model::mark::{MarkKind, NewMark};
 use crate::model::person::{Grant, Role};
@@ -41,6 +42,12 @@ impl Form {
 
     pub(crate) fn wrong(&mut self, field: &str, say: impl Into<String>, mend: impl Into<String>) {
         self.violations.push(Violation { field: field.to_owned(), say: say.into(), mend: mend.into() });
+    }
+
+    /// What is wrong so far, each on its own: where that of one thing does not touch others.
+    pub(crate) fn flaws(self) -> Vec<Flaw> {
+        let flaw = |Violation { field, say, mend }| Flaw { reason: Reason::Malformed, field, say, mend };
+        self.violations.into_iter().map(flaw).collect()
     }
 
     /// What is wrong, if anything is.
@@ -182,8 +189,17 @@ impl Form {
 
     /// A day of birth, or as much of it as is known.
     pub(crate) fn born(&mut self, field: &str, wire: Option<v1::Day>, estimated: bool) -> Option<Born> {
+        self.part_of_day(field, wire).map(|(first, last)| Born { first, last, estimated })
+    }
+
+    /// First and last day of a day, or of as much of one as is known.
+    pub(crate) fn part_of_day(
+        &mut self,
+        field: &str,
+        wire: Option<v1::Day>,
+    ) -> Option<(NaiveDate, NaiveDate)> {
         match time::day_bounds(wire?) {
-            Ok((first, last)) => Some(Born { first, last, estimated }),
+            Ok(days) => Some(days),
             Err(error) => {
                 self.wrong(field, error.to_string(), "give a day, a month or a year, such as 2019-05");
                 None
@@ -248,9 +264,10 @@ impl Form {
             Ok(v1::MarkKind::EarNotch) => Some(MarkKind::EarNotch),
             Ok(v1::MarkKind::Natural) => Some(MarkKind::Natural),
             Ok(v1::MarkKind::HouseName) => Some(MarkKind::HouseName),
+            Ok(v1::MarkKind::FormerNumber) => Some(MarkKind::FormerNumber),
             Ok(v1::MarkKind::Unspecified) | Err(_) => None,
         };
-        let kinds = "transponder, ring, tattoo, ear notch, natural, house name";
+        let kinds = "transponder, ring, tattoo, ear notch, natural, house name, former number";
         let kind = self.choice(&format!("{field}.kind"), kind, kinds, MarkKind::Natural);
         let mut code = self.text(&format!("{field}.code"), &wire.code, 1..=100);
         let mut issuer = String::new();

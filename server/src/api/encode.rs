@@ -1,14 +1,18 @@
 //! To the wire: what several services answer.
 
-use crate::model::animal::{Label, Manner, Taxon};
+use crate::model::animal::{ArrivalSource, Destination, Label};
 use crate::model::check::{DueItem, DueState, Duty};
-use crate::model::concern::{Concern, ConcernKind, ConcernState, Level};
+use crate::model::concern::{About, Concern, ConcernKind, ConcernState, Level};
 use crate::model::crate_reading::CrateReading;
+use crate::model::death::{Death, Disposal, Manner, PostMortem};
 use crate::model::fact::{Change, FactKind, Told};
 use crate::model::mark::{Mark, MarkKind};
 use crate::model::person::{Grant, Person, Role};
 use crate::model::reason::Reason;
+use crate::model::site::EnclosureKind;
+use crate::model::taxon::{Appendix, Taxon};
 use crate::model::transfer::{State, Step, Terms, Transfer};
+use crate::model::weight::Method;
 use chrono::NaiveDate;
 use holt_audit::terms::{Counts, Mass, Sex};
 use holt_proto::time::{day, timestamp};
@@ -35,13 +39,33 @@ pub(crate) fn id(id: Uuid) -> String {
     id.to_string()
 }
 
+pub(crate) const fn appendix(appendix: Appendix) -> v1::CitesAppendix {
+    match appendix {
+        Appendix::NotStated => v1::CitesAppendix::Unspecified,
+        Appendix::None => v1::CitesAppendix::None,
+        Appendix::I => v1::CitesAppendix::I,
+        Appendix::Two => v1::CitesAppendix::Ii,
+        Appendix::Three => v1::CitesAppendix::Iii,
+    }
+}
+
 pub(crate) fn taxon(taxon: Taxon) -> v1::Taxon {
+    let synonyms = taxon.synonyms.into_iter().map(|synonym| v1::Synonym {
+        name: synonym.name,
+        until_year: synonym.until_year.unwrap_or_default(),
+        source: synonym.source,
+    });
     v1::Taxon {
         id: id(taxon.id),
         scientific_name: taxon.scientific_name,
         common_name: taxon.common_name,
         breeds_from_days: taxon.breeds_from_days.unwrap_or_default(),
         carries_up_to_days: taxon.carries_up_to_days.unwrap_or_default(),
+        cites_appendix: appendix(taxon.appendix).into(),
+        synonyms: synonyms.collect(),
+        asked_as: taxon.asked_as,
+        // Told with the list of species only.
+        traits: None,
     }
 }
 
@@ -59,18 +83,61 @@ pub(crate) fn day_between(first: NaiveDate, last: NaiveDate) -> v1::Day {
         .unwrap_or(v1::Day { month: 0, day: 0, ..whole })
 }
 
-pub(crate) fn mark(mark: Mark) -> v1::Mark {
-    let kind = match mark.kind {
+pub(crate) const fn weighing_method(method: Method) -> v1::WeighingMethod {
+    match method {
+        Method::NotTold => v1::WeighingMethod::Unspecified,
+        Method::Trained => v1::WeighingMethod::Trained,
+        Method::Handled => v1::WeighingMethod::Handled,
+        Method::Crate => v1::WeighingMethod::Crate,
+        Method::Anaesthetised => v1::WeighingMethod::Anaesthetised,
+        Method::Estimate => v1::WeighingMethod::Estimate,
+    }
+}
+
+pub(crate) const fn enclosure_kind(kind: EnclosureKind) -> v1::EnclosureKind {
+    match kind {
+        EnclosureKind::Indoor => v1::EnclosureKind::Indoor,
+        EnclosureKind::Outdoor => v1::EnclosureKind::Outdoor,
+        EnclosureKind::Mixed => v1::EnclosureKind::Mixed,
+    }
+}
+
+pub(crate) const fn source(source: ArrivalSource) -> v1::ArrivalSource {
+    match source {
+        ArrivalSource::Collection => v1::ArrivalSource::Collection,
+        ArrivalSource::Wild => v1::ArrivalSource::Wild,
+        ArrivalSource::Rescue => v1::ArrivalSource::Rescue,
+        ArrivalSource::Confiscation => v1::ArrivalSource::Confiscation,
+        ArrivalSource::Private => v1::ArrivalSource::Private,
+        ArrivalSource::OnSiteBefore => v1::ArrivalSource::OnSiteBefore,
+    }
+}
+
+pub(crate) const fn destination(destination: Destination) -> v1::DepartureDestination {
+    match destination {
+        Destination::Collection => v1::DepartureDestination::Collection,
+        Destination::Wild => v1::DepartureDestination::Wild,
+        Destination::Private => v1::DepartureDestination::Private,
+        Destination::Escape => v1::DepartureDestination::Escape,
+    }
+}
+
+pub(crate) const fn mark_kind(kind: MarkKind) -> v1::MarkKind {
+    match kind {
         MarkKind::Transponder => v1::MarkKind::Transponder,
         MarkKind::Ring => v1::MarkKind::Ring,
         MarkKind::Tattoo => v1::MarkKind::Tattoo,
         MarkKind::EarNotch => v1::MarkKind::EarNotch,
         MarkKind::Natural => v1::MarkKind::Natural,
         MarkKind::HouseName => v1::MarkKind::HouseName,
-    };
+        MarkKind::FormerNumber => v1::MarkKind::FormerNumber,
+    }
+}
+
+pub(crate) fn mark(mark: Mark) -> v1::Mark {
     v1::Mark {
         id: id(mark.id),
-        kind: kind.into(),
+        kind: mark_kind(mark.kind).into(),
         code: mark.code,
         place_on_body: mark.place_on_body,
         interval: Some(v1::Interval {
@@ -88,6 +155,34 @@ pub(crate) const fn manner(manner: Manner) -> v1::DeathManner {
         Manner::Accident => v1::DeathManner::Accident,
         Manner::ByAnimal => v1::DeathManner::ByAnimal,
         Manner::Unknown => v1::DeathManner::Unknown,
+    }
+}
+
+pub(crate) fn death(death: Death) -> v1::Death {
+    let post_mortem = match death.body.post_mortem {
+        None => v1::PostMortem::Unspecified,
+        Some(PostMortem::NotDone) => v1::PostMortem::NotDone,
+        Some(PostMortem::AskedFor) => v1::PostMortem::AskedFor,
+        Some(PostMortem::Done) => v1::PostMortem::Done,
+    };
+    let disposal = match death.body.disposal {
+        None => v1::Disposal::Unspecified,
+        Some(Disposal::Incinerated) => v1::Disposal::Incinerated,
+        Some(Disposal::Buried) => v1::Disposal::Buried,
+        Some(Disposal::Collection) => v1::Disposal::Collection,
+        Some(Disposal::Sample) => v1::Disposal::Sample,
+        Some(Disposal::Rendered) => v1::Disposal::Rendered,
+        Some(Disposal::Unknown) => v1::Disposal::Unknown,
+    };
+    v1::Death {
+        died_on: death.died.map(|(first, last)| day_between(first, last)),
+        found_on: death.found_on.map(day),
+        manner: manner(death.manner).into(),
+        note: death.note,
+        post_mortem: post_mortem.into(),
+        post_mortem_result: death.body.result,
+        disposal: disposal.into(),
+        disposal_name: death.body.disposal_name,
     }
 }
 
@@ -133,6 +228,7 @@ pub(crate) const fn duty(duty: Duty) -> v1::Duty {
     match duty {
         Duty::Weigh => v1::Duty::Weigh,
         Duty::Assess => v1::Duty::Assess,
+        Duty::EndLoan => v1::Duty::EndLoan,
     }
 }
 
@@ -161,6 +257,7 @@ pub(crate) const fn concern_kind(kind: ConcernKind) -> v1::ConcernKind {
     match kind {
         ConcernKind::WeightTrend => v1::ConcernKind::WeightTrend,
         ConcernKind::ScaleRefused => v1::ConcernKind::ScaleRefused,
+        ConcernKind::GroupWeight => v1::ConcernKind::GroupWeight,
     }
 }
 
@@ -169,6 +266,30 @@ pub(crate) const fn concern_level(level: Level) -> v1::ConcernLevel {
         Level::Watch => v1::ConcernLevel::Watch,
         Level::Act => v1::ConcernLevel::Act,
         Level::Urgent => v1::ConcernLevel::Urgent,
+    }
+}
+
+/// Whom a concern is about, as its fields say it.
+#[derive(Default)]
+pub(crate) struct AboutFields {
+    pub(crate) animal_id: String,
+    pub(crate) accession: String,
+    pub(crate) house_name: String,
+    pub(crate) enclosure: String,
+    pub(crate) taxon: String,
+}
+
+pub(crate) fn about(about: About) -> AboutFields {
+    match about {
+        About::Animal(label) => AboutFields {
+            animal_id: id(label.id),
+            accession: label.accession,
+            house_name: label.house_name,
+            ..AboutFields::default()
+        },
+        About::Household(household) => {
+            AboutFields { enclosure: household.enclosure, taxon: household.taxon, ..AboutFields::default() }
+        }
     }
 }
 
@@ -187,12 +308,15 @@ pub(crate) fn concern(concern: Concern) -> v1::Concern {
         low: figure.low,
         high: figure.high,
     });
+    let about = about(concern.about);
     v1::Concern {
         id: id(concern.id),
         site: concern.site,
-        animal_id: id(concern.animal.id),
-        accession: concern.animal.accession,
-        house_name: concern.animal.house_name,
+        animal_id: about.animal_id,
+        accession: about.accession,
+        house_name: about.house_name,
+        enclosure: about.enclosure,
+        taxon: about.taxon,
         kind: kind.into(),
         level: level.into(),
         state: state.into(),
@@ -286,6 +410,8 @@ const fn fact_kind(kind: FactKind) -> v1::FactKind {
         FactKind::Membership => v1::FactKind::Membership,
         FactKind::ToldApart => v1::FactKind::ToldApart,
         FactKind::Mark => v1::FactKind::Mark,
+        FactKind::Loan => v1::FactKind::Loan,
+        FactKind::Paper => v1::FactKind::Paper,
         FactKind::Weight => v1::FactKind::Weight,
         FactKind::Assessment => v1::FactKind::Assessment,
         FactKind::Transfer => v1::FactKind::Transfer,

@@ -4,7 +4,7 @@ use crate::api::animals::{encode as animal, manner, reference, scientific_name};
 use crate::api::decode::Form;
 use crate::api::encode::{counts, id, label, taxon};
 use crate::api::{Api, caller, encode, status};
-use crate::model::animal::Manner;
+use crate::model::death::Manner;
 use crate::model::litter::{
     Change, Changed, Correction, Event, Litter, NewEvent, NewLitter, NewParents, NewYoung, Wrong,
 };

@@ -46,4 +46,26 @@ impl MarkService for Api {
         let mark = marks::end(&self.records, &caller, &write, &site, &gone).await.map_err(status::from)?;
         Ok(Response::new(v1::EndMarkResponse { mark: Some(encode::mark(mark)) }))
     }
+
+    async fn replace_mark(
+        &self,
+        request: Request<v1::ReplaceMarkRequest>,
+    ) -> Result<Response<v1::ReplaceMarkResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let write = form.request("MarkService/ReplaceMark", &asked.request_id, &asked, false);
+        let site = form.site("site", &asked.site);
+        let gone = Gone {
+            animal: form.animal("animal", &asked.animal),
+            mark: form.uuid("mark_id", &asked.mark_id),
+            at: form.instant("replaced_at", asked.replaced_at),
+            why: form.text("why", &asked.why, 1..=200),
+        };
+        let new = form.mark("mark", asked.mark.as_ref());
+        form.done()?;
+        let (ended, began) =
+            marks::replace(&self.records, &caller, &write, &site, &gone, &new).await.map_err(status::from)?;
+        let (ended, began) = (Some(encode::mark(ended)), Some(encode::mark(began)));
+        Ok(Response::new(v1::ReplaceMarkResponse { ended, began }))
+    }
 }

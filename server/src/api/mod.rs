@@ -5,41 +5,52 @@ pub mod assessments;
 pub mod caller;
 pub mod census;
 pub mod checks;
+pub mod climate;
 pub mod concerns;
 pub mod corrections;
 mod decode;
 mod encode;
+pub mod exchange;
+pub mod find;
 pub mod groups;
+pub mod growth;
 pub mod history;
 pub mod ledger;
 pub mod litters;
+pub mod loans;
 pub mod marks;
 pub mod merges;
 mod pages;
+pub mod papers;
 pub mod people;
 pub mod placements;
 pub mod reports;
 pub mod shield;
 pub mod sites;
 pub mod status;
+pub mod streams;
+pub mod titles;
 pub mod transfers;
 pub mod weights;
+pub mod welfare;
 
 use crate::records::Records;
 use pages::Pages;
 use std::sync::Arc;
+use streams::Streams;
 
 /// What every service needs.
 #[derive(Clone)]
 pub struct Api {
     records: Records,
     pages: Arc<Pages>,
+    streams: Streams,
 }
 
 impl Api {
     /// Services over `records`; page tokens are authenticated with `page_secret`.
     #[must_use]
-    pub fn new(records: Records, page_secret: [u8; 32]) -> Self {
-        Self { records, pages: Arc::new(Pages::new(page_secret)) }
+    pub fn new(records: Records, page_secret: [u8; 32], streams: Streams) -> Self {
+        Self { records, pages: Arc::new(Pages::new(page_secret)), streams }
     }
 }

@@ -41,6 +41,7 @@ fn site_day(told: SiteDay) -> v1::SiteDay {
         overdue: told.overdue.into_iter().map(encode::due_item).collect(),
         concerns: told.concerns.into_iter().map(encode::concern).collect(),
         transfers: told.transfers.into_iter().map(encode::transfer).collect(),
+        loans_ending: told.loans_ending.into_iter().map(encode::due_item).collect(),
     }
 }
 

@@ -1,7 +1,8 @@
 //! `SiteService`.
 
 use crate::api::decode::Form;
-use crate::api::encode::id;
+use crate::api::encode::{enclosure_kind, id};
+use crate::api::papers::country;
 use crate::api::{Api, caller, status};
 use crate::model::site::{Enclosure, EnclosureKind, NewEnclosure, NewSite, Site};
 use crate::records::sites;
@@ -19,20 +20,16 @@ fn encode(site: Site) -> v1::Site {
         licence: site.licence,
         latitude: site.latitude,
         longitude: site.longitude,
+        country: site.country,
     }
 }
 
 fn encode_enclosure(enclosure: Enclosure) -> v1::Enclosure {
-    let kind = match enclosure.kind {
-        EnclosureKind::Indoor => v1::EnclosureKind::Indoor,
-        EnclosureKind::Outdoor => v1::EnclosureKind::Outdoor,
-        EnclosureKind::Mixed => v1::EnclosureKind::Mixed,
-    };
     v1::Enclosure {
         id: id(enclosure.id),
         site: enclosure.site,
         name: enclosure.name,
-        kind: kind.into(),
+        kind: enclosure_kind(enclosure.kind).into(),
         capacity: enclosure.capacity,
         occupants: enclosure.occupants,
     }
@@ -66,6 +63,7 @@ impl SiteService for Api {
             licence: form.text("licence", &asked.licence, 0..=200),
             latitude: degrees(&mut form, "latitude", asked.latitude, 90.0),
             longitude: degrees(&mut form, "longitude", asked.longitude, 180.0),
+            country: country(&mut form, "country", &asked.country),
         };
         form.done()?;
         let site = sites::create(&self.records, &caller, &write, new).await.map_err(status::from)?;

@@ -138,7 +138,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 40] = [
+    const ALL: [Reason; 42] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -179,6 +179,8 @@ mod tests {
         Reason::LedgerBroken,
         Reason::FactOfAnotherSite,
         Reason::MergeConflict,
+        Reason::NotTheOwner,
+        Reason::BetweenSites,
     ];
 
     #[test]

@@ -6,7 +6,8 @@ use crate::api::{Api, caller, status};
 use crate::model::crate_reading::{Named, NewCrateReading};
 use crate::model::reason::Reason;
 use crate::model::weight::{
-    Answer, Answered, Method, Outcome, Reading, ReadingRefusal, Round, RoundOutcome, Taken, Weight,
+    Answer, Answered, Method, Outcome, Reading, ReadingRefusal, Round, RoundOutcome, ScaleDrift, Taken,
+    Weight,
 };
 use crate::records::crate_readings;
 use crate::records::weights::{self, Asked};
@@ -19,17 +20,25 @@ use tonic::{Request, Response, Status};
 
 /// A reading, or why it is none: what is wrong with one does not touch the others.
 fn reading(wire: &v1::Reading) -> Result<Reading, ReadingRefusal> {
-    let wrong = |field: &str, say: &str, mend: &str| ReadingRefusal {
-        reason: Reason::Malformed,
-        field: field.to_owned(),
-        say: say.to_owned(),
-        mend: mend.to_owned(),
-    };
     let animal = wire.animal.trim();
     if animal.is_empty() {
         let mend = "name the animal by accession, transponder, ring or house name";
         return Err(wrong("animal", "no animal is named", mend));
     }
+    reading_of(animal, wire)
+}
+
+fn wrong(field: &str, say: &str, mend: &str) -> ReadingRefusal {
+    ReadingRefusal {
+        reason: Reason::Malformed,
+        field: field.to_owned(),
+        say: say.to_owned(),
+        mend: mend.to_owned(),
+    }
+}
+
+/// A reading of an animal that is told apart from it.
+pub(super) fn reading_of(animal: &str, wire: &v1::Reading) -> Result<Reading, ReadingRefusal> {
     let taken = match wire.when {
         Some(reading::When::WeighedAt(at)) => time::instant(at).map(Taken::At),
         Some(reading::When::WeighedOn(day)) => time::whole_day(day).map(Taken::On),
@@ -119,22 +128,25 @@ fn answer(index: usize, answered: Answered) -> v1::ReadingAnswer {
     wire
 }
 
+fn drift(drift: ScaleDrift) -> v1::ScaleDrift {
+    v1::ScaleDrift {
+        scale: drift.scale,
+        percent: drift.percent,
+        standard_error_percent: drift.standard_error_percent,
+        animals: i32::try_from(drift.animals).unwrap_or(i32::MAX),
+    }
+}
+
 fn encode_outcome(outcome: RoundOutcome) -> v1::RecordWeightsResponse {
     v1::RecordWeightsResponse {
         answers: outcome.answers.into_iter().enumerate().map(|(n, one)| answer(n, one)).collect(),
         concerns: outcome.concerns.into_iter().map(encode::concern).collect(),
+        drifts: outcome.drifts.into_iter().map(drift).collect(),
     }
 }
 
 fn encode_weight(weight: Weight) -> v1::Weight {
-    let method = match weight.method {
-        Method::NotTold => v1::WeighingMethod::Unspecified,
-        Method::Trained => v1::WeighingMethod::Trained,
-        Method::Handled => v1::WeighingMethod::Handled,
-        Method::Crate => v1::WeighingMethod::Crate,
-        Method::Anaesthetised => v1::WeighingMethod::Anaesthetised,
-        Method::Estimate => v1::WeighingMethod::Estimate,
-    };
+    let method = encode::weighing_method(weight.method);
     v1::Weight {
         id: id(weight.id),
         animal_id: id(weight.animal.id),

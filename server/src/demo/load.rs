@@ -127,6 +127,7 @@ impl Loader<'_> {
                     licence: park.licence.to_owned(),
                     latitude: None,
                     longitude: None,
+                    ..Default::default()
                 })
                 .await?;
             for (name, indoor, capacity) in park.enclosures {

@@ -1,34 +1,15 @@
 //! Animals as the caller may see them, and what is asked for when one is registered.
 
+use crate::model::death::Death;
 use crate::model::holding::When;
+use crate::model::loan::Terms;
 use crate::model::mark::{Mark, NewMark};
+use crate::model::paper::Content;
+use crate::model::taxon::Taxon;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::{Mass, Sex};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
-
-/// A species or subspecies.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-pub struct Taxon {
-    pub id: Uuid,
-    pub scientific_name: String,
-    pub common_name: String,
-    /// Age in days from which it can be a parent, where that is stated.
-    #[serde(default)]
-    pub breeds_from_days: Option<i32>,
-    /// Longest time in days from mating to birth, where that is stated.
-    #[serde(default)]
-    pub carries_up_to_days: Option<i32>,
-}
-
-/// A species to put on record.
-#[derive(Clone, Debug)]
-pub struct NewTaxon {
-    pub scientific_name: String,
-    pub common_name: String,
-    pub breeds_from_days: Option<i32>,
-    pub carries_up_to_days: Option<i32>,
-}
 
 /// Where an animal stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -94,6 +75,8 @@ pub struct Animal {
     pub owner: String,
     pub held_since: Option<NaiveDate>,
     pub went_to: String,
+    #[serde(default)]
+    pub death: Option<Death>,
 }
 
 impl Animal {
@@ -110,7 +93,7 @@ pub enum Coming {
     /// Born there.
     Birth { day: NaiveDate },
     /// From outside Holt.
-    Arrival { when: When, source: ArrivalSource, from: String },
+    Arrival { when: When, source: ArrivalSource, from: String, country: String },
 }
 
 /// What kind of place an animal came from.
@@ -155,31 +138,9 @@ pub struct NewAnimal {
     pub marks: Vec<NewMark>,
     pub enclosure: String,
     pub owner: String,
-}
-
-/// How an animal died.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Manner {
-    Natural,
-    Euthanasia,
-    Accident,
-    ByAnimal,
-    Unknown,
-}
-
-impl Manner {
-    /// As it is stored.
-    #[must_use]
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Natural => "natural",
-            Self::Euthanasia => "euthanasia",
-            Self::Accident => "accident",
-            Self::ByAnimal => "by_animal",
-            Self::Unknown => "unknown",
-        }
-    }
+    pub papers: Vec<Content>,
+    /// Terms on which it came on loan, where it did.
+    pub loan: Option<Terms>,
 }
 
 /// Where an animal goes that leaves Holt.
@@ -208,8 +169,15 @@ impl Destination {
 /// How an animal leaves the books.
 #[derive(Clone, Debug)]
 pub enum Leaving {
-    Death { manner: Manner, note: String },
-    Departure { destination: Destination, name: String },
+    Death(Box<Death>),
+    Departure {
+        destination: Destination,
+        name: String,
+        country: String,
+        papers: Vec<Content>,
+        /// Terms on which it went on loan, where it did.
+        loan: Option<Terms>,
+    },
 }
 
 /// What a list of animals is about.

@@ -37,6 +37,8 @@ pub struct Assessment {
     pub protocol_version: i32,
     pub assessed_at: DateTime<Utc>,
     pub observer: String,
+    /// The person, also where the caller may not see the name.
+    pub observer_id: Uuid,
     pub findings: Vec<Finding>,
     pub note: String,
 }

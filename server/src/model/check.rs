@@ -2,6 +2,7 @@
 
 use crate::model::animal::Label;
 use chrono::NaiveDate;
+use holt_audit::schedule::Coverage;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -11,10 +12,12 @@ use uuid::Uuid;
 pub enum Duty {
     Weigh,
     Assess,
+    /// End or prolong a loan.
+    EndLoan,
 }
 
 impl Duty {
-    /// All duties.
+    /// Duties that checks are set up for.
     pub const ALL: [Self; 2] = [Self::Weigh, Self::Assess];
 }
 
@@ -54,6 +57,16 @@ pub struct NewCheck {
     pub starts_on: Option<NaiveDate>,
     pub grace_days: u16,
     pub note: String,
+}
+
+/// What became of the due days of a check.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CheckCoverage {
+    pub check: Check,
+    /// Over all animals.
+    pub counts: Coverage,
+    /// Each animal of which a due day was not done in time, by accession.
+    pub short: Vec<(Label, Coverage)>,
 }
 
 /// How a due day stands.

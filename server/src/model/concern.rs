@@ -11,6 +11,31 @@ use uuid::Uuid;
 pub enum ConcernKind {
     WeightTrend,
     ScaleRefused,
+    GroupWeight,
+}
+
+/// Animals of one species that live in one enclosure.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Household {
+    pub enclosure: String,
+    /// Scientific name.
+    pub taxon: String,
+}
+
+impl Household {
+    /// As people would say it: `Lontra canadensis in Weir`.
+    #[must_use]
+    pub fn spoken(&self) -> String {
+        format!("{} in {}", self.taxon, self.enclosure)
+    }
+}
+
+/// Whom a concern is about.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum About {
+    Animal(Label),
+    Household(Household),
 }
 
 /// How soon to look.
@@ -50,7 +75,7 @@ pub struct Content {
 pub struct Concern {
     pub id: Uuid,
     pub site: String,
-    pub animal: Label,
+    pub about: About,
     pub kind: ConcernKind,
     pub state: ConcernState,
     pub content: Content,

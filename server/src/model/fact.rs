@@ -18,6 +18,8 @@ pub enum FactKind {
     Placement,
     Membership,
     Mark,
+    Loan,
+    Paper,
     Weight,
     Assessment,
     /// A step of a transfer; told in a history, and corrected by none.
@@ -43,6 +45,8 @@ impl FactKind {
             Self::Placement => "placement",
             Self::Membership => "membership",
             Self::Mark => "mark",
+            Self::Loan => "loan",
+            Self::Paper => "paper",
             Self::Weight => "weight",
             Self::Assessment => "assessment",
             Self::Transfer => "transfer",

@@ -1,7 +1,9 @@
 //! Litters: young of one birth that are counted, and not yet told apart.
 
-use crate::model::animal::{Animal, Label, Manner, Taxon};
+use crate::model::animal::{Animal, Label};
+use crate::model::death::Manner;
 use crate::model::mark::NewMark;
+use crate::model::taxon::Taxon;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::{Counts, Sex};
 use serde::{Deserialize, Serialize};
@@ -217,11 +219,9 @@ mod tests {
             id: Uuid::nil(),
             site: "QUI".to_owned(),
             taxon: Taxon {
-                id: Uuid::nil(),
                 scientific_name: "Myocastor coypus".to_owned(),
                 common_name: "coypu".to_owned(),
-                breeds_from_days: None,
-                carries_up_to_days: None,
+                ..Taxon::default()
             },
             born_on: day("2026-03-01"),
             dam: None,

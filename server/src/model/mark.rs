@@ -14,6 +14,8 @@ pub enum MarkKind {
     EarNotch,
     Natural,
     HouseName,
+    /// Number in the records of a collection outside Holt.
+    FormerNumber,
 }
 
 impl MarkKind {
@@ -27,6 +29,7 @@ impl MarkKind {
             Self::EarNotch => "ear_notch",
             Self::Natural => "natural",
             Self::HouseName => "house_name",
+            Self::FormerNumber => "former_number",
         }
     }
 }

@@ -46,6 +46,8 @@ pub enum Reason {
     LedgerBroken,
     FactOfAnotherSite,
     MergeConflict,
+    NotTheOwner,
+    BetweenSites,
 }
 
 /// What kind of refusal a reason makes, which decides the status code.
@@ -97,7 +99,9 @@ impl Reason {
             | Self::LastSteward
             | Self::LitterTooFew
             | Self::LedgerBroken
-            | Self::MergeConflict => Kind::WrongState,
+            | Self::MergeConflict
+            | Self::NotTheOwner
+            | Self::BetweenSites => Kind::WrongState,
             Self::VersionPassed | Self::Contention => Kind::Changed,
             Self::TooMuch => Kind::TooMuch,
             Self::DeadlinePassed => Kind::Late,

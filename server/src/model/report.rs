@@ -1,8 +1,9 @@
 //! A site as of a day.
 
-use crate::model::animal::{Label, Taxon};
+use crate::model::animal::Label;
 use crate::model::check::{DueItem, Duty};
 use crate::model::concern::Concern;
+use crate::model::taxon::Taxon;
 use crate::model::transfer::Transfer;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::Counts;
@@ -31,6 +32,8 @@ pub struct SiteDay {
     pub overdue: Vec<DueItem>,
     pub concerns: Vec<Concern>,
     pub transfers: Vec<Transfer>,
+    /// Loans that end soon or should have ended.
+    pub loans_ending: Vec<DueItem>,
 }
 
 /// Sites as of a day.

@@ -20,6 +20,9 @@ pub struct Site {
     pub latitude: Option<f64>,
     /// Degrees, east positive.
     pub longitude: Option<f64>,
+    /// Two letters of ISO 3166-1; empty where not stated.
+    #[serde(default)]
+    pub country: String,
 }
 
 impl Site {
@@ -59,6 +62,7 @@ pub struct NewSite {
     pub licence: String,
     pub latitude: Option<f64>,
     pub longitude: Option<f64>,
+    pub country: String,
 }
 
 /// Whether an enclosure is under a roof.
@@ -104,6 +108,7 @@ mod tests {
             licence: String::new(),
             latitude: None,
             longitude: None,
+            country: String::new(),
         }
     }
 

@@ -1,6 +1,7 @@
 //! Stock returns: how many animals there were, how many came and went, and that it adds up.
 
-use crate::model::animal::{Label, Taxon};
+use crate::model::animal::Label;
+use crate::model::taxon::Taxon;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::census::{Line, Litter, Stay};
 use uuid::Uuid;

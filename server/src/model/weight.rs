@@ -98,6 +98,18 @@ pub struct Answered {
 pub struct RoundOutcome {
     pub answers: Vec<Answered>,
     pub concerns: Vec<Concern>,
+    /// Scales that are off for all animals of the round.
+    pub drifts: Vec<ScaleDrift>,
+}
+
+/// A scale by which all animals of a round are off by much the same factor.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ScaleDrift {
+    /// As it was noted; may be empty.
+    pub scale: String,
+    pub percent: f64,
+    pub standard_error_percent: f64,
+    pub animals: usize,
 }
 
 /// A reading on record.

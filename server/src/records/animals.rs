@@ -2,54 +2,39 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::{Animal, Coming, Destination, Filter, Label, Leaving, NewAnimal, NewTaxon, Taxon};
+use crate::model::animal::{Animal, Coming, Destination, Filter, Label, Leaving, NewAnimal};
 use crate::model::holding::{Began, Ended, When};
+use crate::model::loan::Terms;
 use crate::model::mark::{MarkKind, NewMark};
 use crate::model::page::{Page, Slice};
+use crate::model::paper::Occasion;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::site::Site;
 use crate::model::transfer::{State, Step};
-use crate::records::error::{Refusal, Result};
+use crate::records::deaths::refuse_odd_days;
+use crate::records::error::{Refusal, Result, Violation};
 use crate::records::parents::{self, Birth};
-use crate::records::{Records, fresh, guard_version, held_now, one_animal, view};
-use crate::store::animals::{self, Death, First, Lens, Lock};
+use crate::records::{
+    Records, fresh, guard_version, held_now, loans, one_animal, papers, taxa, titles as title_rules, view,
+};
+use crate::store::animals::{self, First, Lens, Lock};
 use crate::store::holdings::{self, Beginning, Ending};
 use crate::store::titles::{self, Owner};
 use crate::store::transfers::{self, Taken};
-use crate::store::{Snapshot, Tx, accessions, groups, marks, placements, retrying, sites};
+use crate::store::{Snapshot, Tx, accessions, deaths, groups, marks, placements, retrying, sites};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use holt_audit::terms::Sex;
 use holt_audit::zone;
+use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// Adds a species.
-///
-/// # Errors
-/// Refused without the role anywhere, or where the name is taken.
-pub async fn create_taxon(
-    records: &Records,
-    caller: &Caller,
-    request: &Request,
-    new: &NewTaxon,
-) -> Result<Taxon> {
-    caller.may_somewhere(Deed::Register)?;
-    retrying("create_taxon", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        let taxon = animals::insert_taxon(&mut tx, new).await?;
-        Ok(tx.commit(taxon).await?)
-    })
-    .await
-}
-
-/// All species.
-///
-/// # Errors
-/// Faults only.
-pub async fn taxa(records: &Records, caller: &Caller) -> Result<Vec<Taxon>> {
-    let snapshot = records.store.read(caller, None).await?;
-    Ok(animals::taxa(&snapshot).await?)
+/// An animal that came onto the books or went off them, and the papers that are missing.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Booked {
+    pub animal: Animal,
+    pub missing: Vec<String>,
 }
 
 /// Registers an animal that was born at a site or came to it from outside.
@@ -63,16 +48,14 @@ pub async fn register(
     request: &Request,
     site: &str,
     new: &NewAnimal,
-) -> Result<Animal> {
+) -> Result<Booked> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     let owner = owner(records, &permit, &new.owner).await?;
     retrying("register_animal", || async {
         let mut tx = fresh!(records.store.write(caller, request).await?);
         tx.at_site(permit.site().id);
         let came = Came::of(permit.site(), &new.coming, tx.now())?;
-        let taxon = animals::taxon(&tx, &new.taxon)
-            .await?
-            .ok_or_else(|| Refusal::not_found("species", &new.taxon))?;
+        let taxon = taxa::one(&tx, &new.taxon).await?;
         let born = new.born.map(|born| (born.first, born.last));
         if let Some((first, _)) = born.filter(|(first, _)| *first > came.on) {
             return Err(Refusal::new(
@@ -96,17 +79,38 @@ pub async fn register(
             }
         }
         let first = First { taxon: taxon.id, sex: new.sex, sexed_on: came.on, born: new.born, parents };
-        let (how, source, name) = match &new.coming {
-            Coming::Birth { .. } => (Began::Birth, "", String::new()),
-            Coming::Arrival { source, from, .. } => (Began::Arrival, source.as_str(), from.clone()),
+        let (how, source, name, country) = match &new.coming {
+            Coming::Birth { .. } => (Began::Birth, "", String::new(), String::new()),
+            Coming::Arrival { source, from, country, .. } => {
+                (Began::Arrival, source.as_str(), from.clone(), country.clone())
+            }
         };
-        let beginning = Beginning { how, at: came.at, on: came.on, source, name, transfer: None };
-        let owner = owner.clone();
+        let beginning = Beginning { how, at: came.at, on: came.on, source, name, country, transfer: None };
+        let (owner, when) = (owner.clone(), (came.at, came.on));
+        let parties = (owner.clone(), Owner::Site(permit.site().id));
         let entry = Entry { first, beginning, owner, marks: &new.marks, enclosure: &new.enclosure };
-        let reply = onto_the_books(&mut tx, &permit, entry).await?;
-        Ok(tx.commit(reply).await?)
+        let mut animal = onto_the_books(&mut tx, &permit, entry).await?;
+        animal.taxon = animal.taxon.asked_as(&new.taxon);
+        if let Some(terms) = &new.loan {
+            refuse_own(&parties)?;
+            loans::begin(&mut tx, &permit, animal.id, parties, when, terms, None).await?;
+        }
+        let missing = papers::accompany(&mut tx, &permit, &animal, Occasion::Arrival, &new.papers).await?;
+        Ok(tx.commit(Booked { animal, missing }).await?)
     })
     .await
+}
+
+/// Refuses an animal that would be on loan from the site to itself.
+fn refuse_own((lender, borrower): &(Owner, Owner)) -> std::result::Result<(), Refusal> {
+    if lender != borrower {
+        return Ok(());
+    }
+    Err(Refusal::malformed(vec![Violation {
+        field: "owner".to_owned(),
+        say: "an animal on loan has another owner than the site".to_owned(),
+        mend: "name the owner who lends it".to_owned(),
+    }]))
 }
 
 /// Who owns an animal that comes onto the books, as it is written: the code of a site, a name outside Holt,
@@ -177,7 +181,7 @@ impl Came {
 }
 
 /// Refuses an instant that is not on the day it is given for.
-fn on_its_day(
+pub(super) fn on_its_day(
     site: &Site,
     on: NaiveDate,
     at: DateTime<Utc>,
@@ -278,10 +282,11 @@ pub struct Left {
 
 impl Left {
     /// The field that says when: the instant where it is known, else the day.
-    const fn time_field(&self) -> &'static str {
+    fn time_field(&self) -> &'static str {
         match (&self.how, self.when.at) {
-            (Leaving::Death { .. }, Some(_)) => "died_at",
-            (Leaving::Death { .. }, None) => "died_on",
+            (Leaving::Death(_), Some(_)) => "died_at",
+            (Leaving::Death(death), None) if death.day().is_none() => "found_on",
+            (Leaving::Death(_), None) => "died_on",
             (Leaving::Departure { .. }, Some(_)) => "departed_at",
             (Leaving::Departure { .. }, None) => "departed_on",
         }
@@ -310,7 +315,7 @@ pub async fn leave(
     request: &Request,
     site: &str,
     left: &Left,
-) -> Result<Animal> {
+) -> Result<Booked> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("leave", || async {
         let mut tx = fresh!(records.store.write(caller, request).await?);
@@ -321,26 +326,66 @@ pub async fn leave(
         refuse_earlier_than_known(&tx, &animal, at, left.time_field()).await?;
         end_transfer(&mut tx, &permit, &animal, left, at).await?;
         let spoken = animal.label();
-        let (how, source, name, why) = match &left.how {
-            Leaving::Death { manner, note } => {
-                let death =
-                    Death { at, on: left.when.day, day_only: left.when.at.is_none(), manner: *manner, note };
-                animals::insert_death(&mut tx, permit.site().id, animal.id, death).await?;
-                (Ended::Death, "", String::new(), "the animal died")
+        let (how, source, name, country, why) = match &left.how {
+            Leaving::Death(death) => {
+                refuse_odd_days(death, animal.held_since, permit.site().day_of(tx.now()))?;
+                let when = (at, left.when.day, left.when.at.is_none());
+                deaths::insert(&mut tx, permit.site().id, animal.id, when, death).await?;
+                (Ended::Death, "", String::new(), String::new(), "the animal died")
             }
-            Leaving::Departure { destination: Destination::Escape, name } => {
-                (Ended::Escape, "escape", name.clone(), "the animal escaped")
+            Leaving::Departure { destination: Destination::Escape, name, country, .. } => {
+                (Ended::Escape, "escape", name.clone(), country.clone(), "the animal escaped")
             }
-            Leaving::Departure { destination, name } => {
-                (Ended::Departure, destination.as_str(), name.clone(), "the animal left")
+            Leaving::Departure { destination, name, country, .. } => {
+                (Ended::Departure, destination.as_str(), name.clone(), country.clone(), "the animal left")
             }
         };
-        let ending = Ending { how, at, on: left.when.day, source, name, transfer: None };
+        let ending = Ending { how, at, on: left.when.day, source, name, country, transfer: None };
         off_the_books(&mut tx, &permit, animal.id, ending, why).await?;
-        let reply = view(&tx, &permit, &spoken, tx.now()).await?;
-        Ok(tx.commit(reply).await?)
+        if let Leaving::Departure { destination, name, loan, .. } = &left.how {
+            let when = (at, left.when.day);
+            keep_or_end_title(&mut tx, &permit, &animal, *destination, name, loan.as_ref(), when).await?;
+        }
+        let animal = view(&tx, &permit, &spoken, tx.now()).await?;
+        let missing = match &left.how {
+            Leaving::Death(_) => Vec::new(),
+            Leaving::Departure { papers, .. } => {
+                papers::accompany(&mut tx, &permit, &animal, Occasion::Departure, papers).await?
+            }
+        };
+        Ok(tx.commit(Booked { animal, missing }).await?)
     })
     .await
+}
+
+/// An animal that leaves on loan stays its owner's; one that leaves otherwise is the site's no more, unless it
+/// escaped.
+async fn keep_or_end_title(
+    tx: &mut Tx,
+    permit: &Permit,
+    animal: &Animal,
+    destination: Destination,
+    to: &str,
+    loan: Option<&Terms>,
+    when: (DateTime<Utc>, NaiveDate),
+) -> Result<()> {
+    let own = animal.owner == permit.site().code;
+    match loan {
+        Some(_) if !own => Err(title_rules::not_the_owner(
+            permit,
+            animal,
+            "record a return to its owner: `holt loan return`",
+        )
+        .into()),
+        Some(terms) => {
+            let parties = (Owner::Site(permit.site().id), Owner::Outside(to.to_owned()));
+            loans::begin(tx, permit, animal.id, parties, when, terms, None).await
+        }
+        None if own && destination != Destination::Escape => {
+            Ok(titles::end(tx, animal.id, permit.site().id, when.0).await?)
+        }
+        None => Ok(()),
+    }
 }
 
 /// Ends what ends when an animal goes off the books for good: holding, placement, membership of a group, and
@@ -352,14 +397,16 @@ pub(super) async fn off_the_books(
     ending: Ending,
     why: &str,
 ) -> Result<()> {
-    let (at, died) = (ending.at, ending.how == Ended::Death);
+    let (at, on, how) = (ending.at, ending.on, ending.how);
+    // First what other sites may have recorded: it is the holder's to end.
+    loans::ended(tx, permit, animal, how, (at, on), why).await?;
+    if how == Ended::Death {
+        marks::end(tx, permit, animal, None, at, why).await?;
+        titles::end(tx, animal, permit.site().id, at).await?;
+    }
     holdings::end(tx, animal, ending).await?;
     placements::end(tx, animal, at).await?;
     groups::end(tx, animal, at, why).await?;
-    if died {
-        marks::end(tx, permit, animal, None, at, why).await?;
-        titles::end(tx, animal, at).await?;
-    }
     animals::bump(tx, animal).await?;
     Ok(())
 }
@@ -397,7 +444,7 @@ async fn end_transfer(
     at: DateTime<Utc>,
 ) -> Result<()> {
     let Some((id, state)) = transfers::open_of(tx, animal.id).await? else { return Ok(()) };
-    let died = matches!(left.how, Leaving::Death { .. });
+    let died = matches!(left.how, Leaving::Death(_));
     if !died || state == State::Dispatched {
         return Err(on_the_move(&animal.label().spoken(), id, state).into());
     }
@@ -472,11 +519,15 @@ pub async fn list(
     let snapshot = records.look(caller, known_at).await?;
     let ids = animals::held(&snapshot, &permit, lens, filter, page).await?;
     let wanted: Vec<Uuid> = ids.entries.iter().map(|(id, _)| *id).collect();
-    Ok(Slice { entries: animals::views(&snapshot, &wanted, lens).await?, next: ids.next })
+    let mut animals = animals::views(&snapshot, &wanted, lens).await?;
+    for animal in &mut animals {
+        animal.taxon = std::mem::take(&mut animal.taxon).asked_as(&filter.taxon);
+    }
+    Ok(Slice { entries: animals, next: ids.next })
 }
 
 /// The close of a day at a site; now, if that day is today or none is given.
-pub(super) fn lens_of(site: &Site, as_of: Option<NaiveDate>, now: DateTime<Utc>) -> Lens {
+pub(crate) fn lens_of(site: &Site, as_of: Option<NaiveDate>, now: DateTime<Utc>) -> Lens {
     let today = site.day_of(now);
     let day = as_of.unwrap_or(today);
     let at = if day == today { now } else { site.close_of(day) };

@@ -6,13 +6,14 @@ use crate::model::assessment::{Assessment, Finding, NewAssessment};
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
+use crate::model::taxon::Taxon;
 use crate::records::error::{Error, Refusal, Result, Violation};
 use crate::records::weights::Asked;
 use crate::records::{Records, fresh, held_now, one_animal};
 use crate::store::animals::Lock;
 use crate::store::assessments::{self, Kept, NewRow};
 use crate::store::weights::Wanted;
-use crate::store::{holdings, retrying};
+use crate::store::{Snapshot, holdings, retrying, taxa};
 use holt_audit::welfare::{Flaw, Graded, Protocol, Score, Sound, grade};
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
@@ -38,7 +39,7 @@ pub struct Judged {
     pub graded: Graded,
 }
 
-fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
+pub(super) fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
     let mut refusal = Refusal::new(reason, say, "mend each place named");
     if let [only] = flaws.as_slice() {
         refusal.say = format!("{}: {}", only.path, only.what);
@@ -85,7 +86,7 @@ pub async fn protocols(records: &Records, caller: &Caller) -> Result<Vec<Loaded>
     Ok(assessments::protocols(&snapshot).await?.into_iter().map(Loaded::from).collect())
 }
 
-fn sound(protocol: Protocol) -> Result<Sound> {
+pub(crate) fn sound(protocol: Protocol) -> Result<Sound> {
     Sound::try_from(protocol).map_err(|flaws| {
         let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
         Error::Fault(crate::store::Error::corrupt("protocols", "content", &what))
@@ -102,11 +103,7 @@ fn judged(assessment: Assessment, protocol: &Sound) -> Result<Judged> {
 }
 
 /// Refuses findings that do not fit the protocol of an identifier.
-pub(super) async fn refuse_unfit(
-    snapshot: &crate::store::Snapshot,
-    protocol: Uuid,
-    findings: &[Finding],
-) -> Result<()> {
+pub(super) async fn refuse_unfit(snapshot: &Snapshot, protocol: Uuid, findings: &[Finding]) -> Result<()> {
     let kept = assessments::protocols(snapshot).await?.into_iter().find(|kept| kept.id == protocol);
     let kept = kept.ok_or_else(|| Refusal::not_found("protocol", &protocol.to_string()))?;
     let scores: Vec<Score> = findings.iter().map(|finding| finding.score.clone()).collect();
@@ -136,7 +133,7 @@ pub async fn record(
             .ok_or_else(|| Refusal::not_found("protocol", &new.protocol))?;
         let animal = held_now(&tx, &permit, &new.animal).await?;
         let protocol = sound(kept.protocol.clone())?;
-        if !protocol.species.is_empty() && !protocol.species.contains(&animal.taxon.scientific_name) {
+        if !is_for(&tx, &protocol, &animal.taxon).await? {
             return Err(Refusal::new(
                 Reason::FindingDoesNotFit,
                 format!("the protocol {} is not for {}", protocol.code, animal.taxon.scientific_name),
@@ -201,8 +198,12 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
         Some(one_animal(&snapshot, Some(&permit), &asked.animal, now, Lock::None).await?.id)
     };
     let wanted = Wanted { site: Some(permit.site().id), animal, days: asked.days };
-    let found = assessments::list(&snapshot, &wanted, page).await?;
-    let protocols: HashMap<(String, u32), Sound> = assessments::protocols(&snapshot)
+    judged_page(&snapshot, &wanted, page).await
+}
+
+async fn judged_page(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<Slice<Judged>> {
+    let found = assessments::list(snapshot, wanted, page).await?;
+    let protocols: HashMap<(String, u32), Sound> = assessments::protocols(snapshot)
         .await?
         .into_iter()
         .map(|kept| Ok(((kept.protocol.code.clone(), kept.protocol.version), sound(kept.protocol)?)))
@@ -218,4 +219,30 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
         })
         .collect::<Result<_>>()?;
     Ok(Slice { entries, next: found.next })
+}
+
+/// Whether a protocol is for a species, by any of the names that it goes by.
+async fn is_for(snapshot: &Snapshot, protocol: &Protocol, taxon: &Taxon) -> Result<bool> {
+    let names = |name: &String| protocol.species.contains(name);
+    if protocol.species.is_empty() || names(&taxon.scientific_name) {
+        return Ok(true);
+    }
+    let known = taxa::with_synonyms(snapshot, taxon.clone()).await?;
+    Ok(known.synonyms.iter().any(|synonym| names(&synonym.name)))
+}
+
+/// All assessments that are wanted, oldest first.
+pub(crate) async fn all(snapshot: &Snapshot, wanted: &Wanted) -> Result<Vec<Judged>> {
+    let mut all = Vec::new();
+    let mut page = Page { size: 1000, after: None };
+    loop {
+        let found = judged_page(snapshot, wanted, &page).await?;
+        all.extend(found.entries);
+        match found.next {
+            Some(next) => page.after = Some(next),
+            None => break,
+        }
+    }
+    all.reverse();
+    Ok(all)
 }

@@ -3,18 +3,18 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Label;
-use crate::model::check::{Check, DueItem, DueState, Duty, NewCheck, Scope};
+use crate::model::check::{Check, CheckCoverage, DueItem, DueState, Duty, NewCheck, Scope};
 use crate::model::reason::Reason;
 use crate::model::report::DutyCoverage;
 use crate::model::request::Request;
 use crate::records::animals::{enclosure, lens_of};
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, fresh, held_now};
+use crate::records::{Records, fresh, held_now, loans, taxa};
 use crate::store::animals::{self, Lens, Stay};
 use crate::store::checks::{self, For, Kept};
 use crate::store::{Snapshot, assessments, retrying, weights};
 use chrono::{DateTime, Days, NaiveDate, Utc};
-use holt_audit::schedule::{self, Calendar, Done, Dues, Recurrence, Rhythm, State};
+use holt_audit::schedule::{self, Calendar, Coverage, Done, Dues, Recurrence, Rhythm, State};
 use holt_audit::terms::{RecordId, Span};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use uuid::Uuid;
@@ -46,11 +46,13 @@ pub async fn create(
             )
             .at("recurrence")
         })?;
+        let mut scope = new.scope.clone();
         let is_for = match &new.scope {
             Scope::Animal(text) => For::Animal(held_now(&tx, &permit, text).await?.id),
             Scope::Taxon(name) => {
-                let taxon = animals::taxon(&tx, name).await?;
-                For::Taxon(taxon.ok_or_else(|| Refusal::not_found("species", name))?.id)
+                let taxon = taxa::one(&tx, name).await?;
+                scope = Scope::Taxon(taxon.scientific_name);
+                For::Taxon(taxon.id)
             }
             Scope::Enclosure(name) => For::Enclosure(enclosure(&tx, &permit, name).await?),
             Scope::WholeSite => For::WholeSite,
@@ -59,7 +61,7 @@ pub async fn create(
             id: tx.new_id(),
             site: permit.site().code.clone(),
             duty: new.duty,
-            scope: new.scope.clone(),
+            scope,
             recurrence: recurrence.text().to_owned(),
             starts_on,
             ends_on: None,
@@ -132,8 +134,41 @@ pub async fn due(
     let snapshot = records.look(caller, known_at).await?;
     let duties = Duties::load(&snapshot, &permit, lens, LOOK_BACK).await?;
     let mut items = duties.due()?;
+    items.extend(loans::due(&snapshot, &permit, lens, records.loan_notice_days).await?);
+    items.sort_by_key(|item| std::cmp::Reverse(item.days_late));
     items.retain(|item| duty.is_none_or(|duty| duty == item.duty));
     Ok((lens.day, items))
+}
+
+/// Which due days are counted, and as of when.
+#[derive(Clone, Debug)]
+pub struct Question {
+    pub site: String,
+    pub first: NaiveDate,
+    pub last: NaiveDate,
+    /// As of the end of this day; today where none.
+    pub as_of: Option<NaiveDate>,
+    pub duty: Option<Duty>,
+    pub known_at: Option<DateTime<Utc>>,
+}
+
+/// How far the checks of a site were done over any stretch of days, as of any day. Answers the day, too.
+///
+/// # Errors
+/// Refused where there is no such site in scope.
+pub async fn coverage(
+    records: &Records,
+    caller: &Caller,
+    question: &Question,
+) -> Result<(NaiveDate, Vec<CheckCoverage>)> {
+    let permit = records.permit(caller, Deed::Read, &question.site).await?;
+    let lens = lens_of(permit.site(), question.as_of, records.store.now());
+    let snapshot = records.look(caller, question.known_at).await?;
+    // A due day is answered by a record of some time before it, too.
+    let back = (lens.day - question.first).num_days().max(0).unsigned_abs() + LOOK_BACK;
+    let duties = Duties::load(&snapshot, &permit, lens, back).await?;
+    let span = Span { from: question.first, until: question.last.succ_opt() };
+    Ok((lens.day, duties.by_check(question.duty, span)?))
 }
 
 /// The duties of a site over some days until the day of a lens, with the records that fulfil them.
@@ -240,6 +275,35 @@ impl Duties {
         })
     }
 
+    /// Day on which a duty was last done for an animal, as far back as was read.
+    pub(crate) fn last_done(&self, animal: Uuid, duty: Duty) -> Option<NaiveDate> {
+        self.done_of(animal, duty).last().map(|done| done.day)
+    }
+
+    /// What became of the due days of each check over a stretch of days; checks of which no day fell due are
+    /// left out.
+    fn by_check(&self, duty: Option<Duty>, span: Span) -> Result<Vec<CheckCoverage>> {
+        let mut told = Vec::new();
+        for kept in self.checks.iter().filter(|kept| duty.is_none_or(|duty| kept.check.duty == duty)) {
+            let check = rule(&kept.check)?;
+            let calendar = calendar(&check, self.lens.day)?;
+            let mut all = Coverage::default();
+            let mut by_animal: BTreeMap<&str, (&Label, Coverage)> = BTreeMap::new();
+            for stay in self.stays.iter().filter(|stay| applies(kept, stay)) {
+                let counted = self.dues_of(&calendar, kept, stay).coverage(span);
+                add(&mut all, counted);
+                let entry = by_animal.entry(stay.animal.accession.as_str());
+                add(&mut entry.or_insert((&stay.animal, Coverage::default())).1, counted);
+            }
+            let short = by_animal.into_values().filter(|(_, counted)| counted.in_time < counted.due);
+            let short = short.map(|(label, counted)| (label.clone(), counted)).collect();
+            if all.due > 0 {
+                told.push(CheckCoverage { check: kept.check.clone(), counts: all, short });
+            }
+        }
+        Ok(told)
+    }
+
     /// How far each duty was done over the last `days` days.
     pub(crate) fn coverage(&self, days: u64) -> Result<Vec<DutyCoverage>> {
         let first = self.lens.day.checked_sub_days(Days::new(days - 1)).unwrap_or(NaiveDate::MIN);
@@ -288,6 +352,15 @@ impl Duties {
         }
         Ok(told)
     }
+}
+
+fn add(total: &mut Coverage, more: Coverage) {
+    let Coverage { due, in_time, late, missed, open } = more;
+    total.due += due;
+    total.in_time += in_time;
+    total.late += late;
+    total.missed += missed;
+    total.open += open;
 }
 
 /// Whether a check is for the animal of a stay.

@@ -3,17 +3,17 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Label;
-use crate::model::concern::{Concern, ConcernKind, ConcernState, Content, Figure, Level};
+use crate::model::concern::{Concern, ConcernKind, ConcernState, Content, Figure, Household, Level};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, guard_version, one_animal};
 use crate::store::animals::Lock;
-use crate::store::concerns::{self, Step, StepKind, Wanted};
+use crate::store::concerns::{self, Open, Step, StepKind, Wanted, Whom};
 use crate::store::{Tx, retrying};
 use chrono::{DateTime, Utc};
-use holt_audit::companions::Whole;
-use holt_audit::trend::{Matter, Trend};
+use holt_audit::companions::{Cause, Whole};
+use holt_audit::trend::{Matter, Settings, Trend};
 use holt_audit::words::{self, Words};
 use std::cmp::Reverse;
 use std::collections::HashMap;
@@ -27,47 +27,104 @@ pub(super) struct Watched {
     pub whole: Option<Whole>,
 }
 
-/// Raises what is new, carries on what is open, and answers what was raised or changed.
-pub(super) async fn carry(tx: &mut Tx, permit: &Permit, watched: &[Watched]) -> Result<Vec<Concern>> {
+/// What the trend of animals of one species that live together has to say of them as one.
+pub(super) struct Together {
+    pub enclosure: Uuid,
+    pub taxon: Uuid,
+    pub household: Household,
+    pub whole: Option<Whole>,
+    /// The latest reading of each.
+    pub records: Vec<Uuid>,
+}
+
+/// What is new and what has changed, from what is open.
+#[derive(Default)]
+struct Steps {
+    open: HashMap<(Whom, ConcernKind), Open>,
+    new: Vec<(Whom, ConcernKind, Content)>,
+    changed: Vec<(Uuid, i64, Content)>,
+}
+
+impl Steps {
+    fn is_open(&self, whom: Whom, kind: ConcernKind) -> bool {
+        self.open.contains_key(&(whom, kind))
+    }
+
+    /// Something is found.
+    fn found(&mut self, whom: Whom, kind: ConcernKind, content: Content) {
+        match self.open.remove(&(whom, kind)) {
+            None => self.new.push((whom, kind, content)),
+            Some(open) if open.content != content => self.changed.push((open.id, open.version, content)),
+            Some(_) => {}
+        }
+    }
+
+    /// It is found no more, where it was open: `words` say so.
+    fn quiet(&mut self, whom: Whom, kind: ConcernKind, words: impl FnOnce() -> Words) {
+        let Some(open) = self.open.remove(&(whom, kind)) else { return };
+        let content = content(words(), Level::Watch, open.content.record_ids.clone());
+        if open.content != content {
+            self.changed.push((open.id, open.version, content));
+        }
+    }
+}
+
+/// Raises what is new, carries on what is open, and answers what was raised or changed. A loss that a
+/// group shares is raised of the group, and not of each animal again.
+pub(super) async fn carry(
+    tx: &mut Tx,
+    permit: &Permit,
+    watched: &[Watched],
+    together: &[Together],
+    settings: &Settings,
+) -> Result<Vec<Concern>> {
     let animals: Vec<Uuid> = watched.iter().map(|one| one.animal.id).collect();
-    let mut open: HashMap<(Uuid, ConcernKind), (Uuid, Content, i64)> = concerns::open(tx, permit, &animals)
-        .await?
-        .into_iter()
-        .map(|(id, animal, kind, content, version)| ((animal, kind), (id, content, version)))
-        .collect();
-    let mut new = Vec::new();
-    let mut changed = Vec::new();
+    let enclosures: Vec<Uuid> = together.iter().map(|household| household.enclosure).collect();
+    let open = concerns::open(tx, permit, &animals, &enclosures).await?;
+    let open = open.into_iter().map(|open| ((open.whom, open.kind), open)).collect();
+    let mut steps = Steps { open, ..Steps::default() };
     for one in watched {
+        let whom = Whom::Animal(one.animal.id);
         for finding in &one.trend.findings {
             let kind = kind(finding.evidence.matter());
+            let shared = one.whole.is_some_and(|whole| whole.covers(finding, settings));
+            if shared && !steps.is_open(whom, kind) {
+                continue;
+            }
             let words = words::told(&one.animal.spoken(), &one.trend, finding, one.whole.as_ref());
             let ids = finding.records.iter().map(|record| Uuid::from_u128(record.0)).collect();
-            let content = content(words, finding.severity, ids);
-            match open.remove(&(one.animal.id, kind)) {
-                None => new.push((one.animal.id, kind, content)),
-                Some((id, before, version)) if before != content => changed.push((id, version, content)),
-                Some(_) => {}
-            }
+            steps.found(whom, kind, content(words, finding.severity, ids));
         }
         for matter in [Matter::Weight, Matter::Scale] {
-            let Some((id, before, version)) = open.remove(&(one.animal.id, kind(matter))) else { continue };
-            let words = words::quiet(&one.animal.spoken(), &one.trend, matter);
-            let content = content(words, Level::Watch, before.record_ids.clone());
-            if before != content {
-                changed.push((id, version, content));
+            let found = one.trend.findings.iter().any(|finding| finding.evidence.matter() == matter);
+            if !found {
+                steps.quiet(whom, kind(matter), || words::quiet(&one.animal.spoken(), &one.trend, matter));
             }
         }
     }
-    if new.is_empty() && changed.is_empty() {
+    for one in together {
+        let whom = Whom::Household { enclosure: one.enclosure, taxon: one.taxon };
+        let kind = ConcernKind::GroupWeight;
+        match &one.whole {
+            // What a scale explains better is told with the round, and no concern of its own.
+            Some(whole) if whole.cause == Cause::Loss || steps.is_open(whom, kind) => {
+                let words = words::of_group(&one.household.spoken(), whole);
+                steps.found(whom, kind, content(words, whole.severity(settings), one.records.clone()));
+            }
+            _ => steps.quiet(whom, kind, || words::quiet_group(&one.household.spoken())),
+        }
+    }
+    if steps.new.is_empty() && steps.changed.is_empty() {
         return Ok(Vec::new());
     }
-    let mut ids = concerns::raise(tx, permit, &new).await?;
-    let steps: Vec<_> = changed
+    let mut ids = concerns::raise(tx, permit, &steps.new).await?;
+    let changed: Vec<_> = steps
+        .changed
         .iter()
         .map(|(id, version, content)| Step { concern: *id, version: *version, content })
         .collect();
-    concerns::step(tx, permit, StepKind::Changed, &steps, "").await?;
-    ids.extend(changed.iter().map(|(id, ..)| *id));
+    concerns::step(tx, permit, StepKind::Changed, &changed, "").await?;
+    ids.extend(steps.changed.iter().map(|(id, ..)| *id));
     these(tx, permit, ids).await
 }
 

@@ -2,16 +2,18 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::{Animal, Label, Manner};
+use crate::model::animal::{Animal, Label};
 use crate::model::assessment::Finding;
 use crate::model::concern::Concern;
+use crate::model::death::Manner;
 use crate::model::fact::{FactKind, Told, Version};
+use crate::model::paper::Content;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Result, Violation};
 use crate::records::parents::{self, Birth};
 use crate::records::{
-    Records, assessments, fresh, guard_version, history, litters, one_animal, view, weights,
+    Records, assessments, fresh, guard_version, history, litters, one_animal, papers, view, weights,
 };
 use crate::store::animals::{Lock, Parent};
 use crate::store::{Tx, corrections, holdings, retrying, sites};
@@ -57,6 +59,7 @@ pub struct Change {
     pub manner: Option<Manner>,
     pub note: Option<String>,
     pub findings: Option<Vec<Finding>>,
+    pub paper: Option<Content>,
     pub moment: Option<Moment>,
     /// Some(None): it did not end.
     pub ended: Option<Option<Moment>>,
@@ -188,7 +191,7 @@ const fn is_of_the_animal(kind: FactKind) -> bool {
     matches!(kind, FactKind::Birth | FactKind::Sex | FactKind::Parent | FactKind::Mark)
 }
 
-fn of_another_site(kind: FactKind) -> Refusal {
+pub(super) fn of_another_site(kind: FactKind) -> Refusal {
     Refusal::new(
         Reason::FactOfAnotherSite,
         format!("another site recorded the {}", kind.spoken()),
@@ -222,6 +225,7 @@ impl Change {
             ("manner", self.manner.is_some()),
             ("note", self.note.is_some()),
             ("findings", self.findings.is_some()),
+            ("paper", self.paper.is_some()),
             ("happened_at", self.moment.is_some()),
             ("ended_at", self.ended.is_some()),
         ]
@@ -242,9 +246,14 @@ impl Change {
             FactKind::Mark => &["code", "place_on_body", "happened_at", "ended_at"],
             FactKind::Holding => &["happened_at", "ended_at"],
             FactKind::Title => &["happened_at"],
+            FactKind::Paper => &["paper"],
             FactKind::Assessment => &["findings", "note", "happened_at"],
             FactKind::Death => &["manner", "note", "happened_at"],
-            FactKind::Accession | FactKind::Transfer | FactKind::Merge | FactKind::ToldApart => &[],
+            FactKind::Loan
+            | FactKind::Accession
+            | FactKind::Transfer
+            | FactKind::Merge
+            | FactKind::ToldApart => &[],
         };
         if fields.is_empty() {
             let say = format!("a {} is never corrected", kind.spoken());
@@ -282,10 +291,15 @@ impl Work<'_> {
             FactKind::Assessment => self.assessment(change).await,
             FactKind::Death => self.death(change).await,
             FactKind::Holding => self.holding(change).await,
+            FactKind::Paper => self.paper(change).await,
             FactKind::Title | FactKind::Placement | FactKind::Membership | FactKind::Mark => {
                 self.stretch(change).await
             }
-            FactKind::Accession | FactKind::Transfer | FactKind::Merge | FactKind::ToldApart => Ok(()),
+            FactKind::Loan
+            | FactKind::Accession
+            | FactKind::Transfer
+            | FactKind::Merge
+            | FactKind::ToldApart => Ok(()),
         }
     }
 
@@ -549,7 +563,17 @@ impl Work<'_> {
                 ("died_at".to_owned(), json!(at)),
                 ("died_on".to_owned(), json!(on)),
                 ("day_only".to_owned(), json!(day_only)),
+                ("died_first".to_owned(), json!(on)),
+                ("died_last".to_owned(), json!(on)),
             ]);
+            if let Some(found) = self.fact.day("found_on").filter(|found| *found < on) {
+                return Err(out_of_order(
+                    format!("it was found dead on {found}"),
+                    "give that day or one before it",
+                )
+                .at("change.happened_on")
+                .into());
+            }
             moved = Some((at, on));
         }
         self.put(Value::Object(columns)).await?;
@@ -618,6 +642,12 @@ impl Work<'_> {
         Ok(())
     }
 
+    async fn paper(&mut self, change: &Change) -> Result<()> {
+        let Some(content) = &change.paper else { return Ok(()) };
+        papers::refuse_not_issued_yet(self.tx, self.permit, content, "change.paper.issued_on")?;
+        self.put(Value::Object(crate::store::papers::columns(content))).await
+    }
+
     /// A title, a placement or a mark.
     async fn stretch(&mut self, change: &Change) -> Result<()> {
         let mut columns = Map::new();
@@ -674,7 +704,7 @@ impl Work<'_> {
                 .into());
             }
             let mut columns = Map::from_iter([("began_at".to_owned(), json!(to))]);
-            if met.kind == FactKind::Holding {
+            if matches!(met.kind, FactKind::Holding | FactKind::Loan) {
                 columns.insert("began_on".to_owned(), json!(on));
             }
             self.replace(&met, columns).await?;
@@ -701,17 +731,17 @@ impl Work<'_> {
                 .into());
             }
             let mut columns = Map::from_iter([("ended_at".to_owned(), json!(to.map(|(at, _)| at)))]);
-            if met.kind == FactKind::Holding {
+            if matches!(met.kind, FactKind::Holding | FactKind::Loan) {
                 columns.insert("ended_on".to_owned(), json!(to.map(|(_, on)| on)));
             }
             if to.is_none() {
                 let blank: &[&str] = match met.kind {
-                    FactKind::Holding => &["ended_source", "ended_name"],
+                    FactKind::Holding => &["ended_source", "ended_name", "ended_country"],
                     FactKind::Mark | FactKind::Membership => &["ended_why"],
                     _ => &[],
                 };
                 columns.extend(blank.iter().map(|column| ((*column).to_owned(), json!(""))));
-                if met.kind == FactKind::Holding {
+                if matches!(met.kind, FactKind::Holding | FactKind::Loan) {
                     columns.insert("ended_how".to_owned(), Value::Null);
                 }
             }
@@ -738,10 +768,12 @@ impl Work<'_> {
             | FactKind::Placement
             | FactKind::Membership
             | FactKind::Mark
+            | FactKind::Paper
             | FactKind::Assessment => {}
             FactKind::Birth
             | FactKind::Holding
             | FactKind::Title
+            | FactKind::Loan
             | FactKind::Accession
             | FactKind::Transfer
             | FactKind::Merge

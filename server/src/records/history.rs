@@ -116,7 +116,7 @@ fn say(kind: FactKind, says: &Value) -> String {
             let day = match (text("first"), text("last")) {
                 ("", _) => "born on an unknown day".to_owned(),
                 (first, last) if first == last => format!("born on {first}"),
-                (first, last) => spoken_span(first, last),
+                (first, last) => spoken_span("born", first, last),
             };
             with(day, &[if says["estimated"] == true { "estimated" } else { "" }])
         }
@@ -156,6 +156,40 @@ fn say(kind: FactKind, says: &Value) -> String {
         FactKind::Mark => {
             with(format!("{} {}", spoken("kind"), text("code")), &[text("place"), text("ended_why")])
         }
+        FactKind::Loan => {
+            let until = match text("until") {
+                "" => String::new(),
+                until => format!(" until {until}"),
+            };
+            let ended = match spoken("ended_how").as_str() {
+                "" => String::new(),
+                how => format!(", ended: {how}"),
+            };
+            let loan = format!("on loan from {} to {}{until}{ended}", text("lender"), text("borrower"));
+            with(loan, &[text("terms")])
+        }
+        FactKind::Paper => {
+            let paper = [spoken("kind").replace("cites", "CITES"), text("number").to_owned()].join(" ");
+            let appendix = match text("appendix") {
+                "" => String::new(),
+                appendix => format!("appendix {appendix}"),
+            };
+            let told = |what: &str, name: &str| match text(name) {
+                "" => String::new(),
+                text => format!("{what} {text}"),
+            };
+            let rest = [
+                &format!("with the {}", text("occasion")),
+                text("country"),
+                text("by"),
+                &told("valid until", "until"),
+                &appendix,
+                &told("source", "source"),
+                &told("purpose", "purpose"),
+                text("note"),
+            ];
+            with(paper.trim().to_owned(), &rest)
+        }
         FactKind::Weight => {
             let mass = says["mass_mg"].as_i64().map(Mass::from_mg);
             let mass = mass.map_or_else(|| "would not come to the scale".to_owned(), grams);
@@ -175,24 +209,41 @@ fn say(kind: FactKind, says: &Value) -> String {
             let other = if text("other").is_empty() { text("id") } else { text("other") };
             with(format!("found to be what was recorded as {other}"), &[text("because")])
         }
-        FactKind::Death => with("died".to_owned(), &[&spoken("manner"), text("note")]),
+        FactKind::Death => {
+            let day = match (text("first"), text("last")) {
+                ("", _) => "died on an unknown day".to_owned(),
+                (first, last) if first == last => "died".to_owned(),
+                (first, last) => spoken_span("died", first, last),
+            };
+            let found = match text("found") {
+                "" => String::new(),
+                found => format!("found on {found}"),
+            };
+            let examined = match (text("post_mortem"), text("result")) {
+                ("", _) => String::new(),
+                (_, "") => format!("post-mortem {}", spoken("post_mortem")),
+                (_, result) => format!("post-mortem: {result}"),
+            };
+            let body = with(spoken("disposal"), &[text("disposal_name")]);
+            with(day, &[&found, &spoken("manner"), text("note"), &examined, &body])
+        }
     }
 }
 
 /// A year or a month as such; other stretches by their ends.
-fn spoken_span(first: &str, last: &str) -> String {
+fn spoken_span(what: &str, first: &str, last: &str) -> String {
     let days = first.parse::<NaiveDate>().ok().zip(last.parse::<NaiveDate>().ok());
     let whole = |from: NaiveDate, next: Option<NaiveDate>| {
         days.is_some_and(|(first, last)| first == from && last.succ_opt() == next)
     };
-    let Some((day, _)) = days else { return format!("born between {first} and {last}") };
+    let Some((day, _)) = days else { return format!("{what} between {first} and {last}") };
     let (month, year) = (day.with_day(1).unwrap_or(day), day.with_ordinal(1).unwrap_or(day));
     if whole(month, month.checked_add_months(Months::new(1))) {
-        format!("born in {}", day.format("%Y-%m"))
+        format!("{what} in {}", day.format("%Y-%m"))
     } else if whole(year, year.checked_add_months(Months::new(12))) {
-        format!("born in {}", day.format("%Y"))
+        format!("{what} in {}", day.format("%Y"))
     } else {
-        format!("born between {first} and {last}")
+        format!("{what} between {first} and {last}")
     }
 }
 
@@ -242,7 +293,20 @@ mod tests {
                 "8.1205 kg (trained, wet)",
             ),
             (FactKind::Weight, json!({ "mass_mg": null }), "would not come to the scale"),
-            (FactKind::Death, json!({ "manner": "by_animal", "note": "" }), "died (by animal)"),
+            (
+                FactKind::Death,
+                json!({ "first": "2026-02-20", "last": "2026-02-20", "manner": "by_animal", "note": "" }),
+                "died (by animal)",
+            ),
+            (
+                FactKind::Death,
+                json!({
+                    "first": "2026-01-01", "last": "2026-01-31", "found": "2026-02-03", "manner": "unknown",
+                    "post_mortem": "done", "result": "no cause found", "disposal": "collection",
+                    "disposal_name": "Quill Museum",
+                }),
+                "died in 2026-01 (found on 2026-02-03, unknown, post-mortem: no cause found, collection (Quill Museum))",
+            ),
         ] {
             assert_eq!(say(kind, &says), words);
         }

@@ -2,7 +2,7 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::{Animal, Born, Label, Taxon};
+use crate::model::animal::{Animal, Born, Label};
 use crate::model::crate_reading::{CrateReading, Of};
 use crate::model::holding::Began;
 use crate::model::litter::{
@@ -11,14 +11,15 @@ use crate::model::litter::{
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
+use crate::model::taxon::Taxon;
 use crate::records::animals::{Entry, lens_of, onto_the_books, owner};
 use crate::records::error::{Refusal, Result};
 use crate::records::parents::{self, Birth};
-use crate::records::{Records, fresh, guard_version};
+use crate::records::{Records, fresh, guard_version, taxa};
 use crate::store::animals::{First, Lens, Parent};
 use crate::store::holdings::Beginning;
 use crate::store::litters::{self, Wanted};
-use crate::store::{Snapshot, Tx, animals, crate_readings, retrying};
+use crate::store::{Snapshot, Tx, crate_readings, retrying};
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::{Counts, Sex};
 use uuid::Uuid;
@@ -46,7 +47,8 @@ pub async fn record(
         let taxon = species(&tx, &new.taxon, named.animals()).await?;
         let parents = named.fit(&tx, &permit, &taxon, new.born_on, &new.parents.because).await?;
         let id = litters::insert(&mut tx, &permit, &taxon, new, &parents).await?;
-        let reply = today(&tx, &permit, id).await?;
+        let mut reply = today(&tx, &permit, id).await?;
+        reply.taxon = reply.taxon.asked_as(&new.taxon);
         Ok(tx.commit(reply).await?)
     })
     .await
@@ -102,8 +104,7 @@ impl Named {
 /// The species of a litter: as it is named, or else that of a parent.
 async fn species(tx: &Tx, named: &str, mut parents: impl Iterator<Item = &Animal> + Send) -> Result<Taxon> {
     if !named.is_empty() {
-        let taxon = animals::taxon(tx, named).await?;
-        return taxon.ok_or_else(|| Refusal::not_found("species", named).into());
+        return taxa::one(tx, named).await;
     }
     parents.next().map(|parent| parent.taxon.clone()).ok_or_else(|| {
         Refusal::new(
@@ -249,6 +250,7 @@ pub async fn tell_apart(
             on,
             source: "",
             name: String::new(),
+            country: String::new(),
             transfer: None,
         };
         let entry =

@@ -1,14 +1,15 @@
 //! Marks: how animals are told apart.
 
-use crate::access::permit::Caller;
+use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
+use crate::model::animal::Animal;
 use crate::model::mark::{Mark, NewMark};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::animals::refuse_marks_in_use;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, held_now};
-use crate::store::{animals, holdings, marks, retrying};
+use crate::store::{Tx, animals, holdings, marks, retrying};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
@@ -78,29 +79,101 @@ pub async fn end(
     gone: &Gone,
 ) -> Result<Mark> {
     let permit = records.permit(caller, Deed::Register, site).await?;
-    let unknown = || Refusal::not_found("mark in force", &gone.mark.to_string());
     retrying("end_mark", || async {
         let mut tx = fresh!(records.store.write(caller, request).await?);
         tx.at_site(permit.site().id);
         let found = held_now(&tx, &permit, &gone.animal).await?;
-        let in_force = found.marks.iter().find(|known| known.id == gone.mark).ok_or_else(unknown)?;
-        let at = gone.at.unwrap_or_else(|| tx.now());
-        if at > tx.now() {
-            return Err(Refusal::in_the_future("time", "ended_at").into());
-        }
-        if at < in_force.began_at {
-            return Err(Refusal::new(
-                Reason::OutOfOrder,
-                "the mark was not there yet then",
-                "correct the time",
-            )
-            .at("ended_at")
-            .into());
-        }
-        let mut ended = marks::end(&mut tx, &permit, found.id, Some(gone.mark), at, &gone.why).await?;
+        let (_, at) = ending(&tx, &found, gone, "ended_at")?;
+        let mark = let_go(&mut tx, &permit, &found, gone, at).await?;
         animals::bump(&mut tx, found.id).await?;
-        let mark = ended.pop().ok_or_else(unknown)?;
         Ok(tx.commit(mark).await?)
     })
     .await
+}
+
+/// Records that a mark gave way to another: answers both, the old one first.
+///
+/// # Errors
+/// The same, and where the new mark is of another kind, is the old one, or is a transponder in force on another
+/// animal.
+pub async fn replace(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    gone: &Gone,
+    new: &NewMark,
+) -> Result<(Mark, Mark)> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    retrying("replace_mark", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let found = held_now(&tx, &permit, &gone.animal).await?;
+        let (old, at) = ending(&tx, &found, gone, "replaced_at")?;
+        fits_in_place_of(old, new)?;
+        let new = std::slice::from_ref(new);
+        refuse_marks_in_use(&tx, &permit, found.id, new, at).await?;
+        let ended = let_go(&mut tx, &permit, &found, gone, at).await?;
+        let mut began = marks::apply(&mut tx, &permit, found.id, new, at).await?;
+        animals::bump(&mut tx, found.id).await?;
+        let began = began.pop().ok_or_else(|| unknown(gone))?;
+        Ok(tx.commit((ended, began)).await?)
+    })
+    .await
+}
+
+fn unknown(gone: &Gone) -> Refusal {
+    Refusal::not_found("mark in force", &gone.mark.to_string())
+}
+
+/// The mark that ends, and when.
+fn ending<'a>(
+    tx: &Tx,
+    animal: &'a Animal,
+    gone: &Gone,
+    field: &str,
+) -> std::result::Result<(&'a Mark, DateTime<Utc>), Refusal> {
+    let in_force = animal.marks.iter().find(|known| known.id == gone.mark).ok_or_else(|| unknown(gone))?;
+    let at = gone.at.unwrap_or_else(|| tx.now());
+    if at > tx.now() {
+        return Err(Refusal::in_the_future("time", field));
+    }
+    if at < in_force.began_at {
+        let say = "the mark was not there yet then";
+        return Err(Refusal::new(Reason::OutOfOrder, say, "correct the time").at(field));
+    }
+    Ok((in_force, at))
+}
+
+/// Refuses a mark that is no other one of the same kind.
+fn fits_in_place_of(old: &Mark, new: &NewMark) -> std::result::Result<(), Refusal> {
+    if old.kind != new.kind {
+        return Err(Refusal::new(
+            Reason::Malformed,
+            "the new mark is of another kind than the one that it is to replace",
+            "end the one and apply the other",
+        )
+        .at("mark.kind"));
+    }
+    if old.code.to_lowercase() == new.code.to_lowercase() {
+        return Err(Refusal::new(
+            Reason::Exists,
+            format!("the animal has this mark already: {}", old.code),
+            "read the new one again; if the mark was written down wrongly, correct it (`holt correct`)",
+        )
+        .at("mark.code"));
+    }
+    Ok(())
+}
+
+/// Ends the mark.
+async fn let_go(
+    tx: &mut Tx,
+    permit: &Permit,
+    animal: &Animal,
+    gone: &Gone,
+    at: DateTime<Utc>,
+) -> Result<Mark> {
+    let mut ended = marks::end(tx, permit, animal.id, Some(gone.mark), at, &gone.why).await?;
+    Ok(ended.pop().ok_or_else(|| unknown(gone))?)
 }

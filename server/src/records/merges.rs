@@ -240,6 +240,9 @@ fn fate(fact: &Version, known: &[Version]) -> Fate {
         FactKind::Parent if fact.text("kind") == Some("dam") && any(&["kind"]) => {
             Fate::Clashes("they have different dams".to_owned())
         }
+        FactKind::Paper if any(&["site_id", "occasion", "kind", "number", "issued_by_country"]) => {
+            Fate::Stays
+        }
         FactKind::Accession if any(&["site_id"]) => Fate::Stays,
         FactKind::Mark
             if known.iter().any(|other| same(fact, other, &["kind", "code"]) && spans(other, fact)) =>
@@ -253,10 +256,14 @@ fn fate(fact: &Version, known: &[Version]) -> Fate {
             let code = fact.text("code").unwrap_or_default();
             Fate::Clashes(format!("the transponder {code} was put on at two times"))
         }
-        FactKind::Holding | FactKind::Title | FactKind::Placement | FactKind::Membership => {
+        FactKind::Holding | FactKind::Title | FactKind::Loan | FactKind::Placement | FactKind::Membership => {
             let (who, what): (&[&str], &str) = match fact.kind {
                 FactKind::Holding => (&["site_id"], "both are held"),
                 FactKind::Title => (&["owner_site_id", "owner_name"], "both are owned"),
+                FactKind::Loan => (
+                    &["lender_site_id", "lender_name", "borrower_site_id", "borrower_name"],
+                    "both are on loan",
+                ),
                 FactKind::Membership => (&["group_id", "role"], "they belong to groups"),
                 _ => (&["enclosure_id"], "they live in two places"),
             };

@@ -2,27 +2,38 @@
 
 pub mod animals;
 pub mod assessments;
+pub(crate) mod background;
 pub mod checks;
+pub mod climate;
 pub mod concerns;
 pub mod corrections;
 pub mod crate_readings;
+pub mod deaths;
 pub mod error;
+pub mod exchange;
+pub mod find;
 pub mod groups;
+pub mod growth;
 pub mod history;
 pub mod ledger;
 pub mod litters;
+pub mod loans;
 pub mod marks;
 pub mod merges;
+pub mod papers;
 mod parents;
 pub mod people;
 pub mod placements;
 pub mod sites;
+pub mod taxa;
+pub mod titles;
 pub mod transfers;
 pub mod weights;
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::{Animal, Label};
+use crate::model::death::Gone;
 use crate::model::reason::Reason;
 use crate::model::site::Site;
 use crate::records::error::{Refusal, Result};
@@ -53,6 +64,8 @@ pub struct Records {
     pub trend: holt_audit::trend::Settings,
     /// Thresholds of plausibility at entry.
     pub plausible: holt_audit::plausible::Settings,
+    /// How many days before its last day a loan is among what is due.
+    pub loan_notice_days: u16,
 }
 
 impl Records {
@@ -134,7 +147,12 @@ fn the_one(meant: Meant, text: &str) -> std::result::Result<Label, Refusal> {
 }
 
 /// What is known of one animal now, in the terms of a site.
-async fn view(snapshot: &Snapshot, permit: &Permit, label: &Label, now: DateTime<Utc>) -> Result<Animal> {
+pub(crate) async fn view(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    label: &Label,
+    now: DateTime<Utc>,
+) -> Result<Animal> {
     let lens = Lens { site: Some(permit.site().id), at: now, day: permit.site().day_of(now) };
     let mut views = crate::store::animals::views(snapshot, &[label.id], lens).await?;
     views.pop().ok_or_else(|| Refusal::not_found("animal", &label.accession).into())
@@ -159,12 +177,13 @@ async fn not_held(snapshot: &Snapshot, permit: &Permit, animal: &Animal) -> Resu
     Ok(match animal.status {
         Status::Held if animal.holder == *code => None,
         Status::Dead => {
-            let day = crate::store::animals::died_on(snapshot, animal.id).await?;
-            let day = day.map(|day| day.to_string()).unwrap_or_default();
+            let gone = crate::store::deaths::gone(snapshot, animal.id).await?;
+            let day = gone.map(|gone| gone.on.to_string()).unwrap_or_default();
+            let gone = gone.map_or_else(|| "is dead".to_owned(), Gone::spoken);
             Some(
                 Refusal::new(
                     Reason::AnimalDead,
-                    format!("{spoken} died on {day}"),
+                    format!("{spoken} {gone}"),
                     "check which animal is meant; if the death is wrong, the registrar corrects it",
                 )
                 .fact("died_on", day),

@@ -1,14 +1,17 @@
 //! Parents: who can be one.
 
 use crate::access::permit::Permit;
-use crate::model::animal::{Animal, Taxon};
+use crate::model::animal::{Animal, Born};
+use crate::model::death::Gone;
 use crate::model::reason::Reason;
+use crate::model::taxon::Taxon;
 use crate::records::error::{Refusal, Result};
 use crate::records::{one_animal, view};
 use crate::store::animals::{Lock, Parent};
-use crate::store::{Tx, animals, holdings};
+use crate::store::{Tx, deaths, holdings};
 use chrono::{Days, NaiveDate};
 use holt_audit::terms::Sex;
+use uuid::Uuid;
 
 /// How long before a birth a sire may have died, where the species does not say how long it carries: two
 /// years. Ours, and wide on purpose: it is to catch a wrong animal, not a long gestation.
@@ -62,82 +65,106 @@ pub(super) async fn fit(
     birth: &Birth<'_>,
     field: &str,
 ) -> Result<Parent> {
-    let fits = Parent { id: parent.id, sex, share: 1.0, because: String::new() };
-    let part = if sex == Sex::Female { "dam" } else { "sire" };
-    let refused = |why: &str, mend: &str| {
-        Refusal::new(
-            Reason::ParentDoesNotFit,
-            format!("{} cannot be the {part}: {why}", parent.label().spoken()),
-            mend,
-        )
-        .at(field)
+    let held =
+        if sex == Sex::Female && birth.here { holdings::of(tx, &[parent.id]).await? } else { Vec::new() };
+    let here = held.iter().filter(|holding| holding.site == permit.site().id);
+    let candidate = Candidate {
+        id: parent.id,
+        spoken: parent.label().spoken(),
+        sex: parent.sex,
+        taxon: parent.taxon.clone(),
+        born: parent.born,
+        gone: deaths::gone(tx, parent.id).await?,
+        held_here: here.map(|holding| (holding.began_on, holding.ended_on)).collect(),
     };
-    match unfit(tx, permit, parent, sex, birth).await? {
-        None => Ok(fits),
-        Some(Unfit::Unless(_)) if !birth.because.is_empty() => {
-            Ok(Parent { because: birth.because.to_owned(), ..fits })
-        }
-        Some(Unfit::Never(why)) => {
-            Err(refused(&why, "check which animal is meant, its sex, and the days of birth").into())
-        }
-        Some(Unfit::Unless(why)) => Err(refused(
-            &why,
-            "check which animal is meant and the days; if it is right all the same, say why: \
-             --parents-because",
-        )
-        .fact("overruled_by", "parents_because")
-        .into()),
-    }
+    Ok(candidate.fit(permit, sex, birth, field, "say why: --parents-because")?)
 }
 
-async fn unfit(
-    tx: &Tx,
-    permit: &Permit,
-    parent: &Animal,
-    sex: Sex,
-    birth: &Birth<'_>,
-) -> Result<Option<Unfit>> {
-    if parent.sex != sex && parent.sex != Sex::Unknown {
-        let is = if parent.sex == Sex::Male { "male" } else { "female" };
-        return Ok(Some(Unfit::Never(format!("it is {is}"))));
-    }
-    if parent.taxon.id != birth.taxon.id {
-        return Ok(Some(Unfit::Never(format!("it is a {}", parent.taxon.scientific_name))));
-    }
-    let Some((first, last)) = birth.days else { return Ok(None) };
-    if let Some(born) = parent.born {
-        if born.first >= last {
-            return Ok(Some(Unfit::Never(format!("it was not born before {}", born.first))));
+/// What of an animal decides whether it can be a parent.
+#[derive(Clone)]
+pub(super) struct Candidate {
+    pub(super) id: Uuid,
+    /// As people would say it.
+    pub(super) spoken: String,
+    pub(super) sex: Sex,
+    pub(super) taxon: Taxon,
+    pub(super) born: Option<Born>,
+    pub(super) gone: Option<Gone>,
+    /// First and last days over which the site of the birth held it.
+    pub(super) held_here: Vec<(NaiveDate, Option<NaiveDate>)>,
+}
+
+impl Candidate {
+    /// The animal as a parent of a birth, as [`fit`] says; `overrule` is how it is said why it is right all the
+    /// same.
+    ///
+    /// # Errors
+    /// The refusal where it does not fit.
+    pub(super) fn fit(
+        &self,
+        permit: &Permit,
+        sex: Sex,
+        birth: &Birth<'_>,
+        field: &str,
+        overrule: &str,
+    ) -> std::result::Result<Parent, Refusal> {
+        let fits = Parent { id: self.id, sex, share: 1.0, because: String::new() };
+        let part = if sex == Sex::Female { "dam" } else { "sire" };
+        let refused = |why: &str, mend: String| {
+            let say = format!("{} cannot be the {part}: {why}", self.spoken);
+            Err(Refusal::new(Reason::ParentDoesNotFit, say, mend).at(field))
+        };
+        match self.unfit(permit, sex, birth) {
+            None => Ok(fits),
+            Some(Unfit::Unless(_)) if !birth.because.is_empty() => {
+                Ok(Parent { because: birth.because.to_owned(), ..fits })
+            }
+            Some(Unfit::Never(why)) => {
+                refused(&why, "check which animal is meant, its sex, and the days of birth".to_owned())
+            }
+            Some(Unfit::Unless(why)) => {
+                let mend = format!(
+                    "check which animal is meant and the days; if it is right all the same, {overrule}"
+                );
+                refused(&why, mend).map_err(|refusal| refusal.fact("overruled_by", "parents_because"))
+            }
         }
-        let oldest = (last - born.first).num_days();
-        if let Some(days) = birth.taxon.breeds_from_days.filter(|days| oldest < i64::from(*days)) {
-            let say = format!("it was {oldest} days old at most, and its species breeds from {days} days on");
-            return Ok(Some(Unfit::Unless(say)));
+    }
+
+    fn unfit(&self, permit: &Permit, sex: Sex, birth: &Birth<'_>) -> Option<Unfit> {
+        if self.sex != sex && self.sex != Sex::Unknown {
+            let is = if self.sex == Sex::Male { "male" } else { "female" };
+            return Some(Unfit::Never(format!("it is {is}")));
         }
-    }
-    let died = animals::died_on(tx, parent.id).await?;
-    if sex == Sex::Male {
-        let stated = birth.taxon.carries_up_to_days.and_then(|days| u64::try_from(days).ok());
-        let carries = stated.unwrap_or(CARRIES_UP_TO_DAYS);
-        let from = first.checked_sub_days(Days::new(carries)).unwrap_or(NaiveDate::MIN);
-        let late = died.filter(|died| *died < from);
-        return Ok(late.map(|died| {
-            Unfit::Unless(format!("it died on {died}, more than {carries} days before the birth"))
-        }));
-    }
-    if let Some(died) = died.filter(|died| *died < first) {
-        return Ok(Some(Unfit::Unless(format!("it died on {died}"))));
-    }
-    if birth.here {
-        let site = permit.site();
-        let held = holdings::of(tx, &[parent.id]).await?.iter().any(|holding| {
-            holding.site == site.id
-                && holding.began_on <= last
-                && holding.ended_on.is_none_or(|ended| ended >= first)
-        });
-        if !held {
-            return Ok(Some(Unfit::Unless(format!("{} did not hold it on {first}", site.code))));
+        if self.taxon.id != birth.taxon.id {
+            return Some(Unfit::Never(format!("it is a {}", self.taxon.scientific_name)));
         }
+        let (first, last) = birth.days?;
+        if let Some(born) = self.born {
+            if born.first >= last {
+                return Some(Unfit::Never(format!("it was not born before {}", born.first)));
+            }
+            let oldest = (last - born.first).num_days();
+            if let Some(days) = birth.taxon.breeds_from_days.filter(|days| oldest < i64::from(*days)) {
+                let say =
+                    format!("it was {oldest} days old at most, and its species breeds from {days} days on");
+                return Some(Unfit::Unless(say));
+            }
+        }
+        if sex == Sex::Male {
+            let stated = birth.taxon.carries_up_to_days.and_then(|days| u64::try_from(days).ok());
+            let carries = stated.unwrap_or(CARRIES_UP_TO_DAYS);
+            let from = first.checked_sub_days(Days::new(carries)).unwrap_or(NaiveDate::MIN);
+            return self.gone.filter(|gone| gone.on < from).map(|gone| {
+                Unfit::Unless(format!("it {}, more than {carries} days before the birth", gone.spoken()))
+            });
+        }
+        if let Some(gone) = self.gone.filter(|gone| gone.on < first) {
+            return Some(Unfit::Unless(format!("it {}", gone.spoken())));
+        }
+        let held =
+            self.held_here.iter().any(|(began, ended)| *began <= last && ended.is_none_or(|on| on >= first));
+        (birth.here && !held)
+            .then(|| Unfit::Unless(format!("{} did not hold it on {first}", permit.site().code)))
     }
-    Ok(None)
 }

@@ -2,8 +2,9 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::Manner;
+use crate::model::death::{Body, Death, Manner};
 use crate::model::holding::{Began, Ended};
+use crate::model::loan;
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
@@ -11,13 +12,13 @@ use crate::model::site::Site;
 use crate::model::transfer::{NewStep, NewTransfer, Side, State, Step, Terms, Transfer};
 use crate::records::animals::{enclosure, off_the_books, on_the_move};
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, fresh, guard_version, held_now};
-use crate::store::animals::Death;
+use crate::records::titles::not_the_owner;
+use crate::records::{Records, fresh, guard_version, held_now, loans};
 use crate::store::holdings::{Beginning, Ending};
 use crate::store::titles::Owner;
 use crate::store::transfers::{Standing, Taken, Wanted};
 use crate::store::{
-    Snapshot, Tx, accessions, animals, groups, holdings, placements, retrying, titles, transfers,
+    Snapshot, Tx, accessions, animals, deaths, groups, holdings, placements, retrying, titles, transfers,
 };
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -64,6 +65,11 @@ pub async fn propose(
         let animal = held_now(&tx, &permit, &new.animal).await?;
         if let Some((id, state)) = transfers::open_of(&tx, animal.id).await? {
             return Err(on_the_move(&animal.label().spoken(), id, state).into());
+        }
+        // What another owns goes on loan, or back to its owner.
+        if new.terms == Terms::TitlePasses && ![&permit.site().code, &to.code].contains(&&animal.owner) {
+            let mend = "let it go on loan: `--terms loan`; or let the owner pass the title first";
+            return Err(not_the_owner(&permit, &animal, mend).at("terms").into());
         }
         let id = transfers::insert(&mut tx, &animal, permit.site().id, to.id, new).await?;
         let reply = one(&tx, id).await?;
@@ -239,6 +245,7 @@ async fn receive(
         on: sender.day_of(at),
         source: "",
         name: String::new(),
+        country: String::new(),
         transfer: Some(standing.id),
     };
     holdings::end(tx, animal, ending).await?;
@@ -251,12 +258,17 @@ async fn receive(
         on,
         source: "",
         name: String::new(),
+        country: String::new(),
         transfer: Some(standing.id),
     };
     holdings::begin(tx, animal, site.id, beginning).await?;
     let accession = accessions::take_in(tx, permit, animal, on).await?;
-    if standing.terms == Terms::TitlePasses {
-        titles::end(tx, animal, at).await?;
+    let on_loan = (standing.terms == Terms::Loan)
+        .then(|| loan::Terms { until: standing.loan_until, text: standing.why.clone() });
+    loans::moved(tx, permit, animal, on_loan.as_ref(), (at, on), standing.id).await?;
+    let owned = titles::open_of(tx, animal).await?.is_some_and(|owner| owner == Owner::Site(site.id));
+    if standing.terms == Terms::TitlePasses && !owned {
+        titles::end(tx, animal, site.id, at).await?;
         titles::begin(tx, animal, site.id, Owner::Site(site.id), at).await?;
     }
     if !new.enclosure.is_empty() {
@@ -280,10 +292,24 @@ async fn lose(
 ) -> Result<()> {
     let on = sender.day_of(at);
     if how == Ended::Death {
-        let death = Death { at, on, day_only: false, manner: Manner::Unknown, note };
-        animals::insert_death(tx, standing.from, standing.animal, death).await?;
+        let death = Death {
+            died: Some((on, on)),
+            found_on: None,
+            manner: Manner::Unknown,
+            note: note.to_owned(),
+            body: Body::default(),
+        };
+        deaths::insert(tx, standing.from, standing.animal, (at, on, false), &death).await?;
     }
-    let ending = Ending { how, at, on, source: "", name: String::new(), transfer: Some(standing.id) };
+    let ending = Ending {
+        how,
+        at,
+        on,
+        source: "",
+        name: String::new(),
+        country: String::new(),
+        transfer: Some(standing.id),
+    };
     off_the_books(tx, permit, standing.animal, ending, "the animal died on the way").await
 }
 

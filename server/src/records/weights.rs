@@ -3,26 +3,29 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Label;
-use crate::model::concern::{Concern, ConcernKind};
+use crate::model::concern::{Concern, ConcernKind, Household};
 use crate::model::holding::{Ended, Holding};
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::weight::{
-    Answer, Answered, Forecast, Method, Outcome, Reading, ReadingRefusal, Round, RoundOutcome, Taken, Weight,
+    Answer, Answered, Forecast, Method, Outcome, Reading, ReadingRefusal, Round, RoundOutcome, ScaleDrift,
+    Taken, Weight,
 };
-use crate::records::concerns::{self, Watched};
+use crate::records::background::{Background, Scales};
+use crate::records::concerns::{self, Together, Watched};
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, one_animal, the_one};
 use crate::store::animals::{self, Lock, Reference};
+use crate::store::concerns::{Whom, last_settled};
 use crate::store::placements::{self, Home};
 use crate::store::weights::{self, NewWeight, Point, Wanted};
 use crate::store::{Snapshot, Tx, holdings, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use holt_audit::companions;
 use holt_audit::plausible::{self, Slip, Verdict, Weighed};
-use holt_audit::reading::{Reading as Seen, Scale};
-use holt_audit::terms::{Mass, RecordId};
+use holt_audit::reading::Reading as Seen;
+use holt_audit::terms::Mass;
 use holt_audit::trend::Subject;
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
@@ -75,12 +78,11 @@ async fn take_in(records: &Records, tx: &mut Tx, permit: &Permit, round: &Round)
         series.entry(point.animal).or_default().push(point);
     }
     let fresh = refuse_known(placed, &series, &mut answers);
-    let new = judge(records, tx, permit, fresh, &mut series, &mut answers);
+    let (new, drifts) = judge(records, tx, permit, fresh, &mut series, &mut answers);
     weights::append(tx, permit, &new).await?;
-    let watched = watch(records, tx, permit, &weighed(&new, &answers), series).await?;
-    let concerns = concerns::carry(tx, permit, &watched).await?;
+    let concerns = watch(records, tx, permit, &weighed(&new, &answers), series).await?;
     let answers = answers.into_iter().flatten().collect();
-    Ok(RoundOutcome { answers, concerns })
+    Ok(RoundOutcome { answers, concerns, drifts })
 }
 
 fn distinct(ids: impl Iterator<Item = Uuid>) -> Vec<Uuid> {
@@ -260,9 +262,10 @@ fn judge(
     fresh: Vec<Placed<'_>>,
     series: &mut HashMap<Uuid, Vec<Point>>,
     answers: &mut [Option<Answered>],
-) -> Vec<NewWeight> {
+) -> (Vec<NewWeight>, Vec<ScaleDrift>) {
+    let mut scales = Scales::default();
     let before: HashMap<Uuid, Vec<Seen>> =
-        series.iter().map(|(animal, points)| (*animal, seen(points.iter()))).collect();
+        series.iter().map(|(animal, points)| (*animal, scales.seen(points.iter()))).collect();
     let none = Vec::new();
     // An estimate is no reading of a scale: it is kept, and judged by nobody.
     let judged: Vec<usize> = fresh
@@ -271,22 +274,36 @@ fn judge(
         .filter(|(_, one)| one.mass.is_some() && one.reading.method != Method::Estimate)
         .map(|(n, _)| n)
         .collect();
-    let weighed: Vec<Weighed<'_>> = judged
-        .iter()
-        .filter_map(|&n| {
-            let one = &fresh[n];
-            let history = before.get(&one.animal.id).unwrap_or(&none);
-            let earlier = history.partition_point(|reading| reading.at < one.at);
-            Some(Weighed { history: &history[..earlier], at: one.at, mass: one.mass? })
-        })
-        .collect();
-    let verdicts = plausible::judge_round(&weighed, &records.plausible);
-    let mut hints = hints(&fresh, &judged, &verdicts);
+    let mut verdicts: HashMap<usize, Verdict> = HashMap::new();
+    let mut hints = BTreeMap::new();
+    let mut drifts = Vec::new();
+    for on_one_scale in by_scale(&fresh, judged) {
+        let weighed: Vec<Weighed<'_>> = on_one_scale
+            .iter()
+            .filter_map(|&n| {
+                let one = &fresh[n];
+                let history = before.get(&one.animal.id).unwrap_or(&none);
+                let earlier = history.partition_point(|reading| reading.at < one.at);
+                Some(Weighed { history: &history[..earlier], at: one.at, mass: one.mass? })
+            })
+            .collect();
+        let told = plausible::judge_round(&weighed, &records.plausible);
+        hints.extend(exchanged(&fresh, &on_one_scale, &told));
+        // Many readings of one animal are no round, and say nothing of a scale.
+        let animals = distinct(on_one_scale.iter().map(|&n| fresh[n].animal.id)).len();
+        let drift = told.drift.filter(|_| animals >= records.plausible.drift_animals);
+        drifts.extend(drift.zip(on_one_scale.first()).map(|(drift, &first)| ScaleDrift {
+            scale: fresh[first].reading.scale.clone(),
+            percent: drift.percent,
+            standard_error_percent: drift.standard_error_percent,
+            animals,
+        }));
+        verdicts.extend(on_one_scale.into_iter().zip(told.each));
+    }
     let mut new = Vec::with_capacity(fresh.len());
     for (n, one) in fresh.into_iter().enumerate() {
-        let verdict = judged.iter().position(|&judged| judged == n).map(|place| verdicts.each[place]);
         let id = tx.new_id();
-        let doubt = match verdict {
+        let doubt = match verdicts.get(&n).copied() {
             Some(Verdict::AskSecond { expected, low, high, likely }) => {
                 let earlier = before.get(&one.animal.id).unwrap_or(&none);
                 let confirmed = one.mass.is_some_and(|mass| confirms(records, earlier, one.at, mass));
@@ -317,18 +334,20 @@ fn judge(
         };
         let points = series.entry(one.animal.id).or_default();
         let place = points.partition_point(|point| point.weighed_at <= one.at);
-        points.insert(place, point_of(&weight));
+        points.insert(place, point_of(permit, &weight));
         answers[one.index] = Some(Answered { animal: Some(one.animal), answer });
         new.push(weight);
     }
-    if let Some(drift) = verdicts.drift {
-        tracing::info!(
-            site.code = permit.site().code,
-            drift.percent = drift.percent,
-            "all animals of a round are off by the same factor"
-        );
+    (new, drifts)
+}
+
+/// Readings of a round by the scale that they were taken on, whatever the capitals of its name.
+fn by_scale(fresh: &[Placed<'_>], judged: Vec<usize>) -> Vec<Vec<usize>> {
+    let mut scales: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for n in judged {
+        scales.entry(fresh[n].reading.scale.to_lowercase()).or_default().push(n);
     }
-    new
+    scales.into_values().collect()
 }
 
 /// A doubtful reading of the same mass a little before is confirmed by this one, and confirms it.
@@ -338,7 +357,7 @@ fn confirms(records: &Records, earlier: &[Seen], at: DateTime<Utc>, mass: Mass) 
 }
 
 /// What may have happened where a pair of readings fits far better the other way round.
-fn hints(fresh: &[Placed<'_>], judged: &[usize], verdicts: &plausible::Round) -> BTreeMap<usize, String> {
+fn exchanged(fresh: &[Placed<'_>], judged: &[usize], verdicts: &plausible::Round) -> BTreeMap<usize, String> {
     let mut hints = BTreeMap::new();
     for exchange in &verdicts.exchanges {
         let (one, other) = (judged[exchange.one], judged[exchange.other]);
@@ -366,10 +385,11 @@ fn slip(slip: Slip) -> String {
     .to_owned()
 }
 
-fn point_of(weight: &NewWeight) -> Point {
+fn point_of(permit: &Permit, weight: &NewWeight) -> Point {
     Point {
         id: weight.id,
         animal: weight.animal,
+        site: permit.site().id,
         weighed_at: weight.weighed_at,
         weighed_on: weight.weighed_on,
         day_only: weight.day_only,
@@ -380,35 +400,15 @@ fn point_of(weight: &NewWeight) -> Point {
     }
 }
 
-/// Readings as the audit module takes them: estimates left out, scales numbered by name.
-pub(crate) fn seen<'a>(points: impl Iterator<Item = &'a Point>) -> Vec<Seen> {
-    let mut scales: HashMap<&str, u32> = HashMap::new();
-    points
-        .filter(|point| !point.estimate)
-        .map(|point| {
-            let next = u32::try_from(scales.len()).unwrap_or(u32::MAX);
-            let scale =
-                (!point.scale.is_empty()).then(|| Scale(*scales.entry(point.scale.as_str()).or_insert(next)));
-            Seen {
-                record: RecordId(point.id.as_u128()),
-                at: point.weighed_at,
-                mass: point.mass,
-                scale,
-                doubtful: point.doubtful,
-            }
-        })
-        .collect()
-}
-
-/// The trend of each animal that was weighed, or tried, in this round, beside those of its kind that it
-/// lives with.
+/// Watches each animal that was weighed, or tried, beside those of its kind that it lives with, and raises
+/// and carries on what is found.
 async fn watch(
     records: &Records,
-    tx: &Tx,
+    tx: &mut Tx,
     permit: &Permit,
     animals: &[Label],
     mut series: HashMap<Uuid, Vec<Point>>,
-) -> Result<Vec<Watched>> {
+) -> Result<Vec<Concern>> {
     let ids = distinct(animals.iter().map(|label| label.id));
     let homes = placements::homes(tx, permit, &ids).await?;
     let others: Vec<Uuid> =
@@ -417,38 +417,64 @@ async fn watch(
         series.entry(point.animal).or_default().push(point);
     }
     let everyone = distinct(ids.iter().copied().chain(homes.iter().map(|home| home.animal_id)));
-    let settled: HashMap<(Uuid, ConcernKind), DateTime<Utc>> =
-        crate::store::concerns::last_settled(tx, permit, &everyone)
+    let enclosures = distinct(homes.iter().map(|home| home.enclosure_id));
+    let settled: HashMap<(Whom, ConcernKind), DateTime<Utc>> =
+        last_settled(tx, permit, &everyone, &enclosures)
             .await?
             .into_iter()
-            .map(|(animal, kind, at)| ((animal, kind), at))
+            .map(|(whom, kind, at)| ((whom, kind), at))
             .collect();
-    let readings = |id: Uuid| {
-        // Refusals that people have settled are known, and are no part of a row of new ones.
-        let known = settled.get(&(id, ConcernKind::ScaleRefused));
-        let news = |point: &&Point| point.mass.is_some() || known.is_none_or(|at| point.weighed_at > *at);
-        seen(series.get(&id).into_iter().flatten().filter(news))
-    };
-    let readings: HashMap<Uuid, Vec<Seen>> = everyone.iter().map(|&id| (id, readings(id))).collect();
+    let mut scales = Scales::default();
+    let readings: HashMap<Uuid, Vec<Seen>> = everyone
+        .iter()
+        .map(|&id| {
+            // Refusals that people have settled are known, and are no part of a row of new ones.
+            let known = settled.get(&(Whom::Animal(id), ConcernKind::ScaleRefused));
+            let news = |point: &&Point| point.mass.is_some() || known.is_none_or(|at| point.weighed_at > *at);
+            (id, scales.seen(series.get(&id).into_iter().flatten().filter(news)))
+        })
+        .collect();
+    let background = Background::load(tx, permit, &readings, permit.site().day_of(tx.now())).await?;
     let labels: HashMap<Uuid, &Label> = animals.iter().map(|label| (label.id, label)).collect();
     let mut watched = Vec::with_capacity(ids.len());
-    for members in groups(&ids, &homes) {
-        let subjects: Vec<Subject<'_>> = members
+    let mut together = Vec::new();
+    for group in groups(&ids, &homes) {
+        let subjects: Vec<Subject<'_>> = group
+            .members
             .iter()
-            .map(|id| Subject {
-                settled: settled.get(&(*id, ConcernKind::WeightTrend)).map(|at| permit.site().day_of(*at)),
-                ..Subject::new(&readings[id], permit.site().zone)
+            .map(|id| {
+                let own = settled.get(&(Whom::Animal(*id), ConcernKind::WeightTrend));
+                let shared = group.home.and_then(|home| {
+                    let (enclosure, taxon) = (home.enclosure_id, home.taxon_id);
+                    settled.get(&(Whom::Household { enclosure, taxon }, ConcernKind::GroupWeight))
+                });
+                // What people accepted of the group, they accepted of each that lives in it.
+                let settled = own.max(shared).map(|at| permit.site().day_of(*at));
+                background.subject(permit.site().zone, *id, &readings[id], settled)
             })
             .collect();
         let told = companions::watch(&subjects, tx.now(), &records.trend);
-        for (id, trend) in members.iter().zip(told.each) {
+        if let Some(home) = group.home {
+            let latest = told.each.iter().filter_map(|trend| trend.latest);
+            together.push(Together {
+                enclosure: home.enclosure_id,
+                taxon: home.taxon_id,
+                household: Household {
+                    enclosure: home.enclosure.clone(),
+                    taxon: home.scientific_name.clone(),
+                },
+                whole: told.whole,
+                records: latest.map(|latest| Uuid::from_u128(latest.record.0)).collect(),
+            });
+        }
+        for (id, trend) in group.members.iter().zip(told.each) {
             if let Some(label) = labels.get(id).filter(|_| ids.contains(id)) {
                 watched.push(Watched { animal: (*label).clone(), trend, whole: told.whole });
             }
         }
     }
     watched.sort_by_key(|one| one.animal.id);
-    Ok(watched)
+    concerns::carry(tx, permit, &watched, &together, &records.trend).await
 }
 
 /// Animals of which a round has new readings of a scale.
@@ -486,8 +512,7 @@ pub(super) async fn watch_again(
     for point in weights::series(tx, &held, tx.now() - REACH, tx.now()).await? {
         series.entry(point.animal).or_default().push(point);
     }
-    let watched = watch(records, tx, permit, &animals, series).await?;
-    concerns::carry(tx, permit, &watched).await
+    watch(records, tx, permit, &animals, series).await
 }
 
 /// Refuses what is no mass of an animal.
@@ -499,14 +524,23 @@ pub(super) fn refuse_no_mass(mass: Mass) -> std::result::Result<(), Refusal> {
     Err(Refusal::new(Reason::MassOutOfRange, say, "give what the scale showed").at("change.mass"))
 }
 
+/// Animals that are watched together.
+struct Group<'a> {
+    members: Vec<Uuid>,
+    /// Where they live; none for one that lives nowhere.
+    home: Option<&'a Home>,
+}
+
 /// Animals of one kind that live together, and each of `ids` that lives nowhere by itself.
-fn groups(ids: &[Uuid], homes: &[Home]) -> Vec<Vec<Uuid>> {
-    let mut together: BTreeMap<(Uuid, Uuid), Vec<Uuid>> = BTreeMap::new();
+fn groups<'a>(ids: &[Uuid], homes: &'a [Home]) -> Vec<Group<'a>> {
+    let mut together: BTreeMap<(Uuid, Uuid), Group<'a>> = BTreeMap::new();
     for home in homes {
-        together.entry((home.enclosure_id, home.taxon_id)).or_default().push(home.animal_id);
+        let key = (home.enclosure_id, home.taxon_id);
+        let group = together.entry(key).or_insert_with(|| Group { members: Vec::new(), home: Some(home) });
+        group.members.push(home.animal_id);
     }
     let alone = ids.iter().filter(|id| homes.iter().all(|home| home.animal_id != **id));
-    let alone: Vec<Vec<Uuid>> = alone.map(|id| vec![*id]).collect();
+    let alone: Vec<Group<'a>> = alone.map(|id| Group { members: vec![*id], home: None }).collect();
     together.into_values().chain(alone).collect()
 }
 
@@ -567,7 +601,10 @@ async fn lift_doubts(records: &Records, snapshot: &Snapshot, listed: &mut [Weigh
     for weight in listed.iter_mut().filter(|weight| weight.doubtful) {
         let Some(mass) = weight.mass else { continue };
         let others = points.iter().filter(|p| p.animal == weight.animal.id && p.id != weight.id);
-        weight.doubtful = !seen(others).iter().any(|other| agreement.agree(other, weight.weighed_at, mass));
+        weight.doubtful = !Scales::default()
+            .seen(others)
+            .iter()
+            .any(|other| agreement.agree(other, weight.weighed_at, mass));
     }
     Ok(())
 }

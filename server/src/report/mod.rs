@@ -1,5 +1,8 @@
 //! What people read: records put together for a question.
 
+pub mod climate;
+pub mod growth;
 pub mod replay;
 pub mod site_day;
 pub mod stock_return;
+pub mod welfare;

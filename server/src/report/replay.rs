@@ -3,9 +3,9 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::Label;
-use crate::model::concern::{ConcernKind, Level};
+use crate::model::concern::{About, ConcernKind, Household, Level};
 use crate::model::reason::Reason;
+use crate::records::background::{Background, Scales};
 use crate::records::error::{Refusal, Result, fault};
 use crate::records::{Records, concerns, one_animal, weights as rules};
 use crate::store::animals::{self, Lens, Lock, Stay};
@@ -14,6 +14,7 @@ use chrono::{DateTime, Days, NaiveDate, Utc};
 use holt_audit::episode::Change;
 use holt_audit::reading::Reading;
 use holt_audit::replay::replay;
+use holt_audit::terms::Span;
 use holt_audit::trend::{Settings, Subject};
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
@@ -43,7 +44,7 @@ pub struct Question {
 #[derive(Clone, Debug)]
 pub struct Told {
     pub on: NaiveDate,
-    pub animal: Label,
+    pub about: About,
     pub kind: ConcernKind,
     pub change: Change,
     /// How soon to look, and since when it went on; none once it is quiet or over.
@@ -64,6 +65,8 @@ pub struct Replayed {
 struct Group {
     stays: Vec<Stay>,
     readings: Vec<Vec<Reading>>,
+    /// When each carried young, by their births.
+    gravid: Vec<Vec<Span>>,
 }
 
 /// Watches the past of a site again, at the end of each week. Who lived together is taken from where
@@ -103,13 +106,23 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     for point in weights::series(&snapshot, &ids, from - rules::REACH, to).await? {
         series.entry(point.animal).or_default().push(point);
     }
+    let mut scales = Scales::default();
+    let readings: HashMap<Uuid, Vec<Reading>> =
+        ids.iter().map(|id| (*id, scales.seen(series.get(id).into_iter().flatten()))).collect();
+    // Seasons as they were known when it begins: nothing is to be told from what came later. How scales
+    // differ does not change with what is known of it.
+    let background = Background::load(&snapshot, &permit, &readings, permit.site().day_of(from)).await?;
     drop(snapshot);
     let groups: Vec<Group> = wanted
         .into_iter()
         .map(|stays| {
-            let readings =
-                stays.iter().map(|stay| rules::seen(series.get(&stay.animal.id).into_iter().flatten()));
-            Group { readings: readings.collect(), stays }
+            let of_each = |stay: &Stay| readings.get(&stay.animal.id).cloned().unwrap_or_default();
+            let carried = |stay: &Stay| background.gravid(stay.animal.id).to_vec();
+            Group {
+                readings: stays.iter().map(of_each).collect(),
+                gravid: stays.iter().map(carried).collect(),
+                stays,
+            }
         })
         .collect();
     let today = records.trend;
@@ -117,9 +130,11 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     let told = move || {
         let run = |settings: &Settings| -> Vec<Told> {
             let mut told: Vec<Told> =
-                groups.iter().flat_map(|group| group.told(&instants, zone, settings)).collect();
-            told.retain(|one| only.is_none_or(|id| one.animal.id == id));
-            told.sort_by(|a, b| (a.on, &a.animal.accession).cmp(&(b.on, &b.animal.accession)));
+                groups.iter().flat_map(|group| group.told(&instants, &background, zone, settings)).collect();
+            told.retain(|one| {
+                only.is_none_or(|id| matches!(&one.about, About::Animal(label) if label.id == id))
+            });
+            told.sort_by(|a, b| (a.on, name(&a.about)).cmp(&(b.on, name(&b.about))));
             told
         };
         let members = groups.iter().flat_map(|group| &group.stays);
@@ -137,24 +152,61 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
 }
 
 impl Group {
-    fn told(&self, instants: &[DateTime<Utc>], zone: chrono_tz::Tz, settings: &Settings) -> Vec<Told> {
+    fn told(
+        &self,
+        instants: &[DateTime<Utc>],
+        background: &Background,
+        zone: chrono_tz::Tz,
+        settings: &Settings,
+    ) -> Vec<Told> {
         let known = |at: DateTime<Utc>| {
-            let members = self.stays.iter().zip(&self.readings).enumerate();
+            let today = holt_audit::zone::day_of(zone, at);
+            let members = self.stays.iter().zip(&self.readings).zip(&self.gravid).enumerate();
             members
-                .filter(|(_, (stay, _))| here(stay, zone, at))
-                .map(|(n, (_, readings))| (n, Subject::new(readings, zone)))
+                .filter(|(_, ((stay, _), _))| here(stay, zone, at))
+                .map(|(n, ((stay, readings), gravid))| {
+                    // That she carried is told by the births, once they are there.
+                    let born = gravid.iter().take_while(|span| span.until.is_some_and(|born| born <= today));
+                    let against = background.subject(zone, stay.animal.id, readings, None);
+                    (n, Subject { gravid: &gravid[..born.count()], ..against })
+                })
                 .collect()
         };
         replay(instants.iter().copied(), known, settings)
             .into_iter()
             .map(|event| Told {
                 on: holt_audit::zone::day_of(zone, event.at),
-                animal: self.stays[event.member].animal.clone(),
-                kind: concerns::kind(event.matter),
+                kind: event.member.map_or(ConcernKind::GroupWeight, |_| concerns::kind(event.matter)),
+                about: self.about(event.member),
                 change: event.change,
-                found: event.finding.map(|finding| (finding.severity, finding.since)),
+                found: event.seen.map(|seen| (seen.severity, seen.since)),
             })
             .collect()
+    }
+}
+
+impl Group {
+    /// One of the members, or those that live together as one.
+    fn about(&self, member: Option<usize>) -> About {
+        if let Some(member) = member {
+            return About::Animal(self.stays[member].animal.clone());
+        }
+        let first = self.stays.first();
+        About::Household(Household {
+            enclosure: first
+                .and_then(|stay| stay.enclosure.as_ref())
+                .map(|(_, name)| name.clone())
+                .unwrap_or_default(),
+            taxon: first.map(|stay| stay.taxon.scientific_name.clone()).unwrap_or_default(),
+        })
+    }
+}
+
+/// What those are sorted by that are told of on one day.
+fn name(about: &About) -> (&str, &str) {
+    match about {
+        About::Household(household) => ("", &household.enclosure),
+        About::Animal(label) => (&label.accession, ""),
     }
 }
 

@@ -2,13 +2,13 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::Taxon;
 use crate::model::check::DueState;
 use crate::model::page::Page;
 use crate::model::report::{SiteDay, SiteDays};
+use crate::model::taxon::Taxon;
 use crate::records::checks::Duties;
 use crate::records::error::Result;
-use crate::records::{Records, concerns, transfers as rules};
+use crate::records::{Records, concerns, loans, transfers as rules};
 use crate::store::animals::Lens;
 use crate::store::transfers::Wanted;
 use crate::store::{Snapshot, concerns as concern_store, litters, transfers};
@@ -51,7 +51,8 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     });
     let mut sites = Vec::with_capacity(permits.len());
     for permit in &permits {
-        sites.push(one(&snapshot, permit, as_of, question.span_days, known_at).await?);
+        let notice = records.loan_notice_days;
+        sites.push(one(&snapshot, permit, as_of, question.span_days, known_at, notice).await?);
     }
     let first = as_of.checked_sub_days(Days::new(question.span_days - 1)).unwrap_or(NaiveDate::MIN);
     Ok(SiteDays { sites, as_of, first, as_known_at: known_at })
@@ -63,6 +64,7 @@ async fn one(
     day: NaiveDate,
     span_days: u64,
     known_at: DateTime<Utc>,
+    loan_notice_days: u16,
 ) -> Result<SiteDay> {
     let site = permit.site();
     // The whole day, also where it is still running: then what was known limits what is told.
@@ -107,5 +109,6 @@ async fn one(
         overdue,
         concerns: open,
         transfers: moves,
+        loans_ending: loans::due(snapshot, permit, lens, loan_notice_days).await?,
     })
 }

@@ -2,11 +2,11 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::Taxon;
 use crate::model::stock_return::{Books, StockReturn, StockReturns};
+use crate::model::taxon::Taxon;
 use crate::records::Records;
 use crate::records::error::{Error, Result};
-use crate::store::{self, Snapshot, animals, census as books};
+use crate::store::{self, Snapshot, census as books, taxa};
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::census::{self, Who};
 use std::collections::{BTreeSet, HashMap};
@@ -39,7 +39,7 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     let permits = records.permits(caller, Deed::Read, &question.site).await?;
     let known_at = records.settled(caller, question.known_at).await?;
     let snapshot = records.look(caller, Some(known_at)).await?;
-    let taxa = animals::taxa(&snapshot).await?.into_iter().map(|taxon| (taxon.id, taxon)).collect();
+    let taxa = taxa::all(&snapshot).await?.into_iter().map(|taxon| (taxon.id, taxon)).collect();
     let sites: Vec<Uuid> = permits.iter().map(|permit| permit.site().id).collect();
     let books = books::books(&snapshot, &sites, question.first, question.last).await?;
     let groups: Vec<&[Permit]> =

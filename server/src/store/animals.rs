@@ -1,18 +1,20 @@
 //! Animals: which one is meant, and what is known of it.
 
 use crate::access::permit::Permit;
-use crate::model::animal::{Animal, Born, Filter, Label, Manner, NewTaxon, Status, Taxon};
+use crate::model::animal::{Animal, Born, Filter, Label, Status};
 use crate::model::holding::Ended;
 use crate::model::mark::Mark;
 use crate::model::page::{Page, Slice};
+use crate::model::taxon::Taxon;
 use crate::store::doors::{Snapshot, Tx};
-use crate::store::entity::{animal, birth, death, parent, sexing, taxon};
+use crate::store::entity::{animal, birth, parent, sexing};
 use crate::store::error::Error;
 use crate::store::facts::{covers, fact, known};
-use crate::store::{holdings, marks};
+use crate::store::taxa::{self, Described};
+use crate::store::{deaths, holdings, marks};
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::{Mass, Sex};
-use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder};
+use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use serde::Serialize;
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -72,56 +74,6 @@ pub(super) fn sex(text: &str) -> Result<Sex, Error> {
         "unknown" => Ok(Sex::Unknown),
         other => Err(Error::corrupt("sexings", "sex", other)),
     }
-}
-
-fn taxon_model(row: taxon::Model) -> Taxon {
-    Taxon {
-        id: row.id,
-        scientific_name: row.scientific_name,
-        common_name: row.common_name,
-        breeds_from_days: row.breeds_from_days,
-        carries_up_to_days: row.carries_up_to_days,
-    }
-}
-
-/// All species, by scientific name.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn taxa(snapshot: &Snapshot) -> Result<Vec<Taxon>, Error> {
-    let rows = taxon::Entity::find().order_by_asc(taxon::Column::ScientificName).all(snapshot.txn()).await?;
-    Ok(rows.into_iter().map(taxon_model).collect())
-}
-
-/// The species of a scientific name.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn taxon(snapshot: &Snapshot, scientific_name: &str) -> Result<Option<Taxon>, Error> {
-    let row = taxon::Entity::find()
-        .filter(taxon::Column::ScientificName.eq(scientific_name))
-        .one(snapshot.txn())
-        .await?;
-    Ok(row.map(taxon_model))
-}
-
-/// Adds a species.
-///
-/// # Errors
-/// [`Error::Broken`] where the name is taken.
-pub async fn insert_taxon(tx: &mut Tx, new: &NewTaxon) -> Result<Taxon, Error> {
-    let row = taxon::Model {
-        id: tx.new_id(),
-        scientific_name: new.scientific_name.clone(),
-        common_name: new.common_name.clone(),
-        breeds_from_days: new.breeds_from_days,
-        carries_up_to_days: new.carries_up_to_days,
-        recorded_at: tx.now(),
-        recorded_by: tx.person(),
-        request_id: tx.request_id(),
-    };
-    tx.insert(std::slice::from_ref(&row)).await?;
-    Ok(taxon_model(row))
 }
 
 /// What is recorded of an animal at its first site.
@@ -236,36 +188,6 @@ pub async fn insert_sex(
     tx.insert(&[row]).await
 }
 
-/// A death to record.
-pub struct Death<'a> {
-    pub at: DateTime<Utc>,
-    pub on: NaiveDate,
-    pub day_only: bool,
-    pub manner: Manner,
-    pub note: &'a str,
-}
-
-/// Records a death.
-///
-/// # Errors
-/// [`Error::Broken`] where one is on record.
-pub async fn insert_death(tx: &mut Tx, site: Uuid, animal: Uuid, death: Death<'_>) -> Result<(), Error> {
-    let row = fact!(
-        tx,
-        death::Model {
-            id: tx.new_id(),
-            animal_id: animal,
-            site_id: site,
-            died_at: death.at,
-            died_on: death.on,
-            day_only: death.day_only,
-            manner: death.manner.as_str().to_owned(),
-            note: death.note.to_owned(),
-        }
-    );
-    tx.insert(&[row]).await
-}
-
 /// Counts a change of identity, holding or marks; answers the new version.
 ///
 /// # Errors
@@ -346,17 +268,19 @@ pub async fn resolve(
         }
     };
     let sql = format!(
-        "WITH asked AS (
-           SELECT * FROM jsonb_to_recordset($1) AS r (n int, id uuid, text text, code text, at timestamptz)
+        "WITH asked AS MATERIALIZED (
+           -- What is compared is made here: row-level security keeps conditions on lower() from the indexes.
+           SELECT r.n, r.id, r.at, upper(r.text) AS number, lower(r.text) AS folded, lower(r.code) AS folded_code
+             FROM jsonb_to_recordset($1) AS r (n int, id uuid, text text, code text, at timestamptz)
          ), named AS (
            SELECT q.n, a.id AS animal_id, q.at, true AS in_force FROM asked q JOIN animals a ON a.id = q.id
            UNION
            SELECT q.n, c.animal_id, q.at, true FROM asked q
-             JOIN accessions c ON c.number = upper(q.text) AND {known_c}
+             JOIN accessions c ON c.number = q.number AND {known_c}
            UNION
            SELECT q.n, m.animal_id, q.at, bool_or(m.ended_at IS NULL OR m.ended_at > q.at) FROM asked q
-             JOIN marks m ON lower(m.code) IN (lower(q.text), lower(q.code)) AND {known_m}
-                         AND m.kind IN ('transponder', 'ring', 'tattoo', 'house_name')
+             JOIN marks m ON m.folded IN (q.folded, q.folded_code) AND {known_m}
+                         AND m.kind IN ('transponder', 'ring', 'tattoo', 'house_name', 'former_number')
                          AND m.began_at <= q.at
             GROUP BY q.n, m.animal_id, q.at
          ), found AS MATERIALIZED (
@@ -419,7 +343,7 @@ pub async fn resolve(
 }
 
 /// A transponder as it is kept: without the spaces, points and hyphens that people write.
-fn code_of(text: &str) -> String {
+pub(super) fn code_of(text: &str) -> String {
     text.chars().filter(|c| !c.is_whitespace() && !matches!(c, '.' | '-')).collect()
 }
 
@@ -427,11 +351,8 @@ fn code_of(text: &str) -> String {
 struct View {
     id: Uuid,
     version: i64,
-    taxon_id: Uuid,
-    scientific_name: String,
-    common_name: String,
-    breeds_from_days: Option<i32>,
-    carries_up_to_days: Option<i32>,
+    #[sea_orm(nested)]
+    taxon: Described,
     sex: Option<String>,
     born_first: Option<NaiveDate>,
     born_last: Option<NaiveDate>,
@@ -450,6 +371,8 @@ struct View {
     owner: Option<String>,
     /// The last one it had: a dead animal is still spoken of by its name.
     house_name: Option<String>,
+    #[sea_orm(nested(prefix = "d_"))]
+    death: Option<deaths::Told>,
 }
 
 /// What is known of these animals through a lens, in the order given. Those that the caller may not see
@@ -459,18 +382,18 @@ struct View {
 /// [`Error::Lost`] where the database is away.
 pub async fn views(snapshot: &Snapshot, ids: &[Uuid], lens: Lens) -> Result<Vec<Animal>, Error> {
     let sql = format!(
-        "SELECT a.id, a.version, t.id AS taxon_id, t.scientific_name, t.common_name,
-                t.breeds_from_days, t.carries_up_to_days, s.sex,
+        "SELECT a.id, a.version, {taxon}, s.sex,
                 b.born_first, b.born_last, b.estimated, dam.parent_id AS dam_id, sire.parent_id AS sire_id,
                 hs.code AS holder, (h.ended_at IS NULL OR h.ended_at > $3) AS held, h.ended_how, h.ended_name,
                 ts.code AS went_to, since.began_on AS held_since, e.name AS enclosure,
                 w.mass_mg, w.weighed_at, coalesce(os.code, o.owner_name) AS owner,
                 (SELECT n.code FROM marks n WHERE n.animal_id = a.id AND n.kind = 'house_name' AND {known_n}
                     AND n.began_at <= $3
-                  ORDER BY n.ended_at DESC NULLS FIRST, n.began_at DESC LIMIT 1) AS house_name
+                  ORDER BY n.ended_at DESC NULLS FIRST, n.began_at DESC LIMIT 1) AS house_name,
+                {death}
            FROM unnest($1::uuid[]) WITH ORDINALITY AS q (id, n)
            JOIN animals a ON a.id = q.id
-           JOIN taxa t ON t.id = a.taxon_id
+           {described}
            LEFT JOIN LATERAL (SELECT x.sex FROM sexings x
                 WHERE x.animal_id = a.id AND {known_x} AND x.determined_on <= $4
                 ORDER BY x.determined_on DESC LIMIT 1) s ON true
@@ -497,7 +420,12 @@ pub async fn views(snapshot: &Snapshot, ids: &[Uuid], lens: Lens) -> Result<Vec<
                 ORDER BY v.weighed_at DESC LIMIT 1) w ON true
            LEFT JOIN titles o ON o.animal_id = a.id AND {known_o} AND {covers_o}
            LEFT JOIN sites os ON os.id = o.owner_site_id
+           LEFT JOIN deaths d ON d.animal_id = a.id AND {known_d} AND d.died_at <= $3
           ORDER BY q.n",
+        death = deaths::COLUMNS,
+        known_d = known("d", 2),
+        taxon = taxa::COLUMNS,
+        described = taxa::described("a.taxon_id", 2),
         known_x = known("x", 2),
         known_b = known("b", 2),
         known_dam = known("dam", 2),
@@ -577,13 +505,7 @@ fn assemble(row: View, marks: Vec<Mark>, numbers: Vec<Number>, lens: Lens) -> Re
         accession: accession.unwrap_or_default(),
         house_name: row.house_name.unwrap_or_default(),
         accessions: numbers.into_iter().map(|number| (number.code, number.number)).collect(),
-        taxon: Taxon {
-            id: row.taxon_id,
-            scientific_name: row.scientific_name,
-            common_name: row.common_name,
-            breeds_from_days: row.breeds_from_days,
-            carries_up_to_days: row.carries_up_to_days,
-        },
+        taxon: row.taxon.taxon()?,
         sex: row.sex.as_deref().map_or(Ok(Sex::Unknown), sex)?,
         marks,
         born: row.born_first.zip(row.born_last).map(|(first, last)| Born {
@@ -602,6 +524,7 @@ fn assemble(row: View, marks: Vec<Mark>, numbers: Vec<Number>, lens: Lens) -> Re
         owner: row.owner.unwrap_or_default(),
         held_since: row.held_since,
         went_to: if held { String::new() } else { row.went_to.or(row.ended_name).unwrap_or_default() },
+        death: row.death.map(deaths::Told::death).transpose()?,
     })
 }
 
@@ -625,9 +548,9 @@ pub async fn held(
         "SELECT h.animal_id, c.number FROM holdings h
            JOIN accessions c ON c.animal_id = h.animal_id AND c.site_id = h.site_id AND {known_c}
            JOIN animals a ON a.id = h.animal_id
-           JOIN taxa t ON t.id = a.taxon_id
           WHERE h.site_id = $1 AND {known_h} AND {covers_h} AND c.number > $4
-            AND ($5 = '' OR t.scientific_name = $5)
+            AND ($5 = '' OR a.taxon_id IN (
+                  SELECT n.taxon_id FROM taxon_names n WHERE n.scientific_name = $5 AND {known_n}))
             AND ($6 = '' OR EXISTS (
                   SELECT FROM placements p JOIN enclosures e ON e.id = p.enclosure_id
                    WHERE p.animal_id = h.animal_id AND {known_p} AND {covers_p} AND lower(e.name) = lower($6)))
@@ -637,6 +560,7 @@ pub async fn held(
         covers_h = covers("h", 3),
         known_p = known("p", 2),
         covers_p = covers("p", 3),
+        known_n = known("n", 2),
     );
     let values = [
         permit.site().id.into(),
@@ -650,19 +574,6 @@ pub async fn held(
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     let entries = rows.into_iter().map(|row| (row.animal_id, row.number)).collect();
     Ok(Slice::cut(entries, page, |(_, number): &(Uuid, String)| number.clone()))
-}
-
-/// The day on which an animal's death is on record, if it is.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn died_on(snapshot: &Snapshot, animal: Uuid) -> Result<Option<NaiveDate>, Error> {
-    let row = death::Entity::find()
-        .filter(death::Column::AnimalId.eq(animal))
-        .filter(death::Column::SupersededAt.is_null())
-        .one(snapshot.txn())
-        .await?;
-    Ok(row.map(|row| row.died_on))
 }
 
 /// An animal's stay at a site, with what the duties of the site need to know of it.
@@ -692,11 +603,8 @@ pub async fn stays(
         animal_id: Uuid,
         number: Option<String>,
         house_name: Option<String>,
-        taxon_id: Uuid,
-        scientific_name: String,
-        common_name: String,
-        breeds_from_days: Option<i32>,
-        carries_up_to_days: Option<i32>,
+        #[sea_orm(nested)]
+        taxon: Described,
         sex: Option<String>,
         enclosure_id: Option<Uuid>,
         enclosure: Option<String>,
@@ -704,8 +612,7 @@ pub async fn stays(
         ended_on: Option<NaiveDate>,
     }
     let sql = format!(
-        "SELECT h.animal_id, c.number, t.id AS taxon_id, t.scientific_name, t.common_name,
-                t.breeds_from_days, t.carries_up_to_days,
+        "SELECT h.animal_id, c.number, {taxon},
                 (SELECT m.code FROM marks m WHERE m.animal_id = h.animal_id AND m.kind = 'house_name' AND {known_m}
                   ORDER BY m.ended_at DESC NULLS FIRST, m.began_at DESC LIMIT 1) AS house_name,
                 (SELECT x.sex FROM sexings x WHERE x.animal_id = h.animal_id AND {known_x}
@@ -714,12 +621,14 @@ pub async fn stays(
                 CASE WHEN h.ended_at <= $3 THEN h.ended_on END AS ended_on
            FROM holdings h
            JOIN animals a ON a.id = h.animal_id
-           JOIN taxa t ON t.id = a.taxon_id
+           {described}
            LEFT JOIN accessions c ON c.animal_id = h.animal_id AND c.site_id = h.site_id AND {known_c}
            LEFT JOIN placements p ON p.animal_id = h.animal_id AND p.site_id = h.site_id AND {known_p} AND {covers_p}
            LEFT JOIN enclosures e ON e.id = p.enclosure_id
           WHERE h.site_id = $1 AND {known_h} AND h.began_at <= $3 AND (h.ended_at IS NULL OR h.ended_at >= $4)
           ORDER BY c.number, h.began_at",
+        taxon = taxa::COLUMNS,
+        described = taxa::described("a.taxon_id", 2),
         known_m = known("m", 2),
         known_x = known("x", 2),
         known_c = known("c", 2),
@@ -738,13 +647,7 @@ pub async fn stays(
                     accession: row.number.unwrap_or_default(),
                     house_name: row.house_name.unwrap_or_default(),
                 },
-                taxon: Taxon {
-                    id: row.taxon_id,
-                    scientific_name: row.scientific_name,
-                    common_name: row.common_name,
-                    breeds_from_days: row.breeds_from_days,
-                    carries_up_to_days: row.carries_up_to_days,
-                },
+                taxon: row.taxon.taxon()?,
                 sex: row.sex.as_deref().map_or(Ok(Sex::Unknown), sex)?,
                 enclosure: row.enclosure_id.zip(row.enclosure),
                 began_on: row.began_on,

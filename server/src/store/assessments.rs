@@ -119,6 +119,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
         version: i32,
         assessed_at: DateTime<Utc>,
         observer: Option<String>,
+        observer_id: Uuid,
         findings: serde_json::Value,
         note: String,
         accession: Option<String>,
@@ -128,7 +129,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
     let (filter, last, values) = wanted.filter(snapshot, "assessed", after).then(i64::from(page.size) + 1);
     let sql = format!(
         "SELECT w.id, w.animal_id, s.code AS site, p.code AS protocol, p.version, w.assessed_at,
-                o.name AS observer, w.findings, w.note, {label}
+                o.name AS observer, w.recorded_by AS observer_id, w.findings, w.note, {label}
            FROM assessments w JOIN sites s ON s.id = w.site_id JOIN protocols p ON p.id = w.protocol_id
            LEFT JOIN people o ON o.id = w.recorded_by
           WHERE {known_w}{filter} ORDER BY w.assessed_at DESC, w.id DESC LIMIT ${last}",
@@ -151,6 +152,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
                 protocol_version: row.version,
                 assessed_at: row.assessed_at,
                 observer: row.observer.unwrap_or_default(),
+                observer_id: row.observer_id,
                 findings: serde_json::from_value(row.findings)
                     .map_err(|error| Error::corrupt("assessments", "findings", &error))?,
                 note: row.note,

@@ -30,6 +30,7 @@ const fn duty_text(duty: Duty) -> &'static str {
     match duty {
         Duty::Weigh => "weigh",
         Duty::Assess => "assess",
+        Duty::EndLoan => "end_loan",
     }
 }
 
@@ -67,10 +68,11 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
                 k.enclosure_id, e.name AS enclosure, k.recurrence, k.starts_on, k.ends_on, k.grace_days, k.note
            FROM checks k
            LEFT JOIN accessions c ON c.animal_id = k.animal_id AND c.site_id = k.site_id AND {known_c}
-           LEFT JOIN taxa t ON t.id = k.taxon_id
+           LEFT JOIN taxon_names t ON t.taxon_id = k.taxon_id AND t.accepted AND {known_t}
            LEFT JOIN enclosures e ON e.id = k.enclosure_id
           WHERE k.site_id = $1 AND {known_k} ORDER BY k.starts_on, k.check_id",
         known_c = known("c", 2),
+        known_t = known("t", 2),
         known_k = known("k", 2),
     );
     let rows = snapshot.rows::<Row>(&sql, [permit.site().id.into(), snapshot.known_at().into()]).await?;

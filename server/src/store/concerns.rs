@@ -2,7 +2,7 @@
 
 use crate::access::permit::Permit;
 use crate::model::animal::Label;
-use crate::model::concern::{Concern, ConcernKind, ConcernState, Content, Level};
+use crate::model::concern::{About, Concern, ConcernKind, ConcernState, Content, Household, Level};
 use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{concern, concern_step};
 use crate::store::error::Error;
@@ -18,6 +18,7 @@ const fn kind_text(kind: ConcernKind) -> &'static str {
     match kind {
         ConcernKind::WeightTrend => "weight_trend",
         ConcernKind::ScaleRefused => "scale_refused",
+        ConcernKind::GroupWeight => "group_weight",
     }
 }
 
@@ -44,6 +45,35 @@ fn read<T: serde::de::DeserializeOwned>(
     serde_json::from_value(value.into()).map_err(|error| Error::corrupt("concern_steps", column, &error))
 }
 
+/// Whom a concern is about, by identifier.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Whom {
+    Animal(Uuid),
+    /// The animals of a species in an enclosure.
+    Household {
+        enclosure: Uuid,
+        taxon: Uuid,
+    },
+}
+
+impl Whom {
+    fn of(animal: Option<Uuid>, enclosure: Option<Uuid>, taxon: Option<Uuid>) -> Result<Self, Error> {
+        match (animal, enclosure, taxon) {
+            (Some(animal), ..) => Ok(Self::Animal(animal)),
+            (None, Some(enclosure), Some(taxon)) => Ok(Self::Household { enclosure, taxon }),
+            _ => Err(Error::corrupt("concerns", "animal_id", "it is about nobody")),
+        }
+    }
+
+    /// The columns `animal_id`, `enclosure_id` and `taxon_id`.
+    const fn columns(self) -> (Option<Uuid>, Option<Uuid>, Option<Uuid>) {
+        match self {
+            Self::Animal(animal) => (Some(animal), None, None),
+            Self::Household { enclosure, taxon } => (None, Some(enclosure), Some(taxon)),
+        }
+    }
+}
+
 /// Which concerns are wanted.
 #[derive(Clone, Debug, Default)]
 pub struct Wanted {
@@ -59,7 +89,9 @@ pub struct Wanted {
 #[derive(FromQueryResult)]
 struct Row {
     id: Uuid,
-    animal_id: Uuid,
+    animal_id: Option<Uuid>,
+    enclosure: Option<String>,
+    taxon: Option<String>,
     site: String,
     kind: String,
     raised_at: DateTime<Utc>,
@@ -90,11 +122,14 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
     filter.and("c.id = ANY (?)", wanted.ids.clone().map(|ids| [ids.into()]));
     let (filter, all, values) = filter.then(wanted.settled);
     let sql = format!(
-        "SELECT c.id, c.animal_id, s.code AS site, c.kind, c.recorded_at AS raised_at,
+        "SELECT c.id, c.animal_id, e.name AS enclosure, k.scientific_name AS taxon, s.code AS site, c.kind,
+                c.recorded_at AS raised_at,
                 l.changed_at, l.level, l.seen, l.look_first, l.figures, l.record_ids, l.seq AS steps,
                 l.state, t.name AS taken_up_by, z.note AS settled_because, {label}
            FROM concerns c
            JOIN sites s ON s.id = c.site_id
+           LEFT JOIN enclosures e ON e.id = c.enclosure_id
+           LEFT JOIN taxon_names k ON k.taxon_id = c.taxon_id AND k.accepted AND {known_k}
            JOIN LATERAL (
              SELECT x.seq, x.level, x.seen, x.look_first, x.figures, x.record_ids,
                     x.recorded_at AS changed_at,
@@ -113,12 +148,13 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
              SELECT v.note FROM concern_steps v
               WHERE v.concern_id = c.id AND v.step = 'settled' AND v.recorded_at <= $1 LIMIT 1) z ON true
           -- What has left the site concerns it no more; the concern stays on record.
-          WHERE (${all} OR (l.state <> 'settled' AND EXISTS (
+          WHERE (${all} OR (l.state <> 'settled' AND (c.animal_id IS NULL OR EXISTS (
                   SELECT FROM holdings h WHERE h.animal_id = c.animal_id AND h.site_id = c.site_id
-                     AND {known_h} AND {covers_h}))){filter}
+                     AND {known_h} AND {covers_h})))){filter}
           ORDER BY c.recorded_at, c.id",
         label = label("c", 1),
         known_h = known("h", 1),
+        known_k = known("k", 1),
         covers_h = covers("h", 2),
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
@@ -128,10 +164,16 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
             Ok(Concern {
                 id: row.id,
                 site: row.site,
-                animal: Label {
-                    id: row.animal_id,
-                    accession: row.accession.unwrap_or_default(),
-                    house_name: row.house_name.unwrap_or_default(),
+                about: match row.animal_id {
+                    Some(id) => About::Animal(Label {
+                        id,
+                        accession: row.accession.unwrap_or_default(),
+                        house_name: row.house_name.unwrap_or_default(),
+                    }),
+                    None => About::Household(Household {
+                        enclosure: row.enclosure.unwrap_or_default(),
+                        taxon: row.taxon.unwrap_or_default(),
+                    }),
                 },
                 kind: read("kind", row.kind)?,
                 state: read("state", row.state)?,
@@ -153,7 +195,17 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
         .collect()
 }
 
-/// Concerns of these animals at a site that are open.
+/// A concern that is open.
+#[derive(Clone, Debug)]
+pub struct Open {
+    pub id: Uuid,
+    pub whom: Whom,
+    pub kind: ConcernKind,
+    pub content: Content,
+    pub version: i64,
+}
+
+/// Concerns of these animals, and of the households in these enclosures, that are open at a site.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -161,11 +213,14 @@ pub async fn open(
     tx: &Tx,
     permit: &Permit,
     animals: &[Uuid],
-) -> Result<Vec<(Uuid, Uuid, ConcernKind, Content, i64)>, Error> {
+    enclosures: &[Uuid],
+) -> Result<Vec<Open>, Error> {
     #[derive(FromQueryResult)]
-    struct Open {
+    struct Row {
         id: Uuid,
-        animal_id: Uuid,
+        animal_id: Option<Uuid>,
+        enclosure_id: Option<Uuid>,
+        taxon_id: Option<Uuid>,
         kind: String,
         version: i64,
         level: String,
@@ -175,11 +230,13 @@ pub async fn open(
         record_ids: serde_json::Value,
     }
     let rows = tx
-        .rows::<Open>(
-            "SELECT c.id, c.animal_id, c.kind, c.version, x.level, x.seen, x.look_first, x.figures, x.record_ids
+        .rows::<Row>(
+            "SELECT c.id, c.animal_id, c.enclosure_id, c.taxon_id, c.kind, c.version, x.level, x.seen,
+                    x.look_first, x.figures, x.record_ids
                FROM concerns c JOIN concern_steps x ON x.concern_id = c.id AND x.seq = c.version
-              WHERE c.site_id = $1 AND c.animal_id = ANY ($2) AND c.state <> 'settled'",
-            [permit.site().id.into(), animals.to_vec().into()],
+              WHERE c.site_id = $1 AND (c.animal_id = ANY ($2) OR c.enclosure_id = ANY ($3))
+                AND c.state <> 'settled'",
+            [permit.site().id.into(), animals.to_vec().into(), enclosures.to_vec().into()],
         )
         .await?;
     rows.into_iter()
@@ -191,7 +248,13 @@ pub async fn open(
                 figures: read("figures", row.figures)?,
                 record_ids: read("record_ids", row.record_ids)?,
             };
-            Ok((row.id, row.animal_id, read("kind", row.kind)?, content, row.version))
+            Ok(Open {
+                id: row.id,
+                whom: Whom::of(row.animal_id, row.enclosure_id, row.taxon_id)?,
+                kind: read("kind", row.kind)?,
+                content,
+                version: row.version,
+            })
         })
         .collect()
 }
@@ -224,27 +287,32 @@ pub struct Step<'a> {
     pub content: &'a Content,
 }
 
-/// Raises concerns about animals; answers their identifiers in the same order.
+/// Raises concerns about animals and households; answers their identifiers in the same order.
 ///
 /// # Errors
 /// [`Error::Contention`] where one of them was raised meanwhile.
 pub async fn raise(
     tx: &mut Tx,
     permit: &Permit,
-    new: &[(Uuid, ConcernKind, Content)],
+    new: &[(Whom, ConcernKind, Content)],
 ) -> Result<Vec<Uuid>, Error> {
     let rows: Vec<_> = new
         .iter()
-        .map(|(animal, kind, _)| concern::Model {
-            id: tx.new_id(),
-            site_id: permit.site().id,
-            animal_id: *animal,
-            kind: kind_text(*kind).to_owned(),
-            state: "raised".to_owned(),
-            version: 1,
-            recorded_at: tx.now(),
-            recorded_by: tx.person(),
-            request_id: tx.request_id(),
+        .map(|(whom, kind, _)| {
+            let (animal_id, enclosure_id, taxon_id) = whom.columns();
+            concern::Model {
+                id: tx.new_id(),
+                site_id: permit.site().id,
+                animal_id,
+                enclosure_id,
+                taxon_id,
+                kind: kind_text(*kind).to_owned(),
+                state: "raised".to_owned(),
+                version: 1,
+                recorded_at: tx.now(),
+                recorded_by: tx.person(),
+                request_id: tx.request_id(),
+            }
         })
         .collect();
     tx.insert(&rows).await?;
@@ -328,7 +396,7 @@ pub async fn step(
     append_steps(tx, permit, kind, steps, note).await
 }
 
-/// When concerns about these animals were last settled, by animal and kind.
+/// When concerns about these animals, and about the households in these enclosures, were last settled.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -336,20 +404,29 @@ pub async fn last_settled(
     tx: &Tx,
     permit: &Permit,
     animals: &[Uuid],
-) -> Result<Vec<(Uuid, ConcernKind, DateTime<Utc>)>, Error> {
+    enclosures: &[Uuid],
+) -> Result<Vec<(Whom, ConcernKind, DateTime<Utc>)>, Error> {
     #[derive(FromQueryResult)]
     struct Settled {
-        animal_id: Uuid,
+        animal_id: Option<Uuid>,
+        enclosure_id: Option<Uuid>,
+        taxon_id: Option<Uuid>,
         kind: String,
         at: DateTime<Utc>,
     }
     let rows = tx
         .rows::<Settled>(
-            "SELECT c.animal_id, c.kind, max(x.recorded_at) AS at FROM concerns c
+            "SELECT c.animal_id, c.enclosure_id, c.taxon_id, c.kind, max(x.recorded_at) AS at FROM concerns c
                JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
-              WHERE c.site_id = $1 AND c.animal_id = ANY ($2) GROUP BY c.animal_id, c.kind",
-            [permit.site().id.into(), animals.to_vec().into()],
+              WHERE c.site_id = $1 AND (c.animal_id = ANY ($2) OR c.enclosure_id = ANY ($3))
+              GROUP BY c.animal_id, c.enclosure_id, c.taxon_id, c.kind",
+            [permit.site().id.into(), animals.to_vec().into(), enclosures.to_vec().into()],
         )
         .await?;
-    rows.into_iter().map(|row| Ok((row.animal_id, read("kind", row.kind)?, row.at))).collect()
+    rows.into_iter()
+        .map(|row| {
+            let whom = Whom::of(row.animal_id, row.enclosure_id, row.taxon_id)?;
+            Ok((whom, read("kind", row.kind)?, row.at))
+        })
+        .collect()
 }

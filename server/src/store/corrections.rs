@@ -3,8 +3,8 @@
 use crate::model::fact::{FactKind, Version};
 use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{
-    accession, assessment, birth, death, holding, litter_change, mark, membership, parent, placement, sexing,
-    title, weight,
+    accession, assessment, birth, death, holding, litter_change, loan, mark, membership, paper, parent,
+    placement, sexing, title, weight,
 };
 use crate::store::error::Error;
 use crate::store::rows::{self, Row};
@@ -26,6 +26,8 @@ macro_rules! of_kind {
             FactKind::Placement => $call::<placement::Model>($($argument),*).await,
             FactKind::Membership => $call::<membership::Model>($($argument),*).await,
             FactKind::Mark => $call::<mark::Model>($($argument),*).await,
+            FactKind::Loan => $call::<loan::Model>($($argument),*).await,
+            FactKind::Paper => $call::<paper::Model>($($argument),*).await,
             FactKind::Weight => $call::<weight::Model>($($argument),*).await,
             FactKind::Assessment => $call::<assessment::Model>($($argument),*).await,
             FactKind::Death => $call::<death::Model>($($argument),*).await,
@@ -55,6 +57,8 @@ pub async fn find(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Option<
              UNION ALL SELECT 'placement' FROM placements WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'membership' FROM memberships WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'mark' FROM marks WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'loan' FROM loans WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'paper' FROM papers WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'weight' FROM weights WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'assessment' FROM assessments WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'death' FROM deaths WHERE animal_id = $1 AND id = $2",
@@ -79,9 +83,14 @@ pub async fn meeting(
     at: DateTime<Utc>,
 ) -> Result<Vec<Version>, Error> {
     let mut met = Vec::new();
-    for kind in
-        [FactKind::Holding, FactKind::Title, FactKind::Placement, FactKind::Membership, FactKind::Mark]
-    {
+    for kind in [
+        FactKind::Holding,
+        FactKind::Title,
+        FactKind::Loan,
+        FactKind::Placement,
+        FactKind::Membership,
+        FactKind::Mark,
+    ] {
         let condition = format!("animal_id = $1 AND superseded_at IS NULL AND {column} = $2");
         met.extend(rows_where(snapshot, kind, &condition, vec![animal.into(), at.into()]).await?);
     }

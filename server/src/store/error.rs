@@ -62,7 +62,24 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "choose another sign-in name",
     ),
     ("grants_in_force_key", Reason::Exists, "the person has this role already", "nothing needs to be done"),
-    ("taxa_scientific_name_key", Reason::Exists, "this species is on record", "use the one on record"),
+    (
+        "animals_pkey",
+        Reason::Exists,
+        "an animal of this identifier is on record at another site",
+        "it came from there: move it by a transfer (`holt transfer`)",
+    ),
+    (
+        "taxon_names_scientific_name_key",
+        Reason::Exists,
+        "a species goes by this name",
+        "use the one on record",
+    ),
+    (
+        "taxon_names_one_accepted_key",
+        Reason::Contention,
+        "somebody changed the species meanwhile",
+        "look at it again",
+    ),
     ("births_one_key", Reason::Exists, "a birth of this animal is on record", "correct the one on record"),
     ("parents_once_key", Reason::Exists, "this parent is on record", "nothing needs to be done"),
     ("parents_one_dam_key", Reason::Exists, "a dam of this animal is on record", "correct the one on record"),
@@ -96,6 +113,19 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "a dam of this litter is on record",
         "correct the one on record",
     ),
+    (
+        "papers_once_key",
+        Reason::Exists,
+        "this paper is on record for the animal",
+        "correct the one on record: `holt correct`",
+    ),
+    (
+        "loans_one_at_a_time",
+        Reason::OutOfOrder,
+        "the animal is on loan at that time",
+        "look at its loans again: `holt loan list --all`",
+    ),
+    ("loans_one_version_key", Reason::Contention, "somebody changed the loan meanwhile", "look at it again"),
     ("merges_one_key", Reason::Contention, "the record was given up meanwhile", "look at it again"),
     ("deaths_once_key", Reason::AnimalDead, "the animal's death is on record", "correct the one on record"),
     (
@@ -121,6 +151,18 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         Reason::OutOfOrder,
         "the animal lives somewhere else at that time",
         "look at where it lives again",
+    ),
+    (
+        "devices_site_name_key",
+        Reason::Exists,
+        "a device of this name exists at the site",
+        "choose another name",
+    ),
+    (
+        "climate_rules_one_key",
+        Reason::Contention,
+        "somebody else said what must be kept meanwhile",
+        "look at it, and send it again",
     ),
     (
         "groups_site_name_key",
@@ -159,6 +201,7 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at it again",
     ),
     ("concerns_one_open_key", Reason::Contention, "the concern was raised meanwhile", "send it again"),
+    ("concerns_one_open_group_key", Reason::Contention, "the concern was raised meanwhile", "send it again"),
     (
         "concern_steps_pkey",
         Reason::Contention,
@@ -169,6 +212,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "protocols_code_version_key",
         Reason::Exists,
         "this version of the protocol is on record",
+        "load it as the next version",
+    ),
+    (
+        "growth_references_code_version_key",
+        Reason::Exists,
+        "this version of the reference curve is on record",
         "load it as the next version",
     ),
     (

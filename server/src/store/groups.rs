@@ -158,6 +158,32 @@ pub async fn members(
         .collect()
 }
 
+/// Memberships of all groups of a site that cover an instant: group, its name, animal.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn all_members(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    at: DateTime<Utc>,
+) -> Result<Vec<(Uuid, String, Uuid)>, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        group_id: Uuid,
+        name: String,
+        animal_id: Uuid,
+    }
+    let sql = format!(
+        "SELECT m.group_id, g.name, m.animal_id FROM memberships m JOIN groups g ON g.id = m.group_id
+          WHERE m.site_id = $1 AND {} AND {} ORDER BY g.name, m.animal_id",
+        known("m", 2),
+        covers("m", 3),
+    );
+    let values = [permit.site().id.into(), snapshot.known_at().into(), at.into()];
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    Ok(rows.into_iter().map(|row| (row.group_id, row.name, row.animal_id)).collect())
+}
+
 /// Known parents of these animals.
 ///
 /// # Errors

@@ -71,7 +71,7 @@ pub struct Wanted {
 
 /// Every kind of fact: name, table, when it was (in SQL), whether only the day is known, when it ended, and
 /// what it says. `f` is the fact, `s` its site.
-const KINDS: [(&str, &str, &str, &str, &str, &str); 12] = [
+const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     (
         "birth",
         "births f",
@@ -149,6 +149,25 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 12] = [
         "jsonb_build_object('kind', f.kind, 'code', f.code, 'place', f.place_on_body, 'ended_why', f.ended_why)",
     ),
     (
+        "loan",
+        "loans f LEFT JOIN sites l ON l.id = f.lender_site_id LEFT JOIN sites w ON w.id = f.borrower_site_id",
+        "f.began_at",
+        "false",
+        "f.ended_at",
+        "jsonb_build_object('lender', coalesce(l.code, f.lender_name), 'borrower', coalesce(w.code, f.borrower_name),
+           'until', f.until_on, 'terms', f.terms, 'ended_how', f.ended_how)",
+    ),
+    (
+        "paper",
+        "papers f",
+        "(coalesce(f.issued_on::timestamp AT TIME ZONE s.time_zone, f.recorded_at))",
+        "(f.issued_on IS NOT NULL)",
+        "NULL",
+        "jsonb_build_object('kind', f.kind, 'number', f.number, 'occasion', f.occasion,
+           'country', f.issued_by_country, 'by', f.issued_by, 'until', f.valid_until, 'appendix', f.cites_appendix,
+           'source', f.source_codes, 'purpose', f.purpose_code, 'note', f.note)",
+    ),
+    (
         "weight",
         "weights f",
         "f.weighed_at",
@@ -171,7 +190,9 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 12] = [
         "f.died_at",
         "f.day_only",
         "NULL",
-        "jsonb_build_object('manner', f.manner, 'note', f.note)",
+        "jsonb_build_object('first', f.died_first, 'last', f.died_last, 'found', f.found_on, 'manner', f.manner,
+           'note', f.note, 'post_mortem', f.post_mortem, 'result', f.post_mortem_result, 'disposal', f.disposal,
+           'disposal_name', f.disposal_name)",
     ),
 ];
 
@@ -211,7 +232,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         Some(_) => "f.recorded_at <= $2 AND f.recorded_at > $3".to_owned(),
     };
     each.push(format!(
-        "SELECT 'transfer', 12, t.id, f.seq, f.site_id, s.code, s.time_zone, f.happened_at, false, NULL,
+        "SELECT 'transfer', 14, t.id, f.seq, f.site_id, s.code, s.time_zone, f.happened_at, false, NULL,
                 jsonb_build_object('step', f.step, 'from', a.code, 'to', b.code, 'note', f.note), f.recorded_at,
                 f.recorded_by, NULL::timestamptz, NULL::text, {change}
            FROM transfers t JOIN transfer_steps f ON f.transfer_id = t.id JOIN sites s ON s.id = f.site_id
@@ -220,7 +241,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         change = if wanted.since.is_some() { "'added'" } else { "NULL::text" },
     ));
     each.push(format!(
-        "SELECT 'merge', 13, f.id, 0, f.site_id, s.code, s.time_zone, f.recorded_at, false, NULL,
+        "SELECT 'merge', 15, f.id, 0, f.site_id, s.code, s.time_zone, f.recorded_at, false, NULL,
                 jsonb_build_object('because', f.because, 'id', f.animal_id, 'other',
                   (SELECT c.number FROM accessions c WHERE c.animal_id = f.animal_id AND {known_c}
                     ORDER BY c.recorded_at, c.id LIMIT 1)), f.recorded_at,
@@ -230,7 +251,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         known_c = known("c", 2),
     ));
     each.push(format!(
-        "SELECT 'told_apart', 14, f.id, 0, f.site_id, s.code, s.time_zone,
+        "SELECT 'told_apart', 16, f.id, 0, f.site_id, s.code, s.time_zone,
                 (f.happened_on::timestamp AT TIME ZONE s.time_zone), true, NULL,
                 jsonb_build_object('born_on', l.born_on, 'dam',
                   (SELECT c.number FROM litter_parents p JOIN accessions c ON c.animal_id = p.parent_id AND {known_c}

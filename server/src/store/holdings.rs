@@ -18,6 +18,8 @@ pub struct Beginning {
     pub source: &'static str,
     /// For an arrival, whom or where it came from.
     pub name: String,
+    /// For an arrival, the country it came from; empty where not stated.
+    pub country: String,
     pub transfer: Option<Uuid>,
 }
 
@@ -30,7 +32,27 @@ pub struct Ending {
     pub source: &'static str,
     /// For a departure, where or to whom it went.
     pub name: String,
+    /// For a departure, the country it went to; empty where not stated.
+    pub country: String,
     pub transfer: Option<Uuid>,
+}
+
+pub(super) const fn began_text(began: Began) -> &'static str {
+    match began {
+        Began::Birth => "birth",
+        Began::Arrival => "arrival",
+        Began::Transfer => "transfer",
+        Began::ToldApart => "told_apart",
+    }
+}
+
+pub(super) const fn ended_text(ended: Ended) -> &'static str {
+    match ended {
+        Ended::Death => "death",
+        Ended::Departure => "departure",
+        Ended::Escape => "escape",
+        Ended::Transfer => "transfer",
+    }
 }
 
 pub(super) fn ended(text: &str) -> Result<Ended, Error> {
@@ -93,20 +115,16 @@ pub async fn begin(tx: &mut Tx, animal: Uuid, site: Uuid, beginning: Beginning) 
             site_id: site,
             began_at: beginning.at,
             began_on: beginning.on,
-            began_how: match beginning.how {
-                Began::Birth => "birth",
-                Began::Arrival => "arrival",
-                Began::Transfer => "transfer",
-                Began::ToldApart => "told_apart",
-            }
-            .to_owned(),
+            began_how: began_text(beginning.how).to_owned(),
             began_source: beginning.source.to_owned(),
             began_name: beginning.name,
+            began_country: beginning.country,
             ended_at: None,
             ended_on: None,
             ended_how: None,
             ended_source: String::new(),
             ended_name: String::new(),
+            ended_country: String::new(),
             transfer_in: beginning.transfer,
             transfer_out: None,
         }
@@ -138,19 +156,13 @@ pub async fn end(tx: &mut Tx, animal: Uuid, ending: Ending) -> Result<(), Error>
             began_how: open.began_how,
             began_source: open.began_source,
             began_name: open.began_name,
+            began_country: open.began_country,
             ended_at: Some(ending.at),
             ended_on: Some(ending.on),
-            ended_how: Some(
-                match ending.how {
-                    Ended::Death => "death",
-                    Ended::Departure => "departure",
-                    Ended::Escape => "escape",
-                    Ended::Transfer => "transfer",
-                }
-                .to_owned()
-            ),
+            ended_how: Some(ended_text(ending.how).to_owned()),
             ended_source: ending.source.to_owned(),
             ended_name: ending.name,
+            ended_country: ending.country,
             transfer_in: open.transfer_in,
             transfer_out: ending.transfer,
         }

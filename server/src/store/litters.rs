@@ -1,15 +1,19 @@
 //! Litters, their parents, and what happened to their counts.
 
 use crate::access::permit::Permit;
-use crate::model::animal::{Label, Manner, Taxon};
+use crate::model::animal::Label;
+use crate::model::death::Manner;
 use crate::model::litter::{Change, Changed, Litter, NewLitter, PossibleSire};
 use crate::model::page::{Page, Slice};
+use crate::model::taxon::Taxon;
 use crate::store::animals::{Lens, Parent, parent_kind};
+use crate::store::deaths;
 use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{litter, litter_change, litter_parent};
 use crate::store::error::Error;
 use crate::store::facts::{fact, known};
 use crate::store::filter::Filter;
+use crate::store::taxa::{self, Described};
 use crate::store::weights::label;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::{Counts, Sex};
@@ -212,11 +216,8 @@ pub async fn list(
         born_on: NaiveDate,
         note: String,
         version: i64,
-        taxon_id: Uuid,
-        scientific_name: String,
-        common_name: String,
-        breeds_from_days: Option<i32>,
-        carries_up_to_days: Option<i32>,
+        #[sea_orm(nested)]
+        taxon: Described,
     }
     let mut filter = Filter::after([
         permit.site().id.into(),
@@ -233,12 +234,12 @@ pub async fn list(
     filter.and(&left, (!wanted.empty).then(|| [0_i64.into()]));
     let (filter, limit, values) = filter.then(i64::from(page.size) + 1);
     let sql = format!(
-        "SELECT l.id, l.born_on, l.note, l.version, t.id AS taxon_id, t.scientific_name, t.common_name,
-                t.breeds_from_days, t.carries_up_to_days
-           FROM litters l JOIN taxa t ON t.id = l.taxon_id
+        "SELECT l.id, l.born_on, l.note, l.version, {taxon} FROM litters l {described}
           WHERE l.site_id = $1 AND l.recorded_at <= $2 AND l.born_on <= $3
             AND ($4 = '' OR (l.born_on::text || l.id::text) < $4){filter}
-          ORDER BY l.born_on DESC, l.id DESC LIMIT ${limit}"
+          ORDER BY l.born_on DESC, l.id DESC LIMIT ${limit}",
+        taxon = taxa::COLUMNS,
+        described = taxa::described("l.taxon_id", 2),
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     let page_of = Slice::cut(rows, page, |row| format!("{}{}", row.born_on, row.id));
@@ -248,16 +249,10 @@ pub async fn list(
     let entries = page_of.entries.into_iter().map(|row| {
         let parents = parents.remove(&row.id).unwrap_or_default();
         let because = parents.iter().find(|parent| !parent.because.is_empty());
-        Litter {
+        Ok(Litter {
             id: row.id,
             site: permit.site().code.clone(),
-            taxon: Taxon {
-                id: row.taxon_id,
-                scientific_name: row.scientific_name,
-                common_name: row.common_name,
-                breeds_from_days: row.breeds_from_days,
-                carries_up_to_days: row.carries_up_to_days,
-            },
+            taxon: row.taxon.taxon()?,
             born_on: row.born_on,
             parents_because: because.map(|parent| parent.because.clone()).unwrap_or_default(),
             dam: parents.iter().find(|parent| parent.kind == "dam").map(|dam| dam.animal.clone()),
@@ -269,9 +264,9 @@ pub async fn list(
             changes: changes.remove(&row.id).unwrap_or_default(),
             note: row.note,
             version: row.version,
-        }
+        })
     });
-    Ok(Slice { entries: entries.collect(), next: page_of.next })
+    Ok(Slice { entries: entries.collect::<Result<_, Error>>()?, next: page_of.next })
 }
 
 /// A parent of a litter.
@@ -385,10 +380,7 @@ fn change(kind: &str, young: Counts, manner: &str, animal: Option<Label>) -> Res
 }
 
 fn manner_of(text: &str) -> Result<Manner, Error> {
-    [Manner::Natural, Manner::Euthanasia, Manner::Accident, Manner::ByAnimal, Manner::Unknown]
-        .into_iter()
-        .find(|manner| manner.as_str() == text)
-        .ok_or_else(|| Error::corrupt("litter_changes", "manner", text))
+    deaths::manner(text).ok_or_else(|| Error::corrupt("litter_changes", "manner", text))
 }
 
 /// Young of each species that are counted in the litters of a site at the close of a day.
@@ -402,35 +394,28 @@ pub async fn counted(
 ) -> Result<Vec<(Taxon, Counts)>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
-        id: Uuid,
-        scientific_name: String,
-        common_name: String,
-        breeds_from_days: Option<i32>,
-        carries_up_to_days: Option<i32>,
+        #[sea_orm(nested)]
+        taxon: Described,
         males: i64,
         females: i64,
         unknown: i64,
     }
     let [males, females, unknown] = LEFT;
     let sql = format!(
-        "SELECT t.id, t.scientific_name, t.common_name, t.breeds_from_days, t.carries_up_to_days,
-                {males} AS males, {females} AS females, {unknown} AS unknown
-           FROM litters l JOIN taxa t ON t.id = l.taxon_id
-           JOIN litter_changes c ON c.litter_id = l.id AND {} AND c.happened_on <= $3
+        "SELECT {taxon}, {males} AS males, {females} AS females, {unknown} AS unknown
+           FROM litters l {described}
+           JOIN litter_changes c ON c.litter_id = l.id AND {known_c} AND c.happened_on <= $3
           WHERE l.site_id = $1 GROUP BY t.id",
-        known("c", 2)
+        taxon = taxa::COLUMNS,
+        described = taxa::described("l.taxon_id", 2),
+        known_c = known("c", 2),
     );
     let values = [permit.site().id.into(), snapshot.known_at().into(), day.into()];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     let counted = rows.into_iter().map(|row| {
-        let taxon = Taxon {
-            id: row.id,
-            scientific_name: row.scientific_name,
-            common_name: row.common_name,
-            breeds_from_days: row.breeds_from_days,
-            carries_up_to_days: row.carries_up_to_days,
-        };
-        (taxon, Counts { males: row.males, females: row.females, unknown: row.unknown })
+        let young = Counts { males: row.males, females: row.females, unknown: row.unknown };
+        Ok((row.taxon.taxon()?, young))
     });
-    Ok(counted.filter(|(_, young)| *young != Counts::ZERO).collect())
+    let counted: Vec<(Taxon, Counts)> = counted.collect::<Result<_, Error>>()?;
+    Ok(counted.into_iter().filter(|(_, young)| *young != Counts::ZERO).collect())
 }

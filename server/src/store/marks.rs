@@ -10,16 +10,17 @@ use chrono::{DateTime, Utc};
 use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use uuid::Uuid;
 
-const KINDS: [MarkKind; 6] = [
+const KINDS: [MarkKind; 7] = [
     MarkKind::Transponder,
     MarkKind::Ring,
     MarkKind::Tattoo,
     MarkKind::EarNotch,
     MarkKind::Natural,
     MarkKind::HouseName,
+    MarkKind::FormerNumber,
 ];
 
-fn kind(text: &str) -> Result<MarkKind, Error> {
+pub(super) fn kind(text: &str) -> Result<MarkKind, Error> {
     KINDS.into_iter().find(|kind| kind.as_str() == text).ok_or_else(|| Error::corrupt("marks", "kind", text))
 }
 
@@ -171,7 +172,7 @@ pub async fn bearer(tx: &Tx, code: &str, at: DateTime<Utc>) -> Result<Option<Uui
     }
     let rows = tx
         .rows::<Bearer>(
-            "SELECT animal_id FROM marks WHERE lower(code) = lower($1) AND kind = 'transponder'
+            "SELECT animal_id FROM marks WHERE folded = lower($1) AND kind = 'transponder'
                 AND superseded_at IS NULL AND (ended_at IS NULL OR ended_at > $2)",
             [code.into(), at.into()],
         )

@@ -12,16 +12,18 @@ use serde_json::{Map, json};
 use uuid::Uuid;
 
 /// What is moved from one record to the other: what ends other facts comes last.
-pub const KINDS: [FactKind; 13] = [
+pub const KINDS: [FactKind; 15] = [
     FactKind::Birth,
     FactKind::Sex,
     FactKind::Parent,
     FactKind::Accession,
     FactKind::Holding,
     FactKind::Title,
+    FactKind::Loan,
     FactKind::Placement,
     FactKind::Membership,
     FactKind::Mark,
+    FactKind::Paper,
     FactKind::Weight,
     FactKind::Assessment,
     FactKind::ToldApart,

@@ -23,11 +23,13 @@ pub async fn open(tx: &Tx, animals: &[Uuid]) -> Result<Vec<placement::Model>, Er
 }
 
 /// Where an animal lives, with whom it can be compared.
-#[derive(Clone, Copy, Debug, FromQueryResult)]
+#[derive(Clone, Debug, FromQueryResult)]
 pub struct Home {
     pub animal_id: Uuid,
     pub enclosure_id: Uuid,
+    pub enclosure: String,
     pub taxon_id: Uuid,
+    pub scientific_name: String,
 }
 
 /// The homes of all animals that now live in the same enclosures as these, themselves included, in order
@@ -36,9 +38,11 @@ pub struct Home {
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn homes(tx: &Tx, permit: &Permit, animals: &[Uuid]) -> Result<Vec<Home>, Error> {
-    let sql = "SELECT p.animal_id, p.enclosure_id, a.taxon_id
+    let sql = "SELECT p.animal_id, p.enclosure_id, e.name AS enclosure, a.taxon_id, t.scientific_name
                  FROM placements p
                  JOIN animals a ON a.id = p.animal_id
+                 JOIN taxon_names t ON t.taxon_id = a.taxon_id AND t.accepted AND t.superseded_at IS NULL
+                 JOIN enclosures e ON e.id = p.enclosure_id
                 WHERE p.site_id = $2 AND p.ended_at IS NULL AND p.superseded_at IS NULL
                   AND p.enclosure_id IN (SELECT own.enclosure_id FROM placements own
                                           WHERE own.animal_id = ANY ($1) AND own.site_id = $2

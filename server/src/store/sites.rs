@@ -18,6 +18,7 @@ fn to_model(row: site::Model) -> Result<Site, Error> {
         licence: row.licence,
         latitude: row.latitude,
         longitude: row.longitude,
+        country: row.country,
     })
 }
 
@@ -42,6 +43,7 @@ pub async fn insert(tx: &mut Tx, new: &NewSite) -> Result<Site, Error> {
         licence: new.licence.clone(),
         latitude: new.latitude,
         longitude: new.longitude,
+        country: new.country.clone(),
         recorded_at: tx.now(),
         recorded_by: tx.person(),
         request_id: tx.request_id(),

@@ -4,9 +4,10 @@
 /// the other: `every_table!(hold(book))` is `hold::<accession::Model>(book).await?; …`.
 macro_rules! every_table {
     ($call:ident($argument:expr)) => {
-        every_table!(@ $call, $argument, accession, animal, assessment, birth, check, concern, concern_step,
-            crate_reading, death, enclosure, grant, group, holding, litter, litter_change, litter_parent, mark,
-            membership, merge, parent, person, placement, protocol, sexing, site, taxon, title, transfer,
+        every_table!(@ $call, $argument, accession, animal, assessment, birth, check, climate_rule, concern, concern_step,
+            crate_reading, death, device, device_batch, enclosure, grant, group, holding, litter, litter_change, litter_parent, loan, mark,
+            membership, merge, paper, parent, person, placement, protocol, sexing, site, taxon, taxon_name, taxon_trait, growth_reference,
+            title, transfer,
             transfer_step, weight)
     };
     (@ $call:ident, $argument:expr, $($entity:ident),*) => {

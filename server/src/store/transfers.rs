@@ -7,6 +7,7 @@ use crate::store::animals::{sex, sex_text};
 use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{transfer, transfer_step};
 use crate::store::error::Error;
+use crate::store::facts::known;
 use crate::store::filter::Filter;
 use chrono::{DateTime, NaiveDate, Utc};
 use sea_orm::FromQueryResult;
@@ -37,6 +38,8 @@ pub struct Standing {
     pub to: Uuid,
     pub state: State,
     pub terms: Terms,
+    pub loan_until: Option<NaiveDate>,
+    pub why: String,
     pub withheld_by: Option<Uuid>,
     pub version: i64,
 }
@@ -55,6 +58,8 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
         to_site_id: Uuid,
         state: String,
         terms: String,
+        loan_until: Option<NaiveDate>,
+        why: String,
         withheld_by: Option<Uuid>,
         version: i64,
     }
@@ -66,7 +71,7 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
     .await?;
     let rows = tx
         .rows::<Row>(
-            "SELECT id, animal_id, from_site_id, to_site_id, state, terms, withheld_by, version
+            "SELECT id, animal_id, from_site_id, to_site_id, state, terms, loan_until, why, withheld_by, version
                FROM transfers WHERE id = $1 FOR UPDATE",
             [id.into()],
         )
@@ -81,6 +86,8 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
                 to: row.to_site_id,
                 state: read("state", row.state)?,
                 terms: read("terms", row.terms)?,
+                loan_until: row.loan_until,
+                why: row.why,
                 withheld_by: row.withheld_by,
                 version: row.version,
             })
@@ -264,9 +271,10 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
         "SELECT t.id, t.animal_id, t.house_name, x.scientific_name AS taxon, t.sex, t.born_first,
                 t.born_last, f.code AS from_site, d.code AS to_site, t.from_number, t.terms, t.loan_until,
                 t.planned_on, t.why
-           FROM transfers t JOIN taxa x ON x.id = t.taxon_id
+           FROM transfers t JOIN taxon_names x ON x.taxon_id = t.taxon_id AND x.accepted AND {known_x}
            JOIN sites f ON f.id = t.from_site_id JOIN sites d ON d.id = t.to_site_id
-          WHERE t.recorded_at <= $1{filter} ORDER BY t.id DESC LIMIT ${last}"
+          WHERE t.recorded_at <= $1{filter} ORDER BY t.id DESC LIMIT ${last}",
+        known_x = known("x", 1),
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();

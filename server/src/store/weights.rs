@@ -35,6 +35,7 @@ pub struct NewWeight {
 pub struct Point {
     pub id: Uuid,
     pub animal: Uuid,
+    pub site: Uuid,
     pub weighed_at: DateTime<Utc>,
     pub weighed_on: NaiveDate,
     pub day_only: bool,
@@ -55,7 +56,7 @@ const fn method_text(method: Method) -> &'static str {
     }
 }
 
-fn method(text: &str) -> Result<Method, Error> {
+pub(super) fn method(text: &str) -> Result<Method, Error> {
     match text {
         "" => Ok(Method::NotTold),
         "trained" => Ok(Method::Trained),
@@ -111,6 +112,7 @@ pub async fn series(
     struct Row {
         id: Uuid,
         animal_id: Uuid,
+        site_id: Uuid,
         weighed_at: DateTime<Utc>,
         weighed_on: NaiveDate,
         day_only: bool,
@@ -120,8 +122,8 @@ pub async fn series(
         estimate: bool,
     }
     let sql = format!(
-        "SELECT w.id, w.animal_id, w.weighed_at, w.weighed_on, w.day_only, w.mass_mg, w.doubtful, w.scale,
-                w.method = 'estimate' AS estimate
+        "SELECT w.id, w.animal_id, w.site_id, w.weighed_at, w.weighed_on, w.day_only, w.mass_mg, w.doubtful,
+                w.scale, w.method = 'estimate' AS estimate
            FROM weights w
           WHERE w.animal_id = ANY ($1) AND w.weighed_at BETWEEN $3 AND $4 AND {}
           ORDER BY w.animal_id, w.weighed_at, w.id",
@@ -134,6 +136,7 @@ pub async fn series(
         .map(|row| Point {
             id: row.id,
             animal: row.animal_id,
+            site: row.site_id,
             weighed_at: row.weighed_at,
             weighed_on: row.weighed_on,
             day_only: row.day_only,

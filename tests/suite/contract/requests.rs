@@ -62,6 +62,20 @@ impl Stage {
         (animal, answer.answers[0].weight_id.clone())
     }
 
+    /// Says how much energy otters need.
+    async fn describe_energy(&self) {
+        let describe = v1::DescribeTaxonRequest {
+            request_id: self.house.request(),
+            taxon: "Lontra canadensis".to_owned(),
+            traits: Some(v1::TaxonTraits {
+                energy: Some(v1::EnergyNeed { rest_kcal: 70.0, low: 1.4, high: 2.0 }),
+                source: "invented for tests".to_owned(),
+                ..Default::default()
+            }),
+        };
+        self.home.registrar.client.animals().describe_taxon(describe).await.unwrap();
+    }
+
     async fn guest(&self) -> v1::SignInRequest {
         let made = self.guest.get_or_init(async || {
             let made = self.create_person("guest");
@@ -178,9 +192,30 @@ impl Stage {
             "PeopleService" => self.of_people(call).await?,
             "SiteService" => self.of_sites(call)?,
             "AnimalService" => self.of_animals(call).await?,
+            "ExchangeService" => self.of_exchange(call)?,
+            "FindService" => v1::FindAnimalsRequest { text: "Bramble".to_owned(), most: 5 }.encode_to_vec(),
             "GroupService" => self.of_groups(call).await?,
+            "ClimateService" => self.of_climate(call).await?,
             "LitterService" => self.of_litters(call).await?,
             "MarkService" => self.of_marks(call).await?,
+            "PaperService" => self.of_papers(call).await?,
+            "LoanService" => self.of_loans(call).await?,
+            "TitleService" => match call {
+                "PassTitle" => v1::PassTitleRequest {
+                    request_id: self.house.request(),
+                    site: HOME.to_owned(),
+                    animal: self.otter(&self.home).await,
+                    to: "Fenwater Collection".to_owned(),
+                    because: "sold".to_owned(),
+                    ..Default::default()
+                }
+                .encode_to_vec(),
+                "ListOwnedElsewhere" => {
+                    v1::ListOwnedElsewhereRequest { site: HOME.to_owned(), ..Default::default() }
+                        .encode_to_vec()
+                }
+                _ => return None,
+            },
             "TransferService" => {
                 let (home, away) = (&self.home, &self.away);
                 match call {
@@ -317,6 +352,28 @@ impl Stage {
                 ..Default::default()
             }
             .encode_to_vec(),
+            "UpdateTaxon" => v1::UpdateTaxonRequest {
+                request_id,
+                taxon: "Lontra canadensis".to_owned(),
+                add_synonyms: vec![v1::Synonym {
+                    name: format!("Lutra {}", self.word()),
+                    ..Default::default()
+                }],
+                because: "found on older papers".to_owned(),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "DescribeTaxon" => v1::DescribeTaxonRequest {
+                request_id,
+                taxon: "Lontra canadensis".to_owned(),
+                traits: Some(v1::TaxonTraits {
+                    gestation_days: 62,
+                    seasonal: true,
+                    energy: None,
+                    source: self.word(),
+                }),
+            }
+            .encode_to_vec(),
             "ListTaxa" => v1::ListTaxaRequest {}.encode_to_vec(),
             "RegisterBirth" => v1::RegisterBirthRequest {
                 request_id,
@@ -347,6 +404,27 @@ impl Stage {
                 ..Default::default()
             }
             .encode_to_vec(),
+            "RecordPostMortem" => {
+                let animal = self.otter(&self.home).await;
+                let death = v1::RecordDeathRequest {
+                    request_id: self.house.request(),
+                    site: site.clone(),
+                    animal: animal.clone(),
+                    died_on: today,
+                    manner: v1::DeathManner::Natural.into(),
+                    ..Default::default()
+                };
+                self.home.registrar.client.animals().record_death(death).await.unwrap();
+                v1::RecordPostMortemRequest {
+                    request_id,
+                    site,
+                    animal,
+                    post_mortem: v1::PostMortem::Done.into(),
+                    because: "the report came in".to_owned(),
+                    ..Default::default()
+                }
+                .encode_to_vec()
+            }
             "RecordDeparture" => v1::RecordDepartureRequest {
                 request_id,
                 site,
@@ -361,6 +439,66 @@ impl Stage {
                     .encode_to_vec()
             }
             "ListAnimals" => v1::ListAnimalsRequest { site, ..Default::default() }.encode_to_vec(),
+            _ => return None,
+        })
+    }
+
+    async fn of_papers(&self, call: &str) -> Option<Vec<u8>> {
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        Some(match call {
+            "AddPaper" => v1::AddPaperRequest {
+                request_id,
+                site,
+                animal: self.otter(&self.home).await,
+                occasion: v1::PaperOccasion::Arrival.into(),
+                content: Some(v1::PaperContent { kind: v1::PaperKind::Receipt.into(), ..Default::default() }),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "ListPapers" => {
+                v1::ListPapersRequest { site, animal: self.otter(&self.home).await, as_known_at: None }
+                    .encode_to_vec()
+            }
+            "ListMissingPapers" => {
+                v1::ListMissingPapersRequest { site, ..Default::default() }.encode_to_vec()
+            }
+            _ => return None,
+        })
+    }
+
+    /// An otter that is on loan from a collection outside.
+    async fn borrowed(&self) -> String {
+        let arrival = v1::RegisterArrivalRequest {
+            owner: "Fenwater Collection".to_owned(),
+            loan: Some(v1::LoanTerms::default()),
+            ..self.house.arrival(&self.home, &self.word(), "2025-03-01".parse().unwrap())
+        };
+        let arrived = self.home.registrar.client.animals().register_arrival(arrival).await.unwrap();
+        arrived.into_inner().animal.unwrap().accession
+    }
+
+    async fn of_loans(&self, call: &str) -> Option<Vec<u8>> {
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        let today = Some(day(start_of_time().date_naive()));
+        Some(match call {
+            "ListLoans" => v1::ListLoansRequest { site, ..Default::default() }.encode_to_vec(),
+            "ProlongLoan" => v1::ProlongLoanRequest {
+                request_id,
+                site,
+                animal: self.borrowed().await,
+                loan_until: today,
+                because: "the crate is not ready".to_owned(),
+                validate_only: false,
+            }
+            .encode_to_vec(),
+            "ReturnLoan" => v1::ReturnLoanRequest {
+                request_id,
+                site,
+                animal: self.borrowed().await,
+                returned_on: today,
+                ..Default::default()
+            }
+            .encode_to_vec(),
             _ => return None,
         })
     }
@@ -431,6 +569,50 @@ impl Stage {
         }
     }
 
+    async fn of_climate(&self, call: &str) -> Option<Vec<u8>> {
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        let house = self.word();
+        self.house.enclosure(&self.home, &house).await;
+        let (measure, name) = (v1::Measure::Temperature.into(), self.word());
+        let add = v1::AddDeviceRequest {
+            request_id,
+            site: site.clone(),
+            enclosure: house.clone(),
+            name: name.clone(),
+            measure,
+            ..Default::default()
+        };
+        if call == "AddDevice" {
+            return Some(add.encode_to_vec());
+        }
+        self.home.registrar.client.climate().add_device(add).await.unwrap();
+        let request_id = self.house.request();
+        let read_at = Some(timestamp(start_of_time()));
+        let reading = v1::DeviceReading { device: name.clone(), read_at, value: 21.0 };
+        let portion = v1::RecordReadingsRequest { request_id, site: site.clone(), readings: vec![reading] };
+        let request_id = self.house.request();
+        Some(match call {
+            "RetireDevice" => {
+                v1::RetireDeviceRequest { request_id, site, device: name, because: "it leaks".to_owned() }
+                    .encode_to_vec()
+            }
+            "SetClimateRules" => {
+                let rules = v1::ClimateRules { enclosure: house, measure, ..Default::default() };
+                v1::SetClimateRulesRequest { request_id, site, rules: Some(rules), because: String::new() }
+                    .encode_to_vec()
+            }
+            "RecordReadings" => portion.encode_to_vec(),
+            "SendReadings" => v1::SendReadingsRequest { portion: Some(portion) }.encode_to_vec(),
+            "GetClimate" => v1::GetClimateRequest { site, enclosure: String::new() }.encode_to_vec(),
+            "GetExposure" => {
+                let (from, until) = (start_of_time() - TimeDelta::hours(1), start_of_time());
+                let (from, until) = (Some(timestamp(from)), Some(timestamp(until)));
+                v1::GetExposureRequest { site, from, until, ..Default::default() }.encode_to_vec()
+            }
+            _ => return None,
+        })
+    }
+
     async fn of_litters(&self, call: &str) -> Option<Vec<u8>> {
         let litter = async || {
             let made = self.home.registrar.client.litters().record_litter(self.record_litter()).await;
@@ -477,6 +659,39 @@ impl Stage {
         })
     }
 
+    fn of_exchange(&self, call: &str) -> Option<Vec<u8>> {
+        let number = v1::NewMark {
+            kind: v1::MarkKind::FormerNumber.into(),
+            code: self.word(),
+            place_on_body: String::new(),
+        };
+        let stay = v1::Stay {
+            began_on: Some(day(start_of_time().date_naive())),
+            began: v1::StayBeginning::Arrival.into(),
+            source: v1::ArrivalSource::OnSiteBefore.into(),
+            ..Default::default()
+        };
+        let life = v1::Life {
+            taxon: "Lontra canadensis".to_owned(),
+            marks: vec![v1::LifeMark { mark: Some(number), ..Default::default() }],
+            stays: vec![stay],
+            ..Default::default()
+        };
+        Some(match call {
+            "TakeInLives" => v1::TakeInLivesRequest {
+                request_id: self.house.request(),
+                site: HOME.to_owned(),
+                validate_only: false,
+                lives: vec![life],
+            }
+            .encode_to_vec(),
+            "ListLives" => {
+                v1::ListLivesRequest { site: HOME.to_owned(), ..Default::default() }.encode_to_vec()
+            }
+            _ => return None,
+        })
+    }
+
     async fn of_marks(&self, call: &str) -> Option<Vec<u8>> {
         let (request_id, site) = (self.house.request(), HOME.to_owned());
         let animal = self.otter(&self.home).await;
@@ -499,6 +714,20 @@ impl Stage {
                 let request_id = self.house.request();
                 v1::EndMarkRequest { request_id, site, animal, mark_id, ended_at: None, why: "lost".into() }
                     .encode_to_vec()
+            }
+            "ReplaceMark" => {
+                let new = v1::NewMark { code: self.word(), ..apply.mark.clone().unwrap_or_default() };
+                let mark = self.home.registrar.client.marks().apply_mark(apply).await.unwrap();
+                v1::ReplaceMarkRequest {
+                    request_id: self.house.request(),
+                    site,
+                    animal,
+                    mark_id: mark.into_inner().mark.unwrap().id,
+                    mark: Some(new),
+                    replaced_at: None,
+                    why: "worn".to_owned(),
+                }
+                .encode_to_vec()
             }
             _ => return None,
         })
@@ -554,6 +783,40 @@ impl Stage {
             .encode_to_vec(),
             "CheckService/ListChecks" => v1::ListChecksRequest { site, as_known_at: None }.encode_to_vec(),
             "CheckService/ListDue" => v1::ListDueRequest { site, ..Default::default() }.encode_to_vec(),
+            "CheckService/GetCheckCoverage" => {
+                let today = Some(day(start_of_time().date_naive()));
+                let days = Some(v1::DaySpan { first: today, last: today });
+                v1::GetCheckCoverageRequest { site, days, ..Default::default() }.encode_to_vec()
+            }
+            "GrowthService/LoadGrowthReference" => {
+                let toml = holt_tests::cast::REFERENCE.replace("otter-cubs", &self.word());
+                v1::LoadGrowthReferenceRequest { request_id, toml, validate_only: false }.encode_to_vec()
+            }
+            "GrowthService/ListGrowthReferences" => v1::ListGrowthReferencesRequest {}.encode_to_vec(),
+            "GrowthService/GetGrowth" => {
+                let animal = self.otter(&self.home).await;
+                v1::GetGrowthRequest { site, animal, expected_on: None }.encode_to_vec()
+            }
+            "GrowthService/FitSpeciesGrowth" => {
+                let taxon = "Lontra canadensis".to_owned();
+                v1::FitSpeciesGrowthRequest { site, taxon, ..Default::default() }.encode_to_vec()
+            }
+            "GrowthService/EstimateEnergyNeed" => {
+                let (animal, _) = self.weighed().await;
+                self.describe_energy().await;
+                v1::EstimateEnergyNeedRequest { site, animal, offered_kcal: Some(400.0) }.encode_to_vec()
+            }
+            "WelfareService/GetWelfareCourse" => {
+                let animal = self.otter(&self.home).await;
+                v1::GetWelfareCourseRequest { site, animal, ..Default::default() }.encode_to_vec()
+            }
+            "WelfareService/CompareObservers" => {
+                let protocol = "otter-watch".to_owned();
+                v1::CompareObserversRequest { site, protocol, ..Default::default() }.encode_to_vec()
+            }
+            "WelfareService/ListUnassessed" => {
+                v1::ListUnassessedRequest { site, ..Default::default() }.encode_to_vec()
+            }
             "ConcernService/ReplayConcerns" => {
                 let first = Some(day(start_of_time().date_naive() - TimeDelta::days(28)));
                 let last = Some(day(start_of_time().date_naive()));

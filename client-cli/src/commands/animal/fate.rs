@@ -1,8 +1,11 @@
-//! `holt animal sex`, `holt animal died`, `holt animal left`
+//! `holt animal sex`, `holt animal died`, `holt animal post-mortem`, `holt animal left`
 
+use super::register::part_of_day;
+use crate::commands::loan::Terms;
+use crate::commands::paper::{paper, still_missing};
 use crate::commands::when::OnOrAt;
 use crate::errand::{Errand, Outcome};
-use crate::moment::DayWord;
+use crate::moment::{DayWord, WhenWord};
 use crate::session::request_id;
 use crate::views::animal::Animal as View;
 use crate::views::{CHECKED_ONLY, Told};
@@ -59,23 +62,59 @@ impl Sex {
     }
 }
 
+/// What became of a body.
+#[derive(Args, Debug)]
+struct Body {
+    /// Whether a post-mortem was done
+    #[arg(long, value_parser = words::parser::<v1::PostMortem>())]
+    post_mortem: Option<v1::PostMortem>,
+    /// What the post-mortem found
+    #[arg(long, value_name = "TEXT", requires = "post_mortem")]
+    result: Option<String>,
+    /// What became of the body
+    #[arg(long, value_parser = words::parser::<v1::Disposal>())]
+    body: Option<v1::Disposal>,
+    /// Museum, collection or place that has the body
+    #[arg(long, value_name = "NAME", requires = "body")]
+    body_name: Option<String>,
+}
+
 /// Record the death of an animal
 #[derive(Args, Debug)]
 #[command(after_help = "\
+Where the day of death is not known whole, the animal goes off the books on the day on which it was
+found.
+
 Examples:
   holt animal died Sedge --on yesterday --manner natural --note \"found at dawn\"
-  holt animal died Sedge --at \"2026-03-01 06:40\" --manner euthanasia")]
+  holt animal died Sedge --at \"2026-03-01 06:40\" --manner euthanasia \\
+    --post-mortem asked-for
+  holt animal died Teasel --in 2026-02 --found 2026-03-01 --manner unknown \\
+    --post-mortem not-done --body buried
+  holt animal died Teasel --found 2026-03-01 --manner unknown")]
 pub(super) struct Died {
     /// The animal
     animal: String,
-    #[command(flatten)]
-    when: OnOrAt,
+    /// Day on which it died, where the time is not known
+    #[arg(long, value_name = "DAY", conflicts_with_all = ["at", "part"])]
+    on: Option<DayWord>,
+    /// Time at which it died
+    #[arg(long, value_name = "TIME", conflicts_with = "part")]
+    at: Option<WhenWord>,
+    /// Month or year in which it died, where the day is not known: 2026-02, 2025
+    #[arg(long = "in", id = "part", value_name = "PART", value_parser = part_of_day)]
+    part: Option<v1::Day>,
+    /// Day on which it was found dead
+    #[arg(long, value_name = "DAY", required_unless_present_any = ["on", "at"])]
+    found: Option<DayWord>,
     /// How it died
     #[arg(long, value_parser = words::parser::<v1::DeathManner>())]
     manner: v1::DeathManner,
     /// What was seen or found
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
+    #[command(flatten)]
+    body: Body,
     /// Refuse if the animal was changed since this version of it
     #[arg(long, value_name = "VERSION", default_value_t = 0, hide_default_value = true)]
     based_on: i64,
@@ -89,21 +128,77 @@ impl Died {
         let session = &errand.session;
         let site = errand.site().await?;
         let zone = session.zone(&site).await?;
-        let happened = self.when.resolve(zone, session.now())?;
-        let day = happened.on.to_string();
+        let known = self.on.is_some() || self.at.is_some();
+        let happened = OnOrAt::new(self.on, self.at).resolve(zone, session.now())?;
+        let died_on = if known { Some(happened.on) } else { self.part };
         let ask = v1::RecordDeathRequest {
             request_id: request_id(),
             site,
             animal: self.animal,
-            died_on: Some(happened.on),
+            died_on,
             died_at: happened.at,
             manner: self.manner.into(),
             note: self.note.unwrap_or_default(),
             version: self.based_on,
             validate_only: self.check_only,
+            found_on: self.found.map(|found| day(found.resolve(session.today(zone)))),
+            post_mortem: self.body.post_mortem.unwrap_or_default().into(),
+            post_mortem_result: self.body.result.unwrap_or_default(),
+            disposal: self.body.body.unwrap_or_default().into(),
+            disposal_name: self.body.body_name.unwrap_or_default(),
         };
         let animal = session.ask(ask).await?.animal;
-        let say = |animal: &View| format!("The death of {} on {day} is on record.", animal.spoken());
+        let say = |animal: &View| match died_on {
+            Some(day) => format!("The death of {} on {day} is on record.", animal.spoken()),
+            None => format!("The death of {} is on record; its day is not known.", animal.spoken()),
+        };
+        show(animal, zone, self.check_only, say, errand)
+    }
+}
+
+/// Record what a post-mortem found, or what became of a body, after the death was recorded
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt animal post-mortem Sedge --post-mortem done --result \"no cause found\" \\
+    --because \"report 26/118 came in\"
+  holt animal post-mortem Sedge --body collection --body-name \"Quill Museum\" \\
+    --because \"skull asked for\"")]
+pub(super) struct PostMortem {
+    /// The animal
+    animal: String,
+    #[command(flatten)]
+    body: Body,
+    /// Why the record of the death changes
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+    /// Refuse if the animal was changed since this version of it
+    #[arg(long, value_name = "VERSION", default_value_t = 0, hide_default_value = true)]
+    based_on: i64,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+impl PostMortem {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::RecordPostMortemRequest {
+            request_id: request_id(),
+            site,
+            animal: self.animal,
+            post_mortem: self.body.post_mortem.unwrap_or_default().into(),
+            post_mortem_result: self.body.result.unwrap_or_default(),
+            disposal: self.body.body.unwrap_or_default().into(),
+            disposal_name: self.body.body_name.unwrap_or_default(),
+            because: self.because,
+            version: self.based_on,
+            validate_only: self.check_only,
+        };
+        let animal = session.ask(ask).await?.animal;
+        let say = |animal: &View| format!("{}: {}.", animal.spoken(), animal.examined());
         show(animal, zone, self.check_only, say, errand)
     }
 }
@@ -113,7 +208,9 @@ impl Died {
 #[command(after_help = "\
 Examples:
   holt animal left Teasel --on today --to collection --to-name \"Fenwater\"
-  holt animal left Teasel --at \"2026-03-01 21:15\" --to escape")]
+  holt animal left Teasel --at \"2026-03-01 21:15\" --to escape
+  holt animal left Teasel --on today --to collection --to-name \"Fenwater\" \\
+    --on-loan --loan-until 2026-12-31")]
 pub(super) struct Left {
     /// The animal
     animal: String,
@@ -125,6 +222,14 @@ pub(super) struct Left {
     /// Name of the collection, place or person
     #[arg(long, value_name = "NAME")]
     to_name: Option<String>,
+    /// Country it went to: two letters of ISO 3166-1
+    #[arg(long, value_name = "COUNTRY")]
+    to_country: Option<String>,
+    /// Paper that went with it, such as kind=health-certificate,number=26/118; may be given several times
+    #[arg(long = "paper", value_name = "KEY=VALUE,...", value_parser = paper)]
+    papers: Vec<v1::PaperContent>,
+    #[command(flatten)]
+    loan: Terms,
     /// Refuse if the animal was changed since this version of it
     #[arg(long, value_name = "VERSION", default_value_t = 0, hide_default_value = true)]
     based_on: i64,
@@ -150,9 +255,16 @@ impl Left {
             destination_name: self.to_name.unwrap_or_default(),
             version: self.based_on,
             validate_only: self.check_only,
+            destination_country: self.to_country.unwrap_or_default(),
+            papers: self.papers,
+            loan: self.loan.wire(session.today(zone)),
         };
-        let animal = session.ask(ask).await?.animal;
-        let say = |animal: &View| format!("{} is off the books since {day}.", animal.spoken());
-        show(animal, zone, self.check_only, say, errand)
+        let answer = session.ask(ask).await?;
+        let missing = still_missing(&answer.missing_papers, &answer.caution);
+        let say = |animal: &View| {
+            let say = format!("{} is off the books since {day}.", animal.spoken());
+            [vec![say], missing.clone()].concat().join("\n")
+        };
+        show(answer.animal, zone, self.check_only, say, errand)
     }
 }

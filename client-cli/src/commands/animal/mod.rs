@@ -24,6 +24,7 @@ enum What {
     Arrived(register::Arrived),
     Sex(fate::Sex),
     Died(fate::Died),
+    PostMortem(fate::PostMortem),
     Left(fate::Left),
 }
 
@@ -36,6 +37,7 @@ impl Animal {
             What::Arrived(command) => command.run(errand).await,
             What::Sex(command) => command.run(errand).await,
             What::Died(command) => command.run(errand).await,
+            What::PostMortem(command) => command.run(errand).await,
             What::Left(command) => command.run(errand).await,
         }
     }

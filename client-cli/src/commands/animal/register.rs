@@ -1,10 +1,13 @@
 //! `holt animal born`, `holt animal arrived`
 
+use crate::commands::loan::Terms;
+use crate::commands::paper::{paper, still_missing};
 use crate::commands::when::OnOrAt;
 use crate::errand::{Errand, Outcome};
 use crate::moment::DayWord;
 use crate::session::request_id;
 use crate::views::animal::Animal as View;
+use crate::views::species::synonym;
 use crate::views::{CHECKED_ONLY, Told};
 use crate::words::{self, Word};
 use clap::Args;
@@ -74,13 +77,22 @@ impl Marks {
 }
 
 impl Known {
-    fn show(&self, animal: Option<v1::Animal>, zone: chrono_tz::Tz, errand: &mut Errand<'_>) -> Outcome {
+    fn show(
+        &self,
+        animal: Option<v1::Animal>,
+        missing: &[String],
+        zone: chrono_tz::Tz,
+        errand: &mut Errand<'_>,
+    ) -> Outcome {
         let thing = View::new(animal.unwrap_or_default(), zone);
         let say = if self.check_only {
             CHECKED_ONLY.to_owned()
         } else {
-            format!("{} is on the books: {}, {}.", thing.spoken(), thing.scientific_name, thing.sex)
+            let synonym = thing.asked_as.as_deref().map(|name| synonym(name, &thing.scientific_name));
+            let synonym = synonym.map(|say| format!(" {say}")).unwrap_or_default();
+            format!("{} is on the books: {}, {}.{synonym}", thing.spoken(), thing.scientific_name, thing.sex)
         };
+        let say = [&[say], missing].concat().join("\n");
         errand.show(&Told { thing, say })
     }
 }
@@ -121,7 +133,7 @@ impl Born {
             validate_only: known.check_only,
         };
         let animal = session.ask(ask).await?.animal;
-        known.show(animal, zone, errand)
+        known.show(animal, &[], zone, errand)
     }
 }
 
@@ -133,7 +145,12 @@ Examples:
     --from-name Fenwater --sex female --born 2021-05 --name Bramble \\
     --mark transponder=985112000123456
   holt animal arrived \"Lontra canadensis\" --at \"2026-02-27 16:20\" \\
-    --from rescue --sex unknown --born 2025 --estimated")]
+    --from rescue --sex unknown --born 2025 --estimated
+  holt animal arrived \"Aonyx cinereus\" --on 2026-02-27 --from collection \\
+    --from-country DE --sex male \\
+    --paper kind=cites-export-permit,number=DE-17,cites=I,source=C
+  holt animal arrived \"Lontra canadensis\" --on 2026-02-27 --from collection \\
+    --sex female --owner \"Fenwater Collection\" --on-loan --loan-until 2027-02-28")]
 pub(super) struct Arrived {
     #[command(flatten)]
     known: Known,
@@ -145,6 +162,14 @@ pub(super) struct Arrived {
     /// Name of the collection, place or person it came from
     #[arg(long, value_name = "NAME")]
     from_name: Option<String>,
+    /// Country it came from: two letters of ISO 3166-1
+    #[arg(long, value_name = "COUNTRY")]
+    from_country: Option<String>,
+    /// Paper that came with it, such as kind=cites-export-permit,number=DE-17; may be given several times
+    #[arg(long = "paper", value_name = "KEY=VALUE,...", value_parser = paper)]
+    papers: Vec<v1::PaperContent>,
+    #[command(flatten)]
+    loan: Terms,
     /// Day of birth, or as much of it as is known: 2021, 2021-05
     #[arg(long, value_name = "DAY", value_parser = part_of_day)]
     born: Option<v1::Day>,
@@ -154,7 +179,7 @@ pub(super) struct Arrived {
 }
 
 /// Reads a day, or as much of one as is known.
-fn part_of_day(text: &str) -> Result<v1::Day, String> {
+pub(super) fn part_of_day(text: &str) -> Result<v1::Day, String> {
     text.parse().map_err(|_| "write a year, a month or a day: 2021, 2021-05, 2021-05-17".to_owned())
 }
 
@@ -183,8 +208,12 @@ impl Arrived {
             enclosure: known.enclosure.clone().unwrap_or_default(),
             owner: known.owner.clone().unwrap_or_default(),
             validate_only: known.check_only,
+            source_country: self.from_country.unwrap_or_default(),
+            papers: self.papers,
+            loan: self.loan.wire(session.today(zone)),
         };
-        let animal = session.ask(ask).await?.animal;
-        known.show(animal, zone, errand)
+        let answer = session.ask(ask).await?;
+        let missing = still_missing(&answer.missing_papers, &answer.caution);
+        known.show(answer.animal, &missing, zone, errand)
     }
 }

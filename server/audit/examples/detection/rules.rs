@@ -37,16 +37,23 @@ pub(crate) fn raised(
             let alone = |&member: &usize| {
                 let known = |at| vec![(member, subject(member, at))];
                 let told = replay(weeks.clone().map(end_of), known, settings);
-                told.into_iter().filter(is_raised).map(|event| (event.member, week_of(event.at)))
+                told.into_iter()
+                    .filter(is_raised)
+                    .filter_map(|event| Some((event.member?, week_of(event.at))))
             };
             asked.iter().flat_map(alone).collect()
         }
         Rule::Among(settings) => {
             let all = |at| (0..readings.len()).map(|member| (member, subject(member, at))).collect();
             let told = replay(weeks.map(end_of), all, settings);
+            // What is told of the group as one counts, once, where all of its members are asked about.
+            let counts = |member: Option<usize>| match member {
+                Some(member) => asked.contains(&member),
+                None => asked.len() == readings.len(),
+            };
             told.iter()
-                .filter(|event| is_raised(event) && asked.contains(&event.member))
-                .map(|event| (event.member, week_of(event.at)))
+                .filter(|event| is_raised(event) && counts(event.member))
+                .map(|event| (event.member.unwrap_or(readings.len()), week_of(event.at)))
                 .collect()
         }
         Rule::BelowLast(percent) => simple(group, readings, asked, &weeks, |past, now| {

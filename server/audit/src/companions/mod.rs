@@ -8,13 +8,16 @@
 //!
 //! - [`watch`]: the trends of all members of a group as of an instant, each also beside the others.
 //! - [`Watched`], [`Whole`]: what it tells of each, and of the group as one.
+//! - [`Cause`]: whether a scale explains a group's fall better than a loss.
 
 mod beside;
+mod cause;
 #[cfg(test)]
 mod tests;
 mod together;
 mod watch;
 mod whole;
 
+pub use cause::Cause;
 pub use watch::{Watched, watch};
 pub use whole::Whole;

@@ -105,7 +105,7 @@ fn a_group_that_loses_is_told_of_and_hides_nobody() {
     }
     assert!(told.each.iter().any(|trend| loss(trend).is_some()));
     let whole = told.whole.unwrap();
-    assert_eq!((whole.weighed, whole.below), (9, 9));
+    assert_eq!((whole.weighed, whole.below, whole.cause), (9, 9, Cause::Loss));
     assert!(
         whole.level_percent < -5.0 && (whole.since - at(48).date_naive()).num_days().abs() <= 21,
         "{whole:?}"
@@ -135,4 +135,40 @@ fn alone_is_the_same_as_in_a_group_of_one() {
 fn four_animals_are_too_few_to_compare() {
     let herd = herd(4, 60, losing(0.02));
     assert_eq!(told(&herd, 59).each[2].beside, None);
+}
+
+#[test]
+fn a_scale_that_is_off_is_told_from_a_loss() {
+    // All of them 8 % lighter from one weighing to the next, and so they stay.
+    let herd = herd(9, 60, |_, week| if week < 48 { 1.0 } else { 0.92 });
+    let told = told(&herd, 53);
+    let whole = told.whole.unwrap();
+    let Cause::Scale { percent } = whole.cause else { panic!("{whole:?}") };
+    assert!((percent + 8.0).abs() < 1.5, "{percent}");
+    // None of them is raised by itself.
+    for finding in told.each.iter().flat_map(|trend| &trend.findings) {
+        assert!(whole.covers(finding, &Settings::default()), "{finding:?}");
+    }
+}
+
+#[test]
+fn one_that_loses_far_more_than_its_group_is_told_of_beside_it() {
+    let herd = herd(9, 60, |animal, week| {
+        let rate = if animal == 2 { 0.025 } else { 0.009 };
+        1.0 - rate * week.saturating_sub(48) as f64
+    });
+    let told = told(&herd, 59);
+    let whole = told.whole.unwrap();
+    assert_eq!(whole.cause, Cause::Loss);
+    let covered =
+        |trend: &trend::Trend| loss(trend).map(|(finding, _)| whole.covers(finding, &Settings::default()));
+    assert_eq!(covered(&told.each[2]), Some(false));
+    let others = told.each.iter().enumerate().filter(|(member, _)| *member != 2);
+    assert!(others.filter_map(|(_, trend)| covered(trend)).all(|covered| covered));
+}
+
+#[test]
+fn animals_that_fall_at_once_but_each_by_its_own_share_lose() {
+    let herd = herd(9, 60, |animal, week| if week < 48 { 1.0 } else { 0.98 - 0.02 * animal as f64 });
+    assert_eq!(told(&herd, 53).whole.unwrap().cause, Cause::Loss);
 }

@@ -56,6 +56,12 @@ impl Together {
         (logs.len(), logs.iter().filter(|(_, log)| *log < 0.0).count())
     }
 
+    /// The members' residuals from one week to another, both included: week, member, ln mass.
+    pub(super) fn between(&self, first: i32, last: i32) -> impl Iterator<Item = (i32, usize, f64)> {
+        let weeks = self.0.range(first..=last);
+        weeks.flat_map(|(number, logs)| logs.iter().map(|(member, log)| (*number, *member, *log)))
+    }
+
     fn middles(&self, counts: impl Fn(usize) -> bool) -> Shared {
         let mut logs = Vec::new();
         let middle = |(number, members): (&i32, &Vec<(usize, f64)>)| {

@@ -1,10 +1,13 @@
 //! The group as one.
 
+use super::cause::{Cause, cause};
 use super::together::Together;
+use crate::episode::Severity;
 use crate::terms::Day;
 use crate::trend::chart;
 use crate::trend::series::monday;
 use crate::trend::watch::percent;
+use crate::trend::{Evidence, Finding, Settings};
 use serde::{Deserialize, Serialize};
 
 /// A group that loses as a whole: feed, parasites, cold, a scale. One matter, whatever its size.
@@ -18,6 +21,26 @@ pub struct Whole {
     pub weighed: usize,
     /// How many of them stood below what was expected of them.
     pub below: usize,
+    /// What explains it better: that they lose, or that a scale is off.
+    pub cause: Cause,
+}
+
+impl Whole {
+    /// How soon to look at the group.
+    #[must_use]
+    pub fn severity(&self, settings: &Settings) -> Severity {
+        settings.severity(-self.level_percent, false)
+    }
+
+    /// Whether a member's loss is the group's and told with it: it does not lie further below the group
+    /// than what an animal does alone would matter. What is urgent is told of the animal too, unless a
+    /// scale explains both.
+    #[must_use]
+    pub fn covers(&self, finding: &Finding, settings: &Settings) -> bool {
+        let Evidence::Loss(loss) = finding.evidence else { return false };
+        let shared = loss.level_percent > self.level_percent - settings.least_lone_loss_percent;
+        shared && (finding.severity < Severity::Urgent || matches!(self.cause, Cause::Scale { .. }))
+    }
 }
 
 /// Weeks without enough readings after which the last level says nothing any more.
@@ -25,10 +48,11 @@ const STALE: i32 = 6;
 
 /// The group in week `now`, if by then its middle has lost `least_percent` and four in five with it.
 pub(super) fn whole(together: &Together, now: i32, least_percent: f64) -> Option<Whole> {
+    let weeks: Vec<(i32, f64)> = together.all().weeks().collect();
     let mut level = chart::smoothed();
     let mut since = None;
     let mut last = None;
-    for (number, middle) in together.all().weeks() {
+    for &(number, middle) in &weeks {
         level.add_after(middle, last.map_or(1.0, |last| f64::from(number - last)));
         last = Some(number);
         if level.value() >= 0.0 {
@@ -41,5 +65,6 @@ pub(super) fn whole(together: &Together, now: i32, least_percent: f64) -> Option
     let level_percent = percent(level.value());
     let (weighed, below) = together.below(last);
     (level_percent <= -least_percent && 5 * below >= 4 * weighed).then_some(())?;
-    Some(Whole { since: monday(since?), level_percent, weighed, below })
+    let cause = cause(together, &weeks);
+    Some(Whole { since: monday(since?), level_percent, weighed, below, cause })
 }

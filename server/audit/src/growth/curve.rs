@@ -84,6 +84,15 @@ impl Growth {
         Some(Self { shape, fit, last })
     }
 
+    /// The same shape fitted to other points, begun at this curve. `None` as for [`Self::fit`].
+    pub(super) fn again(&self, points: &[(f64, f64)]) -> Option<Self> {
+        let ages: Vec<f64> = points.iter().map(|(age, _)| *age).collect();
+        let logs: Vec<f64> = points.iter().map(|(_, grams)| grams.ln()).collect();
+        let fit = nonlinear::fit(&ages, &logs, self.fit.coefficients, log_mass(self.shape))?;
+        let last = ages.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        Some(Self { shape: self.shape, fit, last })
+    }
+
     /// The shape that lies closest to the readings; all have as many coefficients.
     #[must_use]
     pub fn best(points: &[(f64, f64)]) -> Option<Self> {

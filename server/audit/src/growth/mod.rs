@@ -3,15 +3,20 @@
 //! - [`Growth`]: logistic, Gompertz and von Bertalanffy curves; an adult mass only where the readings tell.
 //! - [`expected`]: what a young animal should weigh next, with an interval.
 //! - [`siblings()`]: the young of one litter beside one another.
-//! - [`Lms`]: where a mass lies on the reference curve of its kind, if there is one.
+//! - [`of_kind`]: how the animals of a kind grow, from the history of a collection.
+//! - [`SoundReference`], [`Lms`]: where a mass lies on the reference curve of its kind, if there is one.
 
 mod band;
 mod curve;
+mod kind;
 mod next;
+mod reference;
 mod siblings;
 
 pub use crate::stats::lms::Lms;
 pub use band::Band;
 pub use curve::{Growth, Shape};
+pub use kind::{AgePoint, FEWEST, Kind, of_kind};
 pub use next::expected;
+pub use reference::{AtAge, Reference, SoundReference};
 pub use siblings::{Sibling, siblings};

@@ -24,6 +24,18 @@ pub enum Form {
     ConsistencyMean,
 }
 
+impl Form {
+    /// The six forms.
+    pub const ALL: [Self; 6] = [
+        Self::OneWaySingle,
+        Self::AgreementSingle,
+        Self::ConsistencySingle,
+        Self::OneWayMean,
+        Self::AgreementMean,
+        Self::ConsistencyMean,
+    ];
+}
+
 /// An intraclass correlation.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct Icc {
@@ -148,6 +160,13 @@ pub fn icc(readings: &[Vec<f64>], form: Form, confidence: f64) -> Option<Icc> {
             interval: interval.map(|(low, high)| (stepped_up(low, k), stepped_up(high, k))),
         },
     })
+}
+
+/// All six forms, in the order of [`Form::ALL`]. `None` where [`icc`] is.
+#[must_use]
+pub fn all(readings: &[Vec<f64>], confidence: f64) -> Option<[Icc; 6]> {
+    let [a, b, c, d, e, f] = Form::ALL.map(|form| icc(readings, form, confidence));
+    Some([a?, b?, c?, d?, e?, f?])
 }
 
 /// Reliability of a mean of `k` from that of one (Spearman–Brown).

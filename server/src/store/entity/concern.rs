@@ -11,7 +11,9 @@ pub struct Model {
     #[sea_orm(primary_key, auto_increment = false)]
     pub id: Uuid,
     pub site_id: Uuid,
-    pub animal_id: Uuid,
+    pub animal_id: Option<Uuid>,
+    pub enclosure_id: Option<Uuid>,
+    pub taxon_id: Option<Uuid>,
     pub kind: String,
     pub state: String,
     pub version: i64,

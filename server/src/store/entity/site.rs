@@ -16,6 +16,7 @@ pub struct Model {
     pub licence: String,
     pub latitude: Option<f64>,
     pub longitude: Option<f64>,
+    pub country: String,
     pub recorded_at: DateTime<Utc>,
     pub recorded_by: Uuid,
     pub request_id: Uuid,

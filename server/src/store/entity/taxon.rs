@@ -10,10 +10,6 @@ use serde::Serialize;
 pub struct Model {
     #[sea_orm(primary_key, auto_increment = false)]
     pub id: Uuid,
-    pub scientific_name: String,
-    pub common_name: String,
-    pub breeds_from_days: Option<i32>,
-    pub carries_up_to_days: Option<i32>,
     pub recorded_at: DateTime<Utc>,
     pub recorded_by: Uuid,
     pub request_id: Uuid,

@@ -90,6 +90,15 @@ async fn later_writes(month: &Month) {
         quill.vet.client.concerns().settle_concern(settle).await.unwrap();
     }
     assert_eq!(concerns.len(), 1);
+    // The otters' species gets another name.
+    let renamed = v1::UpdateTaxonRequest {
+        request_id: request(),
+        taxon: "Lontra canadensis".to_owned(),
+        new_scientific_name: "Lataxina canadensis".to_owned(),
+        because: "genus revised".to_owned(),
+        ..Default::default()
+    };
+    quill.registrar.client.animals().update_taxon(renamed).await.unwrap();
     // Teasel moves; Dab's neighbour dies, and was dead in March already.
     month.move_teasel().await;
     month.die("Bramble", "2026-03-31").await;

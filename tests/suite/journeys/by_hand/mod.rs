@@ -2,6 +2,7 @@
 
 mod auditors_report;
 mod keepers_week;
+mod registrars_papers;
 mod registrars_transfer;
 
 use holt_server::model::person::Role;

@@ -1,6 +1,7 @@
 //! What must be done again and again: set up, due, done by the records themselves, and ended.
 
 mod clocks;
+mod coverage;
 mod ending;
 mod fulfilled;
 mod rules;

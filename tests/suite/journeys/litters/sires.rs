@@ -59,6 +59,7 @@ async fn strict() -> Books {
         common_name: "Eurasian otter".to_owned(),
         breeds_from_days: 730,
         carries_up_to_days: 365,
+        ..Default::default()
     };
     books.park.registrar.client.animals().create_taxon(taxon).await.unwrap();
     for (name, sex, born, came) in [

@@ -8,8 +8,10 @@ mod departures;
 mod enclosures;
 mod marks;
 mod numbers;
+mod papers;
 mod parents;
 mod sexes;
+mod taxa;
 mod transponders;
 mod versions;
 

@@ -53,6 +53,7 @@ async fn a_repeated_answer_has_the_same_bytes_whatever_the_numbers() {
             licence: String::new(),
             latitude: Some(180.0 * next() - 90.0),
             longitude: Some(360.0 * next() - 180.0),
+            ..Default::default()
         };
         let first = steward.client.sites().create_site(site.clone()).await.unwrap().into_inner();
         assert_eq!(first.site.as_ref().unwrap().latitude, site.latitude);

@@ -1,8 +1,10 @@
 //! A keeper weighs a group, week after week.
 
 mod absent_animal;
+mod background;
 mod concern;
 mod exchange;
+mod group;
 mod happy;
 mod repeat;
 mod replay;

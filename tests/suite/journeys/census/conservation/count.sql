@@ -41,4 +41,4 @@ WITH stay AS (
     FROM change WHERE kind IN ('born', 'died') AND happened_on BETWEEN $2 AND $3
 )
 SELECT t.scientific_name, c.what, sum(c.males)::bigint, sum(c.females)::bigint, sum(c.unknown)::bigint
-  FROM counted c JOIN taxa t ON t.id = c.taxon_id GROUP BY 1, 2
+  FROM counted c JOIN taxon_names t ON t.taxon_id = c.taxon_id AND t.accepted GROUP BY 1, 2

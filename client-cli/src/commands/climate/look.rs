@@ -1,0 +1,79 @@
+//! `holt climate show`, `holt climate outside`
+
+use crate::commands::when;
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::moment::WhenWord;
+use crate::views::climate::{Exposures, Standing};
+use chrono::TimeDelta;
+use clap::Args;
+use holt_proto::time::timestamp;
+use holt_proto::v1;
+
+/// Show how the enclosures stand: what each device read last, what must be kept, and alarms
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt climate show
+  holt climate show --in \"Burrow House\" --ask || echo \"look at the house\"")]
+pub(super) struct Show {
+    /// One enclosure only
+    #[arg(long = "in", value_name = "ENCLOSURE")]
+    enclosure: Option<String>,
+    /// Exit with 10 if any alarm goes on
+    #[arg(long)]
+    ask: bool,
+}
+
+impl Show {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::GetClimateRequest { site, enclosure: self.enclosure.unwrap_or_default() };
+        let standing = Standing::new(session.ask(ask).await?, zone);
+        errand.show(&standing)?;
+        Ok(if self.ask && standing.any_alarm() { Exit::No } else { Exit::Done })
+    }
+}
+
+/// Show for how long, and how far, it was outside what must be kept
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Between two readings the value is taken to run in a straight line; where a device was silent, nothing is \
+known.
+
+Examples:
+  holt climate outside --from \"2026-11-01 00:00\"
+  holt climate outside --in Attic --from \"2026-11-24 18:00\" --format csv")]
+pub(super) struct Outside {
+    /// One enclosure only
+    #[arg(long = "in", value_name = "ENCLOSURE")]
+    enclosure: Option<String>,
+    /// From when; a day ago, unless given
+    #[arg(long, value_name = "TIME")]
+    from: Option<WhenWord>,
+    /// Until when; now, unless given
+    #[arg(long, value_name = "TIME")]
+    until: Option<WhenWord>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+impl Outside {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let (zone, now) = (session.zone(&site).await?, session.now());
+        let from = when::instant(self.from, zone, now)?;
+        let ask = v1::GetExposureRequest {
+            site,
+            enclosure: self.enclosure.unwrap_or_default(),
+            from: Some(from.unwrap_or_else(|| timestamp(now - TimeDelta::days(1)))),
+            until: Some(when::instant(self.until, zone, now)?.unwrap_or_else(|| timestamp(now))),
+            as_known_at: when::instant(self.as_known_at, zone, now)?,
+        };
+        errand.show(&Exposures::new(session.ask(ask).await?, zone))
+    }
+}

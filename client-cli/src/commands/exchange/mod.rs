@@ -1,0 +1,43 @@
+//! `holt exchange`
+
+mod archive;
+mod take_in;
+
+use crate::errand::{Errand, Outcome};
+use crate::exchange::Entry;
+use crate::exchange::send::send;
+use crate::exit::Exit;
+use crate::views::intake::Intake;
+use clap::{Args, Subcommand};
+
+/// Exchange with other books: take in what a site has already, give out what it has, take in what was given out
+#[derive(Args, Debug)]
+pub(crate) struct Exchange {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    TakeIn(take_in::TakeIn),
+    Export(archive::Export),
+    Import(archive::Import),
+}
+
+impl Exchange {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match self.what {
+            What::TakeIn(command) => command.run(errand).await,
+            What::Export(command) => command.run(errand).await,
+            What::Import(command) => command.run(errand).await,
+        }
+    }
+}
+
+/// Sends animals to be taken in, and shows what became of them.
+async fn taken_in(errand: &mut Errand<'_>, site: &str, entries: Vec<Entry>, check_only: bool) -> Outcome {
+    let sent = send(&errand.session, site, entries, check_only).await?;
+    let intake = Intake::new(site, check_only, sent);
+    errand.show(&intake)?;
+    Ok(if intake.refused > 0 { Exit::Refused } else { Exit::Done })
+}

@@ -1,0 +1,136 @@
+//! `holt growth`
+
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::moment::DayWord;
+use crate::session::request_id;
+use crate::views::growth::{Growing, Need, OfSpecies, Reference};
+use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::words;
+use clap::{Args, Subcommand};
+use holt_proto::time::day;
+use holt_proto::v1;
+use std::path::PathBuf;
+
+/// How animals grow, what they should weigh next, and the energy that they need
+#[derive(Args, Debug)]
+pub(crate) struct Growth {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Show what an animal should weigh next, and how it stands beside its litter and its kind
+    #[command(after_help = "\
+Examples:
+  holt growth show Pip
+  holt growth show Pip --on 2026-03-16")]
+    Show {
+        /// The animal: house name, accession, transponder, ring or id
+        animal: String,
+        /// Day for which its mass is expected; its next weighing, unless given
+        #[arg(long, value_name = "DAY")]
+        on: Option<DayWord>,
+    },
+    /// Fit a growth curve to the animals of a species, from the history of the site
+    #[command(after_help = "\
+The curve has an interval of its own, from drawing the animals again, beside that of one animal.
+
+Examples:
+  holt growth species \"Lontra canadensis\"
+  holt growth species \"Lontra canadensis\" --sex female --format csv")]
+    Species {
+        /// Scientific name
+        scientific_name: String,
+        /// Of one sex only
+        #[arg(long, value_parser = words::parser::<v1::Sex>())]
+        sex: Option<v1::Sex>,
+    },
+    /// Estimate the energy that an animal needs a day, and compare a diet with it
+    #[command(after_help = "\
+The need is worked out from mass alone and easily off by a third for one animal: judge a ration by the \
+weights that follow it. What the species needs is said with `holt species describe`.
+
+Examples:
+  holt growth need Bramble
+  holt growth need Bramble --offered 420 --ask")]
+    Need {
+        /// The animal: house name, accession, transponder, ring or id
+        animal: String,
+        /// Energy of its diet, kcal a day
+        #[arg(long, value_name = "KCAL")]
+        offered: Option<f64>,
+        /// Exit with 10 if the diet does not fit
+        #[arg(long, requires = "offered")]
+        ask: bool,
+    },
+    /// Load a version of a reference curve from a TOML file; a version, once loaded, never changes
+    #[command(after_help = "\
+Examples:
+  holt growth load otter-cubs.toml --check-only
+  holt growth load otter-cubs.toml")]
+    Load {
+        /// The file; - is standard input
+        file: PathBuf,
+        /// Check everything and record nothing
+        #[arg(long)]
+        check_only: bool,
+    },
+    /// List the reference curves on record, all versions
+    #[command(after_help = "Examples:\n  holt growth references")]
+    References,
+}
+
+impl Growth {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match self.what {
+            What::Show { animal, on } => {
+                let site = errand.site().await?;
+                let session = &errand.session;
+                let on = match on {
+                    None => None,
+                    Some(on) => Some(day(on.resolve(session.today(session.zone(&site).await?)))),
+                };
+                let answer = session.ask(v1::GetGrowthRequest { site, animal, expected_on: on }).await?;
+                errand.show(&Growing::from(answer))
+            }
+            What::Species { scientific_name, sex } => {
+                let site = errand.site().await?;
+                let ask = v1::FitSpeciesGrowthRequest {
+                    site,
+                    taxon: scientific_name.clone(),
+                    sex: sex.unwrap_or_default().into(),
+                };
+                let answer = errand.session.ask(ask).await?;
+                errand.show(&OfSpecies::new(scientific_name, answer))
+            }
+            What::Need { animal, offered, ask } => {
+                let site = errand.site().await?;
+                let question = v1::EstimateEnergyNeedRequest { site, animal, offered_kcal: offered };
+                let need = Need::new(offered, errand.session.ask(question).await?);
+                errand.show(&need)?;
+                Ok(if ask && !need.fits() { Exit::No } else { Exit::Done })
+            }
+            What::Load { file, check_only } => {
+                let toml = String::from_utf8_lossy(&errand.input.file(&file)?).into_owned();
+                let ask = v1::LoadGrowthReferenceRequest {
+                    request_id: request_id(),
+                    toml,
+                    validate_only: check_only,
+                };
+                let thing = Reference::from(errand.session.ask(ask).await?.reference.unwrap_or_default());
+                let say = if check_only {
+                    CHECKED_ONLY.to_owned()
+                } else {
+                    format!("{} is on record, for {}.", thing.spoken(), thing.scientific_name)
+                };
+                errand.show(&Told { thing, say })
+            }
+            What::References => {
+                let answer = errand.session.ask(v1::ListGrowthReferencesRequest {}).await?;
+                errand.show(&Many(answer.references.into_iter().map(Reference::from).collect()))
+            }
+        }
+    }
+}

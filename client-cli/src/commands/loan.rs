@@ -1,0 +1,180 @@
+//! `holt loan`
+
+use crate::commands::when::{OnOrAt, instant};
+use crate::errand::{Errand, Outcome};
+use crate::moment::{DayWord, WhenWord};
+use crate::session::request_id;
+use crate::views::animal::Animal;
+use crate::views::loan::Loan as View;
+use crate::views::{CHECKED_ONLY, Many, Told};
+use clap::{Args, Subcommand};
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// Loans in and out: who keeps what another owns, and until when
+#[derive(Args, Debug)]
+pub(crate) struct Loan {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    List(List),
+    Prolong(Prolong),
+    Return(Return),
+}
+
+impl Loan {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match self.what {
+            What::List(command) => command.run(errand).await,
+            What::Prolong(command) => command.run(errand).await,
+            What::Return(command) => command.run(errand).await,
+        }
+    }
+}
+
+/// Terms of a loan that begins with a coming or going.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Terms {
+    /// It is on loan, and stays its owner's
+    #[arg(long)]
+    on_loan: bool,
+    /// Last day of the loan
+    #[arg(long, value_name = "DAY", requires = "on_loan")]
+    loan_until: Option<DayWord>,
+    /// What else is agreed of the loan
+    #[arg(long, value_name = "TEXT", requires = "on_loan")]
+    loan_terms: Option<String>,
+}
+
+impl Terms {
+    pub(crate) fn wire(self, today: chrono::NaiveDate) -> Option<v1::LoanTerms> {
+        self.on_loan.then(|| v1::LoanTerms {
+            loan_until: self.loan_until.map(|until| day(until.resolve(today))),
+            terms: self.loan_terms.unwrap_or_default(),
+        })
+    }
+}
+
+/// List loans in and out, those that end first before the others
+#[derive(Args, Debug)]
+#[command(after_help = "\
+What ends within weeks is among what is due, too: `holt due`.
+
+Examples:
+  holt loan list
+  holt loan list --all --on 2025-12-31 --format csv")]
+struct List {
+    /// As of the close of this day; today, unless given
+    #[arg(long, value_name = "DAY")]
+    on: Option<DayWord>,
+    /// Those that have ended, too
+    #[arg(long)]
+    all: bool,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+impl List {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::ListLoansRequest {
+            site,
+            as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
+            with_ended: self.all,
+            page: None,
+            as_known_at: instant(self.as_known_at, zone, session.now())?,
+        };
+        let loans = session.all(ask, usize::MAX).await?;
+        errand.show(&Many(loans.into_iter().map(View::from).collect()))
+    }
+}
+
+/// Give a loan another last day
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt loan prolong Teasel --until 2027-03-31 --because \"she is with young\"")]
+struct Prolong {
+    /// The animal
+    animal: String,
+    /// Its new last day
+    #[arg(long, value_name = "DAY")]
+    until: DayWord,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+impl Prolong {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::ProlongLoanRequest {
+            request_id: request_id(),
+            site,
+            animal: self.animal,
+            loan_until: Some(day(self.until.resolve(session.today(zone)))),
+            because: self.because,
+            validate_only: self.check_only,
+        };
+        let thing = View::from(session.ask(ask).await?.loan.unwrap_or_default());
+        let say = if self.check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
+        errand.show(&Told { thing, say })
+    }
+}
+
+/// Record that an animal came back from a loan outside Holt, or went back to its owner there
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Between two sites in Holt an animal goes back by a transfer: `holt transfer propose`.
+
+Examples:
+  holt loan return Teasel --on today --in \"Otter pool\"
+  holt loan return Bramble --at \"2026-03-01 14:00\"")]
+struct Return {
+    /// The animal
+    animal: String,
+    #[command(flatten)]
+    when: OnOrAt,
+    /// Enclosure that one that came back lives in
+    #[arg(long = "in", value_name = "ENCLOSURE")]
+    enclosure: Option<String>,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+impl Return {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let happened = self.when.resolve(zone, session.now())?;
+        let ask = v1::ReturnLoanRequest {
+            request_id: request_id(),
+            site,
+            animal: self.animal,
+            returned_on: Some(happened.on),
+            returned_at: happened.at,
+            enclosure: self.enclosure.unwrap_or_default(),
+            validate_only: self.check_only,
+        };
+        let thing = Animal::new(session.ask(ask).await?.animal.unwrap_or_default(), zone);
+        let say = if self.check_only {
+            CHECKED_ONLY.to_owned()
+        } else {
+            format!("The loan of {} is over: {}.", thing.spoken(), thing.standing())
+        };
+        errand.show(&Told { thing, say })
+    }
+}

@@ -1,0 +1,23 @@
+-- Invariant: a version of a reference curve never changes.
+
+CREATE TABLE growth_references (
+  id          uuid PRIMARY KEY,
+  code        text NOT NULL CONSTRAINT growth_references_code_guard CHECK (code ~ '^[a-z][a-z0-9-]*$'),
+  version     integer NOT NULL CONSTRAINT growth_references_version_guard CHECK (version > 0),
+  content     jsonb NOT NULL,
+  recorded_at timestamptz NOT NULL,
+  recorded_by uuid NOT NULL,
+  request_id  uuid NOT NULL,
+  CONSTRAINT growth_references_code_version_key UNIQUE (code, version)
+);
+CALL holt_guard('growth_references', 'Versions of reference curves of growth.', '{
+  "id": "Identifier (UUIDv7).",
+  "code": "Code of the curve.",
+  "version": "Version, 1 and up.",
+  "content": "Title, species, sex, source, and L, M and S by age.",
+  "recorded_at": "When it was loaded.",
+  "recorded_by": "Who loaded it.",
+  "request_id": "The write that loaded it."
+}');
+CREATE POLICY read ON growth_references FOR SELECT USING ((SELECT holt_inside()));
+CREATE POLICY record ON growth_references FOR INSERT WITH CHECK ((SELECT holt_inside()));

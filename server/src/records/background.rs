@@ -1,0 +1,149 @@
+//! What the weights of animals are seen against: when they carried young, the season of their kind, and
+//! how scales differ.
+
+use crate::access::permit::Permit;
+use crate::records::error::Result;
+use crate::store::Snapshot;
+use crate::store::traits::{self, Behind};
+use crate::store::weights::Point;
+use chrono::{Days, NaiveDate};
+use chrono_tz::Tz;
+use holt_audit::reading::{Reading as Seen, Scale};
+use holt_audit::scales::Offsets;
+use holt_audit::season::Season;
+use holt_audit::terms::{Day, RecordId, Span};
+use holt_audit::trend::Subject;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use uuid::Uuid;
+
+/// Days that the season of a kind is told from: five years.
+const SEASON_DAYS: u64 = 1827;
+
+/// Scales numbered by site and name, whatever its capitals: the same name at another site is another scale.
+#[derive(Debug, Default)]
+pub(crate) struct Scales(HashMap<(Uuid, String), u32>);
+
+impl Scales {
+    fn number(&mut self, point: &Point) -> Option<Scale> {
+        if point.scale.is_empty() {
+            return None;
+        }
+        let next = u32::try_from(self.0.len()).unwrap_or(u32::MAX);
+        Some(Scale(*self.0.entry((point.site, point.scale.to_lowercase())).or_insert(next)))
+    }
+
+    /// Readings as the audit module takes them; estimates are left out.
+    pub(crate) fn seen<'a>(&mut self, points: impl Iterator<Item = &'a Point>) -> Vec<Seen> {
+        points
+            .filter(|point| !point.estimate)
+            .map(|point| Seen {
+                record: RecordId(point.id.as_u128()),
+                at: point.weighed_at,
+                mass: point.mass,
+                scale: self.number(point),
+                doubtful: point.doubtful,
+            })
+            .collect()
+    }
+}
+
+/// What the weights of some animals are seen against.
+pub(crate) struct Background {
+    behind: HashMap<Uuid, Behind>,
+    seasons: HashMap<Uuid, Season>,
+    offsets: HashMap<Uuid, Offsets>,
+}
+
+impl Background {
+    /// Of animals with their readings, as it was known by the end of a day. The season of a kind is read
+    /// from what it weighed at the site; where nobody said that its kind is seasonal, nothing is read for it.
+    pub(crate) async fn load(
+        snapshot: &Snapshot,
+        permit: &Permit,
+        readings: &HashMap<Uuid, Vec<Seen>>,
+        until: NaiveDate,
+    ) -> Result<Self> {
+        let mut animals: Vec<Uuid> = readings.keys().copied().collect();
+        animals.sort_unstable();
+        let behind = traits::behind(snapshot, &animals).await?;
+        let seasonal: BTreeSet<Uuid> =
+            behind.values().filter(|of_it| of_it.seasonal).map(|of_it| of_it.taxon).collect();
+        let seasons = seasons(snapshot, permit, &seasonal, until).await?;
+        let mut by_kind: BTreeMap<Uuid, Vec<&[Seen]>> = BTreeMap::new();
+        for animal in &animals {
+            if let (Some(of_it), Some(readings)) = (behind.get(animal), readings.get(animal)) {
+                by_kind.entry(of_it.taxon).or_default().push(readings);
+            }
+        }
+        let offsets = by_kind
+            .into_iter()
+            .filter(|(_, herd)| several_scales(herd))
+            .map(|(kind, herd)| (kind, Offsets::of(herd)))
+            .collect();
+        Ok(Self { behind, seasons, offsets })
+    }
+
+    /// When an animal carried young, by their births.
+    pub(crate) fn gravid(&self, animal: Uuid) -> &[Span] {
+        self.behind.get(&animal).map_or(&[], |of_it| &of_it.gravid)
+    }
+
+    /// An animal with its readings, seen against it.
+    pub(crate) fn subject<'a>(
+        &'a self,
+        zone: Tz,
+        animal: Uuid,
+        readings: &'a [Seen],
+        settled: Option<Day>,
+    ) -> Subject<'a> {
+        let behind = self.behind.get(&animal);
+        Subject {
+            gravid: self.gravid(animal),
+            settled,
+            season: behind.and_then(|of_it| self.seasons.get(&of_it.taxon)),
+            offsets: behind.and_then(|of_it| self.offsets.get(&of_it.taxon)),
+            ..Subject::new(readings, zone)
+        }
+    }
+}
+
+fn several_scales(herd: &[&[Seen]]) -> bool {
+    let scales: BTreeSet<Scale> =
+        herd.iter().flat_map(|of_one| of_one.iter()).filter_map(|r| r.scale).collect();
+    scales.len() > 1
+}
+
+/// The yearly pattern of each of these kinds, where enough of their animals were weighed at the site for
+/// long enough. Weeks in which one carried are left out.
+async fn seasons(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    kinds: &BTreeSet<Uuid>,
+    until: NaiveDate,
+) -> Result<HashMap<Uuid, Season>> {
+    if kinds.is_empty() {
+        return Ok(HashMap::new());
+    }
+    let kinds: Vec<Uuid> = kinds.iter().copied().collect();
+    let first = until.checked_sub_days(Days::new(SEASON_DAYS)).unwrap_or(NaiveDate::MIN);
+    let weeks = traits::weekly(snapshot, permit.site().id, &kinds, first, until).await?;
+    let animals: BTreeSet<Uuid> = weeks.iter().map(|week| week.animal).collect();
+    let animals: Vec<Uuid> = animals.into_iter().collect();
+    let behind = traits::behind(snapshot, &animals).await?;
+    let mut points: BTreeMap<(Uuid, Uuid), Vec<(Day, f64)>> = BTreeMap::new();
+    for week in weeks {
+        let carried = behind
+            .get(&week.animal)
+            .is_some_and(|of_it| of_it.gravid.iter().any(|span| span.contains(week.monday)));
+        if !carried {
+            points.entry((week.taxon, week.animal)).or_default().push((week.monday, week.log));
+        }
+    }
+    Ok(kinds
+        .into_iter()
+        .filter_map(|kind| {
+            let herd = points.iter().filter(|((taxon, _), _)| *taxon == kind);
+            Some((kind, Season::of_kind(herd.map(|(_, points)| points.as_slice()))?))
+        })
+        .collect())
+}

@@ -1,0 +1,200 @@
+//! What the animals' houses are like: devices come and go, readings are taken in, and what must be kept is
+//! said.
+
+use crate::access::permit::{Caller, Permit};
+use crate::access::roles::Deed;
+use crate::model::climate::{Content, Device, Measure, NewDevice, RefusedReading, Rules, Spoken, Taken};
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::model::site::Enclosure;
+use crate::records::error::{Refusal, Result};
+use crate::records::{Records, fresh};
+use crate::store::{Snapshot, Tx, climate, retrying, sites};
+use chrono::{DateTime, TimeDelta, Utc};
+use holt_audit::environment::Reading;
+use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
+use uuid::Uuid;
+
+/// A device's clock may be ahead of ours by so much.
+const AHEAD: TimeDelta = TimeDelta::minutes(2);
+
+/// Adds a device.
+///
+/// # Errors
+/// Refused without the role there; where there is no such enclosure, or the name is taken.
+pub async fn add_device(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    new: &NewDevice,
+) -> Result<Device> {
+    let permit = records.permit(caller, Deed::SetChecks, site).await?;
+    retrying("add_device", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let house = house(&tx, &permit, &new.enclosure).await?;
+        let id = climate::insert_device(&mut tx, &permit, house.id, new).await?;
+        let device = one(&tx, &permit, &id.to_string()).await?;
+        Ok(tx.commit(device).await?)
+    })
+    .await
+}
+
+/// Takes a device away; what it read stays.
+///
+/// # Errors
+/// Refused without the role there, or where there is no such device.
+pub async fn retire_device(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    device: &str,
+    because: &str,
+) -> Result<Device> {
+    let permit = records.permit(caller, Deed::SetChecks, site).await?;
+    retrying("retire_device", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let device = one(&tx, &permit, device).await?;
+        climate::retire(&mut tx, device.id, because).await?;
+        Ok(tx.commit(device).await?)
+    })
+    .await
+}
+
+/// Says what must be kept in an enclosure, of one measure.
+///
+/// # Errors
+/// Refused without the role there, or where there is no such enclosure.
+pub async fn set_rules(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    rules: &Rules,
+    because: &str,
+) -> Result<Rules> {
+    let permit = records.permit(caller, Deed::SetChecks, site).await?;
+    retrying("set_climate_rules", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let house = house(&tx, &permit, &rules.enclosure).await?;
+        let content: &Content = &rules.content;
+        climate::set_rules(&mut tx, &permit, house.id, rules.measure, content, because).await?;
+        let set = Rules { enclosure: house.name, ..rules.clone() };
+        Ok(tx.commit(set).await?)
+    })
+    .await
+}
+
+async fn house(tx: &Tx, permit: &Permit, name: &str) -> Result<Enclosure> {
+    let found = sites::enclosure(tx, permit, name).await?;
+    found.ok_or_else(|| Refusal::not_found("enclosure", name).at("enclosure").into())
+}
+
+/// The device of a name or an id.
+async fn one(snapshot: &Snapshot, permit: &Permit, text: &str) -> Result<Device> {
+    let all = climate::devices(snapshot, permit).await?;
+    let found = all.into_iter().find(|device| is(device, text));
+    found.ok_or_else(|| Refusal::not_found("device", text).at("device").into())
+}
+
+fn is(device: &Device, text: &str) -> bool {
+    let text = text.trim();
+    device.name.to_lowercase() == text.to_lowercase() || text.parse() == Ok(device.id)
+}
+
+/// Records what devices read. A reading of an instant that the device has spoken of already changes nothing;
+/// one that cannot be is refused, and the others stand.
+///
+/// # Errors
+/// Refused without the role there.
+pub async fn record(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    spoken: &[Spoken],
+) -> Result<Taken> {
+    let permit = records.permit(caller, Deed::Weigh, site).await?;
+    retrying("record_readings", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let devices = climate::devices(&tx, &permit).await?;
+        let mut taken = Taken::default();
+        let mut sound: BTreeMap<Uuid, BTreeMap<DateTime<Utc>, f64>> = BTreeMap::new();
+        let latest = tx.now() + AHEAD;
+        for (row, reading) in spoken.iter().enumerate() {
+            match judged(&devices, reading, latest) {
+                Ok(device) => {
+                    let of = sound.entry(device).or_default();
+                    match of.entry(reading.at) {
+                        Entry::Occupied(_) => taken.known += 1,
+                        Entry::Vacant(free) => {
+                            free.insert(reading.value);
+                        }
+                    }
+                }
+                Err((reason, say, mend)) => taken.refused.push(RefusedReading { row, reason, say, mend }),
+            }
+        }
+        let ids: Vec<Uuid> = sound.keys().copied().collect();
+        climate::lock(&tx, &ids).await?;
+        let times = || sound.values().flat_map(BTreeMap::keys);
+        if let (Some(first), Some(last)) = (times().min().copied(), times().max().copied()) {
+            let known = climate::readings(&tx, &ids, first, last + TimeDelta::microseconds(1)).await?;
+            for (device, readings) in &known {
+                let known: BTreeSet<DateTime<Utc>> = readings.iter().map(|reading| reading.at).collect();
+                if let Some(of) = sound.get_mut(device) {
+                    let before = of.len();
+                    of.retain(|at, _| !known.contains(at));
+                    taken.known += before - of.len();
+                }
+            }
+        }
+        taken.recorded = sound.values().map(BTreeMap::len).sum();
+        let new = sound
+            .into_iter()
+            .map(|(device, of)| (device, of.into_iter().map(|(at, value)| Reading { at, value }).collect()));
+        climate::insert_readings(&mut tx, &permit, new.collect()).await?;
+        Ok(tx.commit(taken).await?)
+    })
+    .await
+}
+
+/// The device of a reading, or why the reading cannot be.
+fn judged(
+    devices: &[Device],
+    reading: &Spoken,
+    latest: DateTime<Utc>,
+) -> std::result::Result<Uuid, (Reason, String, String)> {
+    let Some(device) = devices.iter().find(|device| is(device, &reading.device)) else {
+        let say = format!("there is no device `{}` at this site", reading.device);
+        return Err((Reason::NotFound, say, "add it first: `holt climate add`".to_owned()));
+    };
+    if reading.at > latest {
+        let say = format!("{} is still to come", reading.at.format("%Y-%m-%d %H:%M:%S UTC"));
+        return Err((Reason::InTheFuture, say, "set the clock of the device".to_owned()));
+    }
+    let (low, high) = device.measure.bounds();
+    if !(low..=high).contains(&reading.value) {
+        let say = format!("{} {} cannot be {}", device.name, spoken(device.measure), reading.value);
+        let mend = format!("give {low} to {high}, or look at the device");
+        return Err((Reason::Malformed, say, mend));
+    }
+    Ok(device.id)
+}
+
+/// As people say it.
+const fn spoken(measure: Measure) -> &'static str {
+    match measure {
+        Measure::Temperature => "temperature",
+        Measure::Humidity => "humidity",
+        Measure::UvIndex => "UV index",
+        Measure::WaterTemperature => "water temperature",
+        Measure::WaterPh => "water pH",
+    }
+}

@@ -1,0 +1,119 @@
+//! Species: put on record, renamed, and found by any of their names.
+
+use crate::access::permit::Caller;
+use crate::access::roles::Deed;
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::model::taxon::{NewTaxon, Synonym, Taxon, TaxonChange};
+use crate::model::traits::Traits;
+use crate::records::error::{Refusal, Result};
+use crate::records::{Records, fresh};
+use crate::store::{Snapshot, retrying, taxa, traits};
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// Adds a species.
+///
+/// # Errors
+/// Refused without the role anywhere, or where a species goes by one of its names.
+pub async fn create(records: &Records, caller: &Caller, request: &Request, new: &NewTaxon) -> Result<Taxon> {
+    caller.may_somewhere(Deed::Register)?;
+    retrying("create_taxon", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        refuse_taken(&tx, &new.scientific_name, "scientific_name", None).await?;
+        for (n, synonym) in new.synonyms.iter().enumerate() {
+            refuse_taken(&tx, &synonym.name, &format!("synonyms[{n}].name"), None).await?;
+        }
+        taxa::insert(&mut tx, new).await?;
+        let reply = taxa::with_synonyms(&tx, one(&tx, &new.scientific_name).await?).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// Changes what a species is called and what is said of it. What was said stays, as it was known until now.
+///
+/// # Errors
+/// Refused without the role anywhere; where no species goes by that name, another goes by the new one, or a
+/// name is not a synonym that is said to be none.
+pub async fn update(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    name: &str,
+    change: &TaxonChange,
+) -> Result<Taxon> {
+    caller.may_somewhere(Deed::Register)?;
+    retrying("update_taxon", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let old = taxa::with_synonyms(&tx, one(&tx, name).await?).await?;
+        let known = |name: &str| old.synonyms.iter().any(|synonym| synonym.name == name);
+        if let Some(new) = change.renamed.as_ref().filter(|new| !known(&new.name)) {
+            refuse_taken(&tx, &new.name, "new_scientific_name", Some(&old)).await?;
+        }
+        for (n, synonym) in change.more_synonyms.iter().enumerate() {
+            refuse_taken(&tx, &synonym.name, &format!("add_synonyms[{n}].name"), Some(&old)).await?;
+        }
+        if let Some((n, name)) = change.no_synonyms.iter().enumerate().find(|(_, name)| !known(name)) {
+            return Err(Refusal::not_found("synonym", name).at(format!("drop_synonyms[{n}]")).into());
+        }
+        taxa::change(&mut tx, old.id, change).await?;
+        let now = change.renamed.as_ref().map_or(&old.scientific_name, |Synonym { name, .. }| name);
+        let reply = taxa::with_synonyms(&tx, one(&tx, now).await?).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// Says what is usual in a species; what is said last stands.
+///
+/// # Errors
+/// Refused without the role anywhere, or where the species is not on record.
+pub async fn describe(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    scientific_name: &str,
+    new: &Traits,
+) -> Result<(Taxon, Traits)> {
+    caller.may_somewhere(Deed::Register)?;
+    retrying("describe_taxon", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let taxon = one(&tx, scientific_name).await?;
+        traits::describe(&mut tx, taxon.id, new).await?;
+        Ok(tx.commit((taxon, new.clone())).await?)
+    })
+    .await
+}
+
+/// All species, with their synonyms, and what is said to be usual in them.
+///
+/// # Errors
+/// Faults only.
+pub async fn list(records: &Records, caller: &Caller) -> Result<(Vec<Taxon>, HashMap<Uuid, Traits>)> {
+    let snapshot = records.store.read(caller, None).await?;
+    Ok((taxa::all(&snapshot).await?, traits::all(&snapshot).await?))
+}
+
+/// The species that goes by a name.
+///
+/// # Errors
+/// Refused where none does.
+pub(crate) async fn one(snapshot: &Snapshot, name: &str) -> Result<Taxon> {
+    taxa::named(snapshot, name).await?.ok_or_else(|| Refusal::not_found("species", name).into())
+}
+
+/// Refuses a name that a species goes by, and says which: one name never means two.
+async fn refuse_taken(snapshot: &Snapshot, name: &str, field: &str, of: Option<&Taxon>) -> Result<()> {
+    let Some(other) = taxa::named(snapshot, name).await? else { return Ok(()) };
+    let say = match (other.scientific_name == name, of.is_some_and(|of| of.id == other.id)) {
+        (true, true) => format!("`{name}` is the name of this species"),
+        (false, true) => format!("`{name}` is a synonym of this species already"),
+        (true, false) => format!("`{name}` is a species on record"),
+        (false, false) => format!("`{name}` is a synonym of {}", other.scientific_name),
+    };
+    Err(Refusal::new(Reason::Exists, say, "use the one on record, or take the name from it first")
+        .fact("species", other.scientific_name)
+        .at(field)
+        .into())
+}
