@@ -125,17 +125,11 @@ BEGIN
 END
 $$;
 
--- A table of facts about single animals: on top, who may read and write, and how a fact is superseded.
--- `handed` facts may be closed by either side of a dispatched transfer.
-CREATE PROCEDURE holt_guard_fact(tab regclass, means text, columns jsonb, handed boolean DEFAULT false)
-LANGUAGE plpgsql AS $$
-DECLARE
-  own CONSTANT text := 'site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere())';
-  extra text := '';
+-- A table whose rows are versions: on top, what all versions have in common, and how one is superseded.
+CREATE PROCEDURE holt_guard_versions(tab regclass, means text, columns jsonb) LANGUAGE plpgsql AS $$
 BEGIN
   CALL holt_guard(tab, means, columns || '{
     "id": "Identifier of this version of the fact (UUIDv7).",
-    "animal_id": "The animal.",
     "recorded_at": "When this version was recorded.",
     "recorded_by": "Who recorded it.",
     "request_id": "The write that recorded it.",
@@ -143,12 +137,33 @@ BEGIN
     "superseded_in": "The write that superseded it.",
     "superseded_why": "Why it was superseded."
   }'::jsonb);
-  IF handed THEN
-    extra := ' OR holt_hands_over(animal_id)';
-  END IF;
   EXECUTE format('GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON %s TO holt_service', tab);
   EXECUTE format('CREATE TRIGGER supersede_once BEFORE UPDATE ON %s
                   FOR EACH ROW EXECUTE FUNCTION holt_supersede_once()', tab);
+END
+$$;
+
+-- A table of versions that are a site's own: only those of the site read and write them.
+CREATE PROCEDURE holt_guard_own(tab regclass, means text, columns jsonb) LANGUAGE plpgsql AS $$
+BEGIN
+  CALL holt_guard_versions(tab, means, columns);
+  EXECUTE format('CREATE POLICY own ON %s
+                  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()))', tab);
+END
+$$;
+
+-- A table of facts about single animals: versions, and on top, who may read and write.
+-- `handed` facts may be closed by either side of a dispatched transfer.
+CREATE PROCEDURE holt_guard_fact(tab regclass, means text, columns jsonb, handed boolean DEFAULT false)
+LANGUAGE plpgsql AS $$
+DECLARE
+  own CONSTANT text := 'site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere())';
+  extra text := '';
+BEGIN
+  CALL holt_guard_versions(tab, means, columns || '{ "animal_id": "The animal." }'::jsonb);
+  IF handed THEN
+    extra := ' OR holt_hands_over(animal_id)';
+  END IF;
   EXECUTE format('CREATE POLICY read ON %s FOR SELECT USING (%s OR holt_sees(animal_id, recorded_at))',
                  tab, own);
   EXECUTE format('CREATE POLICY record ON %s FOR INSERT WITH CHECK (%s%s)', tab, own, extra);

@@ -26,8 +26,7 @@ CREATE INDEX checks_site_id_idx ON checks (site_id);
 CREATE INDEX checks_animal_id_idx ON checks (animal_id);
 CREATE INDEX checks_taxon_id_idx ON checks (taxon_id);
 CREATE INDEX checks_enclosure_id_idx ON checks (enclosure_id);
-CALL holt_guard('checks', 'What must be done again and again. No animal, species or enclosure: the whole site.', '{
-  "id": "Identifier of this version (UUIDv7).",
+CALL holt_guard_own('checks', 'What must be done again and again. No animal, species or enclosure: the whole site.', '{
   "site_id": "The site.",
   "check_id": "The check, the same over all its versions.",
   "duty": "weigh or assess.",
@@ -38,16 +37,5 @@ CALL holt_guard('checks', 'What must be done again and again. No animal, species
   "starts_on": "First day of the recurrence.",
   "ends_on": "Last day on which it can fall due; null while it runs.",
   "grace_days": "Days after the due day that still count as in time.",
-  "note": "What else to know.",
-  "recorded_at": "When this version was recorded.",
-  "recorded_by": "Who recorded it.",
-  "request_id": "The write that recorded it.",
-  "superseded_at": "When another version took its place; null while it stands.",
-  "superseded_in": "The write that superseded it.",
-  "superseded_why": "Why it was superseded."
+  "note": "What else to know."
 }');
-GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON checks TO holt_service;
-CREATE TRIGGER supersede_once BEFORE UPDATE ON checks
-  FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
-CREATE POLICY own ON checks
-  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));

@@ -52,26 +52,14 @@ CREATE UNIQUE INDEX litter_parents_one_dam_key ON litter_parents (litter_id)
 CREATE INDEX litter_parents_litter_id_idx ON litter_parents (litter_id);
 CREATE INDEX litter_parents_parent_id_idx ON litter_parents (parent_id);
 CREATE INDEX litter_parents_site_id_idx ON litter_parents (site_id);
-CALL holt_guard('litter_parents', 'Dam and possible sires of a litter.', '{
-  "id": "Identifier of this version of the fact (UUIDv7).",
+CALL holt_guard_own('litter_parents', 'Dam and possible sires of a litter.', '{
   "litter_id": "The litter.",
   "site_id": "The site that recorded it.",
   "parent_id": "The parent.",
   "kind": "dam or sire.",
   "share": "How likely this one is the sire, 1 where it is certain.",
-  "because": "Why it was accepted although it does not fit by the records.",
-  "recorded_at": "When this version was recorded.",
-  "recorded_by": "Who recorded it.",
-  "request_id": "The write that recorded it.",
-  "superseded_at": "When another version took its place or it was withdrawn; null while it stands.",
-  "superseded_in": "The write that superseded it.",
-  "superseded_why": "Why it was superseded."
+  "because": "Why it was accepted although it does not fit by the records."
 }');
-GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON litter_parents TO holt_service;
-CREATE TRIGGER supersede_once BEFORE UPDATE ON litter_parents
-  FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
-CREATE POLICY own ON litter_parents
-  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
 
 CREATE TABLE litter_changes (
   id             uuid PRIMARY KEY,
@@ -104,8 +92,7 @@ CREATE UNIQUE INDEX litter_changes_told_apart_key ON litter_changes (animal_id)
 CREATE INDEX litter_changes_litter_id_idx ON litter_changes (litter_id, happened_on);
 CREATE INDEX litter_changes_site_id_idx ON litter_changes (site_id);
 CREATE INDEX litter_changes_animal_id_idx ON litter_changes (animal_id);
-CALL holt_guard('litter_changes', 'What happened to the count of a litter, day by day.', '{
-  "id": "Identifier of this version of the fact (UUIDv7).",
+CALL holt_guard_own('litter_changes', 'What happened to the count of a litter, day by day.', '{
   "litter_id": "The litter.",
   "site_id": "The site.",
   "kind": "born, died, sexed (of unknown sex, found to be male or female) or told_apart.",
@@ -115,19 +102,8 @@ CALL holt_guard('litter_changes', 'What happened to the count of a litter, day b
   "unknown": "Young of unknown sex, likewise.",
   "animal_id": "The animal that was told apart.",
   "manner": "For deaths: natural, euthanasia, accident, by_animal or unknown.",
-  "note": "What was seen or found.",
-  "recorded_at": "When this version was recorded.",
-  "recorded_by": "Who recorded it.",
-  "request_id": "The write that recorded it.",
-  "superseded_at": "When another version took its place or it was withdrawn; null while it stands.",
-  "superseded_in": "The write that superseded it.",
-  "superseded_why": "Why it was superseded."
+  "note": "What was seen or found."
 }');
-GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON litter_changes TO holt_service;
-CREATE TRIGGER supersede_once BEFORE UPDATE ON litter_changes
-  FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
-CREATE POLICY own ON litter_changes
-  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
 
 -- At the end of every transaction that touched a litter, on each day and for each sex at least none are
 -- left. The litter's row is locked first, so that of two at once the second sees what the first did.

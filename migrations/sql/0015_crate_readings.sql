@@ -25,8 +25,7 @@ CREATE UNIQUE INDEX crate_readings_one_at_a_time_key
 CREATE INDEX crate_readings_site_id_idx ON crate_readings (site_id);
 CREATE INDEX crate_readings_litter_id_idx ON crate_readings (litter_id);
 CREATE INDEX crate_readings_group_id_idx ON crate_readings (group_id);
-CALL holt_guard('crate_readings', 'Readings of a scale with several animals in one crate.', '{
-  "id": "Identifier of this version of the fact (UUIDv7).",
+CALL holt_guard_own('crate_readings', 'Readings of a scale with several animals in one crate.', '{
   "site_id": "The site where it was taken.",
   "litter_id": "The litter whose young were in the crate.",
   "group_id": "The group whose members were in the crate.",
@@ -36,16 +35,5 @@ CALL holt_guard('crate_readings', 'Readings of a scale with several animals in o
   "mass_mg": "Mass of all of them together, in milligrams.",
   "animals": "Number of animals in the crate.",
   "scale": "Which scale.",
-  "note": "Conditions worth keeping.",
-  "recorded_at": "When this version was recorded.",
-  "recorded_by": "Who recorded it.",
-  "request_id": "The write that recorded it.",
-  "superseded_at": "When another version took its place or it was withdrawn; null while it stands.",
-  "superseded_in": "The write that superseded it.",
-  "superseded_why": "Why it was superseded."
+  "note": "Conditions worth keeping."
 }');
-GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON crate_readings TO holt_service;
-CREATE TRIGGER supersede_once BEFORE UPDATE ON crate_readings
-  FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
-CREATE POLICY own ON crate_readings
-  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));

@@ -24,26 +24,15 @@ CREATE TABLE devices (
 CREATE UNIQUE INDEX devices_site_name_key ON devices (site_id, lower(name)) WHERE superseded_at IS NULL;
 CREATE INDEX devices_enclosure_idx ON devices (site_id, enclosure_id);
 CREATE INDEX devices_device_id_idx ON devices (device_id);
-CALL holt_guard('devices', 'Thermometers and other devices that say what an enclosure is like.', '{
-  "id": "Identifier of this version of the fact (UUIDv7).",
+CALL holt_guard_own('devices', 'Thermometers and other devices that say what an enclosure is like.', '{
   "device_id": "The device, whatever is said of it.",
   "site_id": "The site.",
   "enclosure_id": "The enclosure that it is in.",
   "name": "Name, unique at the site in any case.",
   "measure": "What it reads: temperature or water_temperature in °C, humidity in percent, uv_index, water_ph.",
   "may_be_silent_minutes": "For so many minutes it may say nothing.",
-  "note": "Remarks.",
-  "recorded_at": "When this version was recorded.",
-  "recorded_by": "Who recorded it.",
-  "request_id": "The write that recorded it.",
-  "superseded_at": "When it was taken away or another version took its place; null while it stands.",
-  "superseded_in": "The write that superseded it.",
-  "superseded_why": "Why it was superseded."
+  "note": "Remarks."
 }');
-GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON devices TO holt_service;
-CREATE TRIGGER supersede_once BEFORE UPDATE ON devices FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
-CREATE POLICY own ON devices
-  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
 
 CREATE TABLE climate_rules (
   id             uuid PRIMARY KEY,
@@ -62,24 +51,12 @@ CREATE TABLE climate_rules (
 );
 CREATE UNIQUE INDEX climate_rules_one_key ON climate_rules (enclosure_id, measure) WHERE superseded_at IS NULL;
 CREATE INDEX climate_rules_enclosure_idx ON climate_rules (site_id, enclosure_id);
-CALL holt_guard('climate_rules', 'What must be kept in an enclosure, of one measure.', '{
-  "id": "Identifier of this version of the fact (UUIDv7).",
+CALL holt_guard_own('climate_rules', 'What must be kept in an enclosure, of one measure.', '{
   "site_id": "The site.",
   "enclosure_id": "The enclosure.",
   "measure": "Of what, as devices read it.",
-  "content": "Ranges with their seasons and hours, the first that applies holds; and how quick alarms are.",
-  "recorded_at": "When this version was recorded.",
-  "recorded_by": "Who recorded it.",
-  "request_id": "The write that recorded it.",
-  "superseded_at": "When another version took its place; null while it stands.",
-  "superseded_in": "The write that superseded it.",
-  "superseded_why": "Why it was superseded."
+  "content": "Ranges with their seasons and hours, the first that applies holds; and how quick alarms are."
 }');
-GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON climate_rules TO holt_service;
-CREATE TRIGGER supersede_once BEFORE UPDATE ON climate_rules
-  FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
-CREATE POLICY own ON climate_rules
-  USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
 
 -- One row for all that one device said in one write: many readings a second are few rows, each vouched for by
 -- one line of the ledger.
