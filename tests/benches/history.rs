@@ -8,9 +8,7 @@
 #![expect(clippy::disallowed_methods, reason = "a bench is told by its environment how large it is to be")]
 
 use holt_proto::v1;
-use holt_server::store::cluster::{Cluster, Settings, first_open, scratch};
-use holt_server::{config::Secret, store::migrate};
-use holt_tests::{House, Park};
+use holt_tests::{House, Park, cluster};
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::time::{Duration, Instant};
 
@@ -66,15 +64,7 @@ async fn main() {
 }
 
 async fn measure(animals: i64) {
-    let parent = first_open([std::env::temp_dir()]).unwrap();
-    let settings = Settings {
-        path: std::env::var_os("PATH"),
-        ephemeral: true,
-        ..Settings::kept(scratch(&parent).unwrap())
-    };
-    let cluster = Cluster::start(settings).await.unwrap();
-    let url = cluster.url("holt");
-    migrate(&Secret::new(url.clone())).await.unwrap();
+    let (cluster, url) = cluster::apart().await;
     let house = House::over(url, |_| ()).await;
     let park = house.quill().await;
     house.enclosure(&park, "Weir").await;

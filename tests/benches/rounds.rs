@@ -14,10 +14,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 use holt_proto::time::timestamp;
 use holt_proto::v1;
 use holt_server::clock::Clock;
-use holt_server::store::cluster::{Cluster, Settings, first_open, scratch};
-use holt_server::{config::Secret, store::migrate};
+use holt_server::store::cluster::Cluster;
 use holt_tests::house::Client;
-use holt_tests::{House, Park};
+use holt_tests::{House, Park, cluster};
 use sqlx::{AssertSqlSafe, Connection};
 use std::io::Write;
 use std::process::Command;
@@ -33,15 +32,7 @@ const SPAN: Duration = Duration::from_secs(15);
 
 #[tokio::main]
 async fn main() {
-    let parent = first_open([std::env::temp_dir()]).unwrap();
-    let settings = Settings {
-        path: std::env::var_os("PATH"),
-        ephemeral: true,
-        ..Settings::kept(scratch(&parent).unwrap())
-    };
-    let cluster = Cluster::start(settings).await.unwrap();
-    let url = cluster.url("holt");
-    migrate(&Secret::new(url.clone())).await.unwrap();
+    let (cluster, url) = cluster::apart().await;
     let house = House::over(url.clone(), |config| {
         config.store.max_connections = 24;
         config.server.call_seconds = 60;

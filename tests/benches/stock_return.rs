@@ -9,10 +9,7 @@
 
 use chrono::NaiveDate;
 use holt_proto::v1;
-use holt_server::config::Secret;
-use holt_server::store::cluster::{Cluster, Settings, first_open, scratch};
-use holt_server::store::migrate;
-use holt_tests::{House, Park};
+use holt_tests::{House, Park, cluster};
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::time::{Duration, Instant};
 
@@ -38,15 +35,7 @@ async fn main() {
 }
 
 async fn measure(animals: i64) {
-    let parent = first_open([std::env::temp_dir()]).unwrap();
-    let settings = Settings {
-        path: std::env::var_os("PATH"),
-        ephemeral: true,
-        ..Settings::kept(scratch(&parent).unwrap())
-    };
-    let cluster = Cluster::start(settings).await.unwrap();
-    let url = cluster.url("holt");
-    migrate(&Secret::new(url.clone())).await.unwrap();
+    let (cluster, url) = cluster::apart().await;
     let house = House::over(url, |config| config.server.call_seconds = 60).await;
     let park = house.quill().await;
     house.otter(&park, "Template").await;

@@ -44,6 +44,24 @@ async fn start() -> Cluster {
     cluster
 }
 
+/// A cluster of its own with a database of today's schema, and that database's owner's URL: for a bench, which no
+/// other test may slow down.
+///
+/// # Panics
+/// If it does not start.
+pub async fn apart() -> (Cluster, String) {
+    let parent = first_open([env::temp_dir()]).unwrap_or_else(env::temp_dir);
+    let settings = Settings {
+        path: env::var_os("PATH"),
+        ephemeral: true,
+        ..Settings::kept(scratch(&parent).expect("a folder for the cluster"))
+    };
+    let cluster = Cluster::start(settings).await.expect("the cluster started");
+    let url = cluster.url(TEMPLATE);
+    migrate(&Secret::new(url.clone())).await.expect("the database is migrated");
+    (cluster, url)
+}
+
 /// A fresh database with today's schema and nothing in it, as its owner's URL.
 pub async fn database() -> String {
     static COUNT: AtomicU32 = AtomicU32::new(0);
