@@ -9,11 +9,11 @@ use crate::model::request::Request;
 use crate::model::site::Enclosure;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh};
-use crate::store::{Snapshot, Tx, climate, retrying, sites};
+use crate::store::{Snapshot, climate, retrying, sites};
 use chrono::{DateTime, TimeDelta, Utc};
 use holt_audit::environment::Reading;
 use std::collections::btree_map::Entry;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use uuid::Uuid;
 
 /// A device's clock may be ahead of ours by so much.
@@ -90,21 +90,32 @@ pub async fn set_rules(
     .await
 }
 
-async fn house(tx: &Tx, permit: &Permit, name: &str) -> Result<Enclosure> {
-    let found = sites::enclosure(tx, permit, name).await?;
+/// The enclosure of a name.
+///
+/// # Errors
+/// Refused where the site has none of it.
+pub(crate) async fn house(snapshot: &Snapshot, permit: &Permit, name: &str) -> Result<Enclosure> {
+    let found = sites::enclosure(snapshot, permit, name).await?;
     found.ok_or_else(|| Refusal::not_found("enclosure", name).at("enclosure").into())
 }
 
 /// The device of a name or an id.
 async fn one(snapshot: &Snapshot, permit: &Permit, text: &str) -> Result<Device> {
     let all = climate::devices(snapshot, permit).await?;
-    let found = all.into_iter().find(|device| is(device, text));
+    let found = names(&all).get(&key(text)).map(|device| (*device).clone());
     found.ok_or_else(|| Refusal::not_found("device", text).at("device").into())
 }
 
-fn is(device: &Device, text: &str) -> bool {
-    let text = text.trim();
-    device.name.to_lowercase() == text.to_lowercase() || text.parse() == Ok(device.id)
+/// Devices by what they can be called: a name in any case, or the id.
+fn names(devices: &[Device]) -> HashMap<String, &Device> {
+    devices
+        .iter()
+        .flat_map(|device| [(key(&device.id.to_string()), device), (key(&device.name), device)])
+        .collect()
+}
+
+fn key(text: &str) -> String {
+    text.trim().to_lowercase()
 }
 
 /// Records what devices read. A reading of an instant that the device has spoken of already changes nothing;
@@ -124,6 +135,7 @@ pub async fn record(
         let mut tx = fresh!(records.store.write(caller, request).await?);
         tx.at_site(permit.site().id);
         let devices = climate::devices(&tx, &permit).await?;
+        let devices = names(&devices);
         let mut taken = Taken::default();
         let mut sound: BTreeMap<Uuid, BTreeMap<DateTime<Utc>, f64>> = BTreeMap::new();
         let latest = tx.now() + AHEAD;
@@ -167,11 +179,11 @@ pub async fn record(
 
 /// The device of a reading, or why the reading cannot be.
 fn judged(
-    devices: &[Device],
+    devices: &HashMap<String, &Device>,
     reading: &Spoken,
     latest: DateTime<Utc>,
 ) -> std::result::Result<Uuid, (Reason, String, String)> {
-    let Some(device) = devices.iter().find(|device| is(device, &reading.device)) else {
+    let Some(device) = devices.get(&key(&reading.device)) else {
         let say = format!("there is no device `{}` at this site", reading.device);
         return Err((Reason::NotFound, say, "add it first: `holt climate add`".to_owned()));
     };

@@ -10,13 +10,14 @@ use crate::model::fact::{FactKind, Told, Version};
 use crate::model::paper::Content;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
+use crate::records::animals::enclosure;
 use crate::records::error::{Refusal, Result, Violation};
 use crate::records::parents::{self, Birth};
 use crate::records::{
     Records, assessments, fresh, guard_version, history, litters, one_animal, papers, view, weights,
 };
 use crate::store::animals::{Lock, Parent};
-use crate::store::{Tx, corrections, holdings, retrying, sites};
+use crate::store::{Tx, corrections, holdings, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use holt_audit::terms::{Counts, Mass, Sex};
 use serde::{Deserialize, Serialize};
@@ -652,8 +653,7 @@ impl Work<'_> {
     async fn stretch(&mut self, change: &Change) -> Result<()> {
         let mut columns = Map::new();
         if let Some(name) = &change.enclosure {
-            let found = sites::enclosure(self.tx, self.permit, name).await?;
-            let enclosure = found.ok_or_else(|| Refusal::not_found("enclosure", name))?.id;
+            let enclosure = enclosure(self.tx, self.permit, name).await?;
             columns.insert("enclosure_id".to_owned(), json!(enclosure));
         }
         if let Some(code) = &change.code {

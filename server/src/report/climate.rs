@@ -4,6 +4,7 @@ use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::climate::{Content, Device, Measure, Rules, State, Told};
 use crate::records::Records;
+use crate::records::climate::house;
 use crate::records::error::{Refusal, Result};
 use crate::store::{Snapshot, climate};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -71,8 +72,7 @@ async fn known(
     let mut devices = climate::devices(snapshot, permit).await?;
     let mut rules = climate::rules(snapshot, permit).await?;
     if !enclosure.is_empty() {
-        let house = crate::store::sites::enclosure(snapshot, permit, enclosure).await?;
-        let house = house.ok_or_else(|| Refusal::not_found("enclosure", enclosure).at("enclosure"))?;
+        let house = house(snapshot, permit, enclosure).await?;
         devices.retain(|device| device.enclosure == house.id);
         rules.retain(|(id, _)| *id == house.id);
     }

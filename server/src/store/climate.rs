@@ -4,7 +4,7 @@ use crate::access::permit::Permit;
 use crate::model::climate::{Content, Device, Measure, NewDevice, Rules};
 use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{climate_rule, device, device_batch};
-use crate::store::error::Error;
+use crate::store::error::{Error, stored};
 use crate::store::facts::{fact, known};
 use chrono::{DateTime, Utc};
 use holt_audit::environment::Reading;
@@ -54,10 +54,6 @@ pub async fn retire(tx: &mut Tx, device: Uuid, why: &str) -> Result<(), Error> {
     tx.supersede::<device::Entity>(row.id, why).await
 }
 
-fn read<T: serde::de::DeserializeOwned>(column: &'static str, text: &str) -> Result<T, Error> {
-    serde_json::from_value(text.into()).map_err(|error| Error::corrupt("devices", column, &error.to_string()))
-}
-
 /// Devices of a site, by enclosure and name.
 ///
 /// # Errors
@@ -91,7 +87,7 @@ pub async fn devices(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Device>
                 enclosure: row.enclosure_id,
                 enclosure_name: row.enclosure,
                 name: row.name,
-                measure: read("measure", &row.measure)?,
+                measure: stored("devices", "measure", row.measure)?,
                 may_be_silent_minutes: row.may_be_silent_minutes,
                 note: row.note,
             })
@@ -172,8 +168,8 @@ pub async fn rules(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<(Uuid, Ru
         .await?
         .into_iter()
         .map(|row| {
-            let content = serde_json::from_value(row.content)?;
-            let measure = read("measure", &row.measure)?;
+            let content = stored("climate_rules", "content", row.content)?;
+            let measure = stored("climate_rules", "measure", row.measure)?;
             Ok((row.enclosure_id, Rules { enclosure: row.enclosure, measure, content }))
         })
         .collect()

@@ -5,7 +5,7 @@ use crate::model::animal::Label;
 use crate::model::concern::{About, Concern, ConcernKind, ConcernState, Content, Household, Level};
 use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{concern, concern_step};
-use crate::store::error::Error;
+use crate::store::error::{Error, stored};
 use crate::store::facts::{covers, known};
 use crate::store::filter::Filter;
 use crate::store::weights::label;
@@ -36,13 +36,6 @@ const fn state_text(state: ConcernState) -> &'static str {
         ConcernState::TakenUp => "taken_up",
         ConcernState::Settled => "settled",
     }
-}
-
-fn read<T: serde::de::DeserializeOwned>(
-    column: &'static str,
-    value: impl Into<serde_json::Value>,
-) -> Result<T, Error> {
-    serde_json::from_value(value.into()).map_err(|error| Error::corrupt("concern_steps", column, &error))
 }
 
 /// Whom a concern is about, by identifier.
@@ -175,14 +168,14 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
                         taxon: row.taxon.unwrap_or_default(),
                     }),
                 },
-                kind: read("kind", row.kind)?,
-                state: read("state", row.state)?,
+                kind: stored("concern_steps", "kind", row.kind)?,
+                state: stored("concern_steps", "state", row.state)?,
                 content: Content {
-                    level: read("level", row.level)?,
+                    level: stored("concern_steps", "level", row.level)?,
                     seen: row.seen,
                     look_first: row.look_first,
-                    figures: read("figures", row.figures)?,
-                    record_ids: read("record_ids", row.record_ids)?,
+                    figures: stored("concern_steps", "figures", row.figures)?,
+                    record_ids: stored("concern_steps", "record_ids", row.record_ids)?,
                 },
                 raised_at: row.raised_at,
                 changed_at: row.changed_at,
@@ -242,16 +235,16 @@ pub async fn open(
     rows.into_iter()
         .map(|row| {
             let content = Content {
-                level: read("level", row.level)?,
+                level: stored("concern_steps", "level", row.level)?,
                 seen: row.seen,
                 look_first: row.look_first,
-                figures: read("figures", row.figures)?,
-                record_ids: read("record_ids", row.record_ids)?,
+                figures: stored("concern_steps", "figures", row.figures)?,
+                record_ids: stored("concern_steps", "record_ids", row.record_ids)?,
             };
             Ok(Open {
                 id: row.id,
                 whom: Whom::of(row.animal_id, row.enclosure_id, row.taxon_id)?,
-                kind: read("kind", row.kind)?,
+                kind: stored("concern_steps", "kind", row.kind)?,
                 content,
                 version: row.version,
             })
@@ -426,7 +419,7 @@ pub async fn last_settled(
     rows.into_iter()
         .map(|row| {
             let whom = Whom::of(row.animal_id, row.enclosure_id, row.taxon_id)?;
-            Ok((whom, read("kind", row.kind)?, row.at))
+            Ok((whom, stored("concern_steps", "kind", row.kind)?, row.at))
         })
         .collect()
 }

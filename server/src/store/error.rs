@@ -37,6 +37,15 @@ pub enum Error {
     Fault(String),
 }
 
+/// What a column holds, as the type that it is of.
+pub(super) fn stored<T: serde::de::DeserializeOwned>(
+    table: &'static str,
+    column: &'static str,
+    value: impl Into<serde_json::Value>,
+) -> Result<T, Error> {
+    serde_json::from_value(value.into()).map_err(|error| Error::corrupt(table, column, &error))
+}
+
 /// A constraint that refused a row.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Constraint {

@@ -6,13 +6,12 @@ use crate::model::transfer::{NewTransfer, State, Step, StepTaken, Terms, Transfe
 use crate::store::animals::{sex, sex_text};
 use crate::store::doors::{Snapshot, Tx};
 use crate::store::entity::{transfer, transfer_step};
-use crate::store::error::Error;
+use crate::store::error::{Error, stored};
 use crate::store::facts::known;
 use crate::store::filter::Filter;
 use chrono::{DateTime, NaiveDate, Utc};
 use sea_orm::FromQueryResult;
 use serde::Serialize;
-use serde::de::DeserializeOwned;
 use serde_json::json;
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -23,10 +22,6 @@ fn word<T: Serialize>(value: T) -> Result<String, Error> {
         serde_json::Value::String(word) => Ok(word),
         other => Err(Error::Fault(format!("{other} is no word"))),
     }
-}
-
-fn read<T: DeserializeOwned>(column: &'static str, word: String) -> Result<T, Error> {
-    serde_json::from_value(word.into()).map_err(|error| Error::corrupt("transfers", column, &error))
 }
 
 /// What a step needs to know of a transfer.
@@ -84,8 +79,8 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
                 animal: row.animal_id,
                 from: row.from_site_id,
                 to: row.to_site_id,
-                state: read("state", row.state)?,
-                terms: read("terms", row.terms)?,
+                state: stored("transfers", "state", row.state)?,
+                terms: stored("transfers", "terms", row.terms)?,
                 loan_until: row.loan_until,
                 why: row.why,
                 withheld_by: row.withheld_by,
@@ -112,7 +107,7 @@ pub async fn open_of(tx: &Tx, animal: Uuid) -> Result<Option<(Uuid, State)>, Err
             [animal.into()],
         )
         .await?;
-    rows.into_iter().next().map(|row| Ok((row.id, read("state", row.state)?))).transpose()
+    rows.into_iter().next().map(|row| Ok((row.id, stored("transfers", "state", row.state)?))).transpose()
 }
 
 /// Keeps a proposal, with what the destination may know of the animal before it agrees.
@@ -302,7 +297,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
                 from_accession: row.from_number,
                 to_accession,
                 state,
-                terms: read("terms", row.terms)?,
+                terms: stored("transfers", "terms", row.terms)?,
                 loan_until: row.loan_until,
                 planned_on: row.planned_on,
                 why: row.why,
@@ -356,8 +351,8 @@ async fn steps(
             *number = row.to_number;
         }
         taken.push(StepTaken {
-            step: read("step", row.step)?,
-            state: read("state", row.state)?,
+            step: stored("transfers", "step", row.step)?,
+            state: stored("transfers", "state", row.state)?,
             site: row.site,
             person: row.person.unwrap_or_default(),
             happened_at: row.happened_at,

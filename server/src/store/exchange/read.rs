@@ -16,7 +16,7 @@ use crate::store::error::Error;
 use crate::store::facts::known;
 use crate::store::rows::{Row, columns, name};
 use crate::store::taxa::described;
-use crate::store::{animals, marks, sites, weights};
+use crate::store::{animals, deaths, marks, sites, weights};
 use holt_audit::terms::{Mass, Sex};
 use sea_orm::{FromQueryResult, Value};
 use std::collections::HashMap;
@@ -301,11 +301,7 @@ fn destination(text: &str) -> Result<Destination, Error> {
 }
 
 fn manner(text: &str) -> Result<Manner, Error> {
-    use Manner::{Accident, ByAnimal, Euthanasia, Natural, Unknown};
-    [Natural, Euthanasia, Accident, ByAnimal, Unknown]
-        .into_iter()
-        .find(|manner| manner.as_str() == text)
-        .ok_or_else(|| Error::corrupt("deaths", "manner", text))
+    deaths::manner(text).ok_or_else(|| Error::corrupt("deaths", "manner", text))
 }
 
 fn worn(row: &mark::Model) -> Result<Worn, Error> {
