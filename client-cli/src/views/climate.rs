@@ -191,21 +191,23 @@ pub(crate) struct Taken {
 
 #[derive(Clone, Default, Serialize)]
 pub(crate) struct Refused {
-    row: usize,
+    /// Row of the file; none where it was typed.
+    row: Option<u64>,
     say: String,
     mend: String,
 }
 
 impl Taken {
-    /// Answers to portions, each with the number of readings before it.
-    pub(crate) fn new(answers: Vec<(usize, v1::RecordReadingsResponse)>) -> Self {
+    /// Answers to portions, each with the rows of the file that its readings were in.
+    pub(crate) fn new<'r>(
+        answers: impl IntoIterator<Item = (&'r [u64], v1::RecordReadingsResponse)>,
+    ) -> Self {
         let mut taken = Self { recorded: 0, known: 0, refused: Vec::new() };
-        for (before, answer) in answers {
+        for (rows, answer) in answers {
             taken.recorded += answer.recorded;
             taken.known += answer.known;
             taken.refused.extend(answer.refused.into_iter().map(|refused| Refused {
-                // As a spreadsheet counts, below its header.
-                row: before + usize::try_from(refused.row).unwrap_or_default() + 2,
+                row: usize::try_from(refused.row).ok().and_then(|n| rows.get(n).copied()),
                 say: refused.say,
                 mend: refused.mend,
             }));
@@ -227,7 +229,8 @@ impl Answer for Taken {
 
     fn page(&self, page: &mut Page) {
         for refused in self.refused.iter().take(20) {
-            page.hanging(&format!("row {}  refused: {}; {}", refused.row, refused.say, refused.mend), 4);
+            let row = refused.row.map(|row| format!("row {row}  ")).unwrap_or_default();
+            page.hanging(&format!("{row}refused: {}; {}", refused.say, refused.mend), 4);
         }
         if self.refused.len() > 20 {
             page.line(&format!("… and {} more", self.refused.len() - 20));

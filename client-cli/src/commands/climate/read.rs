@@ -6,9 +6,9 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::moment::{When, WhenWord};
 use crate::session::request_id;
+use crate::sheet::{Line, Sheet};
 use crate::views::climate::Taken;
 use clap::Args;
-use csv::{ReaderBuilder, Trim};
 use holt_proto::time::timestamp;
 use holt_proto::v1;
 use std::path::PathBuf;
@@ -41,7 +41,7 @@ impl Read {
         let at = when::instant(self.at, zone, session.now())?.unwrap_or_else(|| timestamp(session.now()));
         let reading = v1::DeviceReading { device: self.device, read_at: Some(at), value: self.value };
         let ask = v1::RecordReadingsRequest { request_id: request_id(), site, readings: vec![reading] };
-        let taken = Taken::new(vec![(0, session.ask(ask).await?)]);
+        let taken = Taken::new([(&[][..], session.ask(ask).await?)]);
         errand.show(&taken)?;
         Ok(if taken.all_right() { Exit::Done } else { Exit::Refused })
     }
@@ -67,7 +67,7 @@ impl Send {
         let session = &errand.session;
         let site = errand.site().await?;
         let (zone, now) = (session.zone(&site).await?, session.now());
-        let readings = rows(&bytes, |text| {
+        let (rows, readings) = read(&bytes, |text| {
             let word: WhenWord = text.parse().map_err(|error| format!("{error}"))?;
             match word.resolve(zone, now).map_err(|error| error.mend())? {
                 When::At(at) => Ok(at),
@@ -75,13 +75,13 @@ impl Send {
             }
         })?;
         let mut answers = Vec::new();
-        for (n, portion) in readings.chunks(PORTION).enumerate() {
+        for (rows, portion) in rows.chunks(PORTION).zip(readings.chunks(PORTION)) {
             let ask = v1::RecordReadingsRequest {
                 request_id: request_id(),
                 site: site.clone(),
                 readings: portion.to_vec(),
             };
-            answers.push((n * PORTION, session.ask(ask).await?));
+            answers.push((rows, session.ask(ask).await?));
         }
         let taken = Taken::new(answers);
         errand.show(&taken)?;
@@ -89,28 +89,27 @@ impl Send {
     }
 }
 
-/// The readings of a file; every row must be one, for they come from a program.
-fn rows(
+/// The rows of a file and their readings; every row must be one, for they come from a program.
+fn read(
     bytes: &[u8],
     instant: impl Fn(&str) -> Result<chrono::DateTime<chrono::Utc>, String>,
-) -> Result<Vec<v1::DeviceReading>, Failure> {
+) -> Result<(Vec<u64>, Vec<v1::DeviceReading>), Failure> {
     const HEADER: &str = "write a first row with: device,at,value";
-    let mut reader = ReaderBuilder::new().trim(Trim::All).from_reader(bytes);
-    let header = reader.headers().map_err(|error| Failure::refused(error.to_string(), HEADER))?.clone();
+    let mut sheet = Sheet::open(bytes)?;
     let place = |name: &str| {
-        let found = header.iter().position(|column| column.eq_ignore_ascii_case(name));
+        let found = sheet.header.iter().position(|column| column.eq_ignore_ascii_case(name));
         found.ok_or_else(|| Failure::refused(format!("there is no column `{name}`"), HEADER))
     };
     let (device, at, value) = (place("device")?, place("at")?, place("value")?);
-    let mut readings = Vec::new();
-    for (n, record) in reader.records().enumerate() {
-        let row = n + 2;
-        let record = record.map_err(|error| Failure::refused(error.to_string(), "mend that row"))?;
-        let field = |place: usize| record.get(place).unwrap_or_default();
+    let (mut rows, mut readings) = (Vec::new(), Vec::new());
+    while let Some(Line { row, fields }) = sheet.next()? {
+        let row = row.unwrap_or_default();
+        let field = |place: usize| fields.get(place).unwrap_or_default();
         let wrong =
             |what: String| Failure::refused(format!("row {row}: {what}"), "mend that row; nothing was sent");
         let number = field(value).parse().map_err(|_| wrong(format!("`{}` is no number", field(value))))?;
         let at = instant(field(at)).map_err(wrong)?;
+        rows.push(row);
         readings.push(v1::DeviceReading {
             device: field(device).to_owned(),
             read_at: Some(timestamp(at)),
@@ -120,5 +119,5 @@ fn rows(
     if readings.is_empty() {
         return Err(Failure::refused("there is no reading in the file", HEADER));
     }
-    Ok(readings)
+    Ok((rows, readings))
 }
