@@ -126,10 +126,8 @@ async fn what_another_site_recorded_is_not_moved_without_its_registrar() {
     books.house.close().await;
 }
 
-#[tokio::test]
-async fn litters_and_groups_go_with_the_animal_and_come_back() {
-    let books = Books::new().await;
-    let litters = books.quill.registrar.client.litters();
+/// Three young of today, of a dam where one is named.
+async fn litter(books: &Books, dam: &str) -> v1::Litter {
     let born_on = books.house.clock.now().date_naive().to_string().parse().unwrap();
     let born = v1::RecordLitterRequest {
         request_id: books.house.request(),
@@ -137,11 +135,25 @@ async fn litters_and_groups_go_with_the_animal_and_come_back() {
         taxon: "Lontra canadensis".to_owned(),
         born_on: Some(born_on),
         young: Some(v1::Counts { males: 0, females: 0, unknown: 3 }),
-        dam: "Sedge".to_owned(),
+        dam: dam.to_owned(),
         parents_because: "it bore them on the way in".to_owned(),
         ..Default::default()
     };
-    let litter = litters.clone().record_litter(born).await.unwrap().into_inner().litter.unwrap();
+    let recorded = books.quill.registrar.client.litters().record_litter(born).await.unwrap();
+    recorded.into_inner().litter.unwrap()
+}
+
+/// A litter as it stands.
+async fn of_today(books: &Books, litter: &v1::Litter) -> v1::Litter {
+    let get =
+        v1::GetLitterRequest { site: "QUI".to_owned(), litter_id: litter.id.clone(), ..Default::default() };
+    books.quill.auditor.client.litters().get_litter(get).await.unwrap().into_inner().litter.unwrap()
+}
+
+#[tokio::test]
+async fn litters_and_groups_go_with_the_animal_and_come_back() {
+    let books = Books::new().await;
+    let litter = litter(&books, "Sedge").await;
     let group = v1::CreateGroupRequest {
         request_id: books.house.request(),
         site: "QUI".to_owned(),
@@ -159,15 +171,7 @@ async fn litters_and_groups_go_with_the_animal_and_come_back() {
     };
     books.quill.registrar.client.groups().join_group(join).await.unwrap();
     assert_eq!(books.fact("Sedge", FactKind::Membership).await.say, "belongs to Weir family (breeding)");
-    let dam = async || {
-        let get = v1::GetLitterRequest {
-            site: "QUI".to_owned(),
-            litter_id: litter.id.clone(),
-            ..Default::default()
-        };
-        let found = books.quill.auditor.client.litters().get_litter(get).await.unwrap().into_inner();
-        found.litter.unwrap().dam.unwrap().id
-    };
+    let dam = async || of_today(&books, &litter).await.dam.unwrap().id;
     let merged = merge(&books, "Bramble", "Sedge").await.unwrap();
     assert_eq!(dam().await, books.bramble.id);
     assert_eq!(books.facts("Bramble", FactKind::Membership).await.len(), 1);
@@ -182,16 +186,7 @@ async fn litters_and_groups_go_with_the_animal_and_come_back() {
 async fn one_young_that_was_told_apart_twice_is_counted_in_its_litter_again() {
     let books = Books::new().await;
     let litters = books.quill.registrar.client.litters();
-    let born_on = books.house.clock.now().date_naive().to_string().parse().unwrap();
-    let born = v1::RecordLitterRequest {
-        request_id: books.house.request(),
-        site: "QUI".to_owned(),
-        taxon: "Lontra canadensis".to_owned(),
-        born_on: Some(born_on),
-        young: Some(v1::Counts { males: 0, females: 0, unknown: 3 }),
-        ..Default::default()
-    };
-    let litter = litters.clone().record_litter(born).await.unwrap().into_inner().litter.unwrap();
+    let litter = litter(&books, "").await;
     let mut told = Vec::new();
     for _ in 0..2 {
         let apart = v1::TellApartRequest {
@@ -203,15 +198,7 @@ async fn one_young_that_was_told_apart_twice_is_counted_in_its_litter_again() {
         };
         told.push(litters.clone().tell_apart(apart).await.unwrap().into_inner().animal.unwrap().accession);
     }
-    let left = async || {
-        let get = v1::GetLitterRequest {
-            site: "QUI".to_owned(),
-            litter_id: litter.id.clone(),
-            ..Default::default()
-        };
-        let found = books.quill.auditor.client.litters().get_litter(get).await.unwrap().into_inner();
-        found.litter.unwrap().remaining.unwrap().to_string()
-    };
+    let left = async || of_today(&books, &litter).await.remaining.unwrap().to_string();
     assert_eq!(left().await, "0.0.1");
     let of = books.fact(&told[0], FactKind::ToldApart).await.say;
     assert!(of.starts_with("told apart out of the litter born "), "{of}");
