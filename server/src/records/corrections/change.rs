@@ -1,0 +1,122 @@
+//! What is asked to be changed of a fact, and which facts say it.
+
+use super::malformed;
+use crate::model::assessment::Finding;
+use crate::model::death::Manner;
+use crate::model::fact::FactKind;
+use crate::model::paper::Content;
+use crate::records::error::{Refusal, Violation};
+use chrono::{DateTime, NaiveDate, Utc};
+use holt_audit::terms::{Mass, Sex};
+
+/// When something was: the instant, or the day alone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Moment {
+    At(DateTime<Utc>),
+    On(NaiveDate),
+}
+
+/// The code of a mark, and what it is as that of a transponder: code and issuer, or what is wrong and what
+/// to do instead.
+#[derive(Clone, Debug)]
+pub struct Code {
+    pub text: String,
+    pub transponder: Result<(String, String), (String, String)>,
+}
+
+/// What a fact is to say instead; none where it is to stay.
+#[derive(Clone, Debug, Default)]
+pub struct Change {
+    pub born: Option<(NaiveDate, NaiveDate)>,
+    pub estimated: Option<bool>,
+    pub sex: Option<Sex>,
+    pub parent: Option<String>,
+    pub share: Option<f64>,
+    /// Why parents are right that do not fit by the records.
+    pub parents_because: Option<String>,
+    pub mass: Option<Mass>,
+    pub animal: Option<String>,
+    pub enclosure: Option<String>,
+    pub code: Option<Code>,
+    pub place_on_body: Option<String>,
+    pub manner: Option<Manner>,
+    pub note: Option<String>,
+    pub findings: Option<Vec<Finding>>,
+    pub paper: Option<Content>,
+    pub moment: Option<Moment>,
+    /// Some(None): it did not end.
+    pub ended: Option<Option<Moment>>,
+}
+
+impl Change {
+    /// Names of what is given.
+    fn given(&self) -> Vec<&'static str> {
+        [
+            ("born_on", self.born.is_some()),
+            ("born_estimated", self.estimated.is_some()),
+            ("sex", self.sex.is_some()),
+            ("parent", self.parent.is_some()),
+            ("share", self.share.is_some()),
+            ("parents_because", self.parents_because.is_some()),
+            ("mass", self.mass.is_some()),
+            ("animal", self.animal.is_some()),
+            ("enclosure", self.enclosure.is_some()),
+            ("code", self.code.is_some()),
+            ("place_on_body", self.place_on_body.is_some()),
+            ("manner", self.manner.is_some()),
+            ("note", self.note.is_some()),
+            ("findings", self.findings.is_some()),
+            ("paper", self.paper.is_some()),
+            ("happened_at", self.moment.is_some()),
+            ("ended_at", self.ended.is_some()),
+        ]
+        .into_iter()
+        .filter_map(|(name, given)| given.then_some(name))
+        .collect()
+    }
+
+    /// Refuses what a fact of this kind does not say.
+    pub(super) fn fits(&self, kind: FactKind) -> Result<(), Refusal> {
+        let fields: &[&str] = match kind {
+            FactKind::Birth => &["born_on", "born_estimated", "parents_because"],
+            FactKind::Sex => &["sex", "happened_at"],
+            FactKind::Parent => &["parent", "share", "parents_because"],
+            FactKind::Weight => &["mass", "animal", "note", "happened_at"],
+            FactKind::Placement => &["enclosure", "happened_at", "ended_at"],
+            FactKind::Membership => &["happened_at", "ended_at"],
+            FactKind::Mark => &["code", "place_on_body", "happened_at", "ended_at"],
+            FactKind::Holding => &["happened_at", "ended_at"],
+            FactKind::Title => &["happened_at"],
+            FactKind::Paper => &["paper"],
+            FactKind::Assessment => &["findings", "note", "happened_at"],
+            FactKind::Death => &["manner", "note", "happened_at"],
+            FactKind::Loan
+            | FactKind::Accession
+            | FactKind::Transfer
+            | FactKind::Merge
+            | FactKind::ToldApart => &[],
+        };
+        if fields.is_empty() {
+            let say = format!("a {} is never corrected", kind.spoken());
+            return Err(malformed("fact_id", say, "correct the facts that it goes with"));
+        }
+        let given = self.given();
+        if given.is_empty() {
+            return Err(malformed(
+                "change",
+                "nothing is changed",
+                &format!("give one of {}", fields.join(", ")),
+            ));
+        }
+        let odd: Vec<Violation> = given
+            .into_iter()
+            .filter(|name| !fields.contains(name))
+            .map(|name| Violation {
+                field: format!("change.{name}"),
+                say: format!("a {} does not say that", kind.spoken()),
+                mend: format!("of it, {} can be changed", fields.join(", ")),
+            })
+            .collect();
+        if odd.is_empty() { Ok(()) } else { Err(Refusal::malformed(odd)) }
+    }
+}

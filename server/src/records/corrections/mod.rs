@@ -1,0 +1,300 @@
+//! Corrections: a fact is changed or struck out, with a reason; what was recorded stays as it was known.
+
+mod change;
+mod facts;
+mod stretches;
+
+pub use change::{Change, Code, Moment};
+
+use crate::access::permit::{Caller, Permit};
+use crate::access::roles::Deed;
+use crate::model::animal::{Animal, Label};
+use crate::model::concern::Concern;
+use crate::model::fact::{FactKind, Told, Version};
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::records::error::{Refusal, Result, Violation};
+use crate::records::{Records, fresh, guard_version, history, one_animal, view, weights};
+use crate::store::animals::Lock;
+use crate::store::{Tx, corrections, retrying};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value, json};
+use stretches::elsewhere;
+use uuid::Uuid;
+
+/// How long after it was recorded those who weigh may correct a reading without a registrar.
+const NEW_READING: TimeDelta = TimeDelta::days(7);
+
+/// What is asked to be corrected.
+#[derive(Clone, Debug)]
+pub struct Asked {
+    pub animal: String,
+    pub fact: Uuid,
+    /// None: the fact is struck out.
+    pub change: Option<Change>,
+    pub because: String,
+    /// Version of the animal that this was based on; 0 to skip the guard.
+    pub version: i64,
+}
+
+/// What stands after a correction.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Corrected {
+    /// The facts that were changed, the one that was meant first.
+    pub facts: Vec<Told>,
+    pub version: i64,
+    pub concerns: Vec<Concern>,
+}
+
+/// A correction under way.
+struct Work<'a> {
+    tx: &'a mut Tx,
+    permit: &'a Permit,
+    animal: &'a Animal,
+    fact: &'a Version,
+    why: &'a str,
+    /// Identifiers of what was changed.
+    done: Vec<Uuid>,
+    /// Animals whose readings were changed.
+    weighed: Vec<Label>,
+}
+
+/// Changes what a fact says, or strikes it out.
+///
+/// # Errors
+/// Refused without the role there; where there is no such fact, it was corrected meanwhile, another site
+/// recorded it, the change does not fit its kind, or what it would say contradicts another fact.
+pub async fn correct(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    asked: &Asked,
+) -> Result<Corrected> {
+    let permit = records.permit(caller, Deed::Correct, site).await?;
+    retrying("correct_fact", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let label = one_animal(&tx, Some(&permit), &asked.animal, tx.now(), Lock::Change).await?;
+        let animal = view(&tx, &permit, &label, tx.now()).await?;
+        guard_version("animal", asked.version, animal.version)?;
+        let fact = corrections::find(&tx, animal.id, asked.fact).await?;
+        let fact = fact.ok_or_else(|| Refusal::not_found("fact", &asked.fact.to_string()))?;
+        if !fact.stands() {
+            return Err(Refusal::new(
+                Reason::VersionPassed,
+                format!("this {} was corrected or ended meanwhile", fact.kind.spoken()),
+                "look at the animal's history again, and correct what stands now",
+            )
+            .fact("version", animal.version.to_string())
+            .into());
+        }
+        may_correct(caller, &permit, &animal, &fact, tx.now())?;
+        let why =
+            format!("{}: {}", if asked.change.is_some() { "corrected" } else { "struck out" }, asked.because);
+        let mut work = Work {
+            tx: &mut tx,
+            permit: &permit,
+            animal: &animal,
+            fact: &fact,
+            why: &why,
+            done: Vec::new(),
+            weighed: Vec::new(),
+        };
+        match &asked.change {
+            Some(change) => work.change(change).await?,
+            None => work.strike_out().await?,
+        }
+        work.nothing_astray().await?;
+        let (done, weighed) = (work.done, work.weighed);
+        let concerns = weights::watch_again(records, &mut tx, &permit, &weighed).await?;
+        let version = crate::store::animals::bump(&mut tx, animal.id).await?;
+        for other in weighed.iter().filter(|other| other.id != animal.id) {
+            crate::store::animals::bump(&mut tx, other.id).await?;
+        }
+        let owners: Vec<Uuid> =
+            std::iter::once(animal.id).chain(weighed.iter().map(|label| label.id)).collect();
+        let facts = history::these(&tx, caller, &owners, &done).await?;
+        Ok(tx.commit(Corrected { facts, version, concerns }).await?)
+    })
+    .await
+}
+
+/// Whether the caller may correct a fact: what the site recorded, and who and what the animal is, where the
+/// site holds it; without a registrar's role, readings of the last days: rounds are shared, and whoever sees
+/// the slip mends it under their own name.
+fn may_correct(
+    caller: &Caller,
+    permit: &Permit,
+    animal: &Animal,
+    fact: &Version,
+    now: DateTime<Utc>,
+) -> std::result::Result<(), Refusal> {
+    let site = permit.site();
+    if let Err(denied) = caller.may(Deed::Register, site) {
+        let new = fact.kind == FactKind::Weight
+            && fact.instant("recorded_at").is_some_and(|at| now - at <= NEW_READING);
+        if !new {
+            return Err(denied.into());
+        }
+    }
+    let holds = animal.holder == site.code && animal.status == crate::model::animal::Status::Held;
+    if fact.site() == site.id || (is_of_the_animal(fact.kind) && holds) {
+        Ok(())
+    } else {
+        Err(of_another_site(fact.kind))
+    }
+}
+
+/// Who and what an animal is, wherever it was found out.
+const fn is_of_the_animal(kind: FactKind) -> bool {
+    matches!(kind, FactKind::Birth | FactKind::Sex | FactKind::Parent | FactKind::Mark)
+}
+
+pub(super) fn of_another_site(kind: FactKind) -> Refusal {
+    Refusal::new(
+        Reason::FactOfAnotherSite,
+        format!("another site recorded the {}", kind.spoken()),
+        "ask that site's registrar to correct it",
+    )
+}
+
+fn malformed(field: &str, say: impl Into<String>, mend: &str) -> Refusal {
+    Refusal::malformed(vec![Violation { field: field.to_owned(), say: say.into(), mend: mend.to_owned() }])
+}
+
+fn out_of_order(say: impl Into<String>, mend: &str) -> Refusal {
+    Refusal::new(Reason::OutOfOrder, say, mend)
+}
+
+impl Work<'_> {
+    async fn change(&mut self, change: &Change) -> Result<()> {
+        change.fits(self.fact.kind)?;
+        match self.fact.kind {
+            FactKind::Birth => self.birth(change).await,
+            FactKind::Sex => self.sex(change).await,
+            FactKind::Parent => self.parent(change).await,
+            FactKind::Weight => self.weight(change).await,
+            FactKind::Assessment => self.assessment(change).await,
+            FactKind::Death => self.death(change).await,
+            FactKind::Holding => self.holding(change).await,
+            FactKind::Paper => self.paper(change).await,
+            FactKind::Title | FactKind::Placement | FactKind::Membership | FactKind::Mark => {
+                self.stretch(change).await
+            }
+            FactKind::Loan
+            | FactKind::Accession
+            | FactKind::Transfer
+            | FactKind::Merge
+            | FactKind::ToldApart => Ok(()),
+        }
+    }
+
+    /// Supersedes the fact that is meant by one with other columns.
+    async fn put(&mut self, changes: Value) -> Result<()> {
+        let changes: Map<String, Value> = changes.as_object().cloned().unwrap_or_default();
+        if changes.iter().all(|(column, value)| self.fact.row.get(column) == Some(value)) {
+            let say = format!("the {} says that already", self.fact.kind.spoken());
+            return Err(malformed("change", say, "nothing needs to be done").into());
+        }
+        self.replace(self.fact, changes).await
+    }
+
+    /// Supersedes a fact by one with other columns. Who and what the animal is, its holder answers for.
+    async fn replace(&mut self, old: &Version, mut columns: Map<String, Value>) -> Result<()> {
+        let site = self.permit.site();
+        if old.site() != site.id {
+            if !is_of_the_animal(old.kind) {
+                return Err(of_another_site(old.kind).into());
+            }
+            columns.insert("site_id".to_owned(), json!(site.id));
+        }
+        let new = corrections::replace(self.tx, old, &columns, self.why).await?;
+        self.done.push(new.id());
+        Ok(())
+    }
+
+    /// The instant of a moment and its day, and whether the day alone is known; refused in the future.
+    fn moment(
+        &self,
+        moment: Moment,
+        of_day: impl Fn(NaiveDate) -> DateTime<Utc>,
+    ) -> std::result::Result<(DateTime<Utc>, NaiveDate, bool), Refusal> {
+        let (site, now) = (self.permit.site(), self.tx.now());
+        let (at, day, day_only) = match moment {
+            Moment::At(at) => (at, site.day_of(at), false),
+            Moment::On(day) if day > site.day_of(now) => {
+                return Err(Refusal::in_the_future("day", "change.happened_on"));
+            }
+            Moment::On(day) => (of_day(day).min(now), day, true),
+        };
+        if at > now {
+            Err(Refusal::in_the_future("time", "change.happened_at"))
+        } else {
+            Ok((at, day, day_only))
+        }
+    }
+
+    fn beginning(&self, moment: Moment) -> std::result::Result<(DateTime<Utc>, NaiveDate, bool), Refusal> {
+        self.moment(moment, |day| self.permit.site().start_of(day))
+    }
+
+    fn end(&self, moment: Moment) -> std::result::Result<(DateTime<Utc>, NaiveDate, bool), Refusal> {
+        self.moment(moment, |day| self.permit.site().close_of(day))
+    }
+
+    async fn strike_out(&mut self) -> Result<()> {
+        match self.fact.kind {
+            FactKind::Weight => self.weighed.push(self.animal.label()),
+            FactKind::Death => {
+                corrections::withdraw(self.tx, self.fact, self.why).await?;
+                let died = self.fact.instant("died_at").unwrap_or_default();
+                return self.move_end(died, None).await;
+            }
+            FactKind::Sex => {
+                let all = corrections::standing(self.tx, self.animal.id, FactKind::Sex).await?;
+                if all.len() == 1 {
+                    return Err(elsewhere("is all that is known", "correct it to `unknown` instead"));
+                }
+            }
+            FactKind::Parent
+            | FactKind::Placement
+            | FactKind::Membership
+            | FactKind::Mark
+            | FactKind::Paper
+            | FactKind::Assessment => {}
+            FactKind::Birth
+            | FactKind::Holding
+            | FactKind::Title
+            | FactKind::Loan
+            | FactKind::Accession
+            | FactKind::Transfer
+            | FactKind::Merge
+            | FactKind::ToldApart => {
+                let kind = self.fact.kind.spoken();
+                let say = format!("a {kind} is never struck out: an animal has one");
+                return Err(malformed("fact_id", say, "correct it instead").into());
+            }
+        }
+        Ok(corrections::withdraw(self.tx, self.fact, self.why).await?)
+    }
+
+    /// Refuses a correction that leaves something where no site held the animal.
+    async fn nothing_astray(&self) -> Result<()> {
+        let animals = std::iter::once(self.animal.id).chain(self.weighed.iter().map(|label| label.id));
+        for animal in animals {
+            if let Some(stray) = corrections::stray(self.tx, animal).await? {
+                let day = self.permit.site().day_of(stray.at);
+                return Err(out_of_order(
+                    format!("a {} of {day} would lie where the site did not hold the animal", stray.kind),
+                    "correct or strike out that one first, or give another time",
+                )
+                .fact("kind", stray.kind)
+                .fact("day", day.to_string())
+                .into());
+            }
+        }
+        Ok(())
+    }
+}
