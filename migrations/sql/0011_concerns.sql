@@ -1,4 +1,4 @@
--- Invariant: one open concern per site, animal (or species in an enclosure) and kind; what was known at each step of it stays.
+-- Invariant: one open concern per site, animal (or species in an enclosure, or device) and kind; what was known at each step of it stays.
 
 CREATE TABLE concerns (
   id          uuid PRIMARY KEY,
@@ -6,19 +6,22 @@ CREATE TABLE concerns (
   animal_id   uuid REFERENCES animals,
   enclosure_id uuid REFERENCES enclosures,
   taxon_id    uuid REFERENCES taxa,
+  device_id   uuid,
   kind        text NOT NULL CONSTRAINT concerns_kind_guard
-              CHECK (kind IN ('weight_trend', 'scale_refused', 'group_weight')),
+              CHECK (kind IN ('weight_trend', 'scale_refused', 'group_weight', 'climate', 'device_silent')),
   state       text NOT NULL CONSTRAINT concerns_state_guard CHECK (state IN ('raised', 'taken_up', 'settled')),
   version     bigint NOT NULL,
   recorded_at timestamptz NOT NULL,
   recorded_by uuid NOT NULL,
   request_id  uuid NOT NULL,
   CONSTRAINT concerns_of_one_guard CHECK (
-    num_nonnulls(animal_id, enclosure_id) = 1 AND (enclosure_id IS NULL) = (taxon_id IS NULL)
-    AND (kind = 'group_weight') = (animal_id IS NULL))
+    num_nonnulls(animal_id, taxon_id, device_id) = 1 AND (animal_id IS NULL) = (enclosure_id IS NOT NULL)
+    AND (kind = 'group_weight') = (taxon_id IS NOT NULL)
+    AND (kind IN ('climate', 'device_silent')) = (device_id IS NOT NULL))
 );
 CREATE UNIQUE INDEX concerns_one_open_group_key ON concerns (site_id, enclosure_id, taxon_id, kind)
   WHERE state <> 'settled';
+CREATE UNIQUE INDEX concerns_one_open_device_key ON concerns (site_id, device_id, kind) WHERE state <> 'settled';
 CREATE UNIQUE INDEX concerns_one_open_key ON concerns (site_id, animal_id, kind) WHERE state <> 'settled';
 CREATE INDEX concerns_site_id_idx ON concerns (site_id);
 CREATE INDEX concerns_animal_id_idx ON concerns (animal_id);
@@ -27,10 +30,11 @@ CREATE INDEX concerns_taxon_id_idx ON concerns (taxon_id);
 CALL holt_guard('concerns', 'What the audit module raised.', '{
   "id": "Identifier (UUIDv7).",
   "site_id": "The site that held the animal.",
-  "animal_id": "The animal; null where it is about a group.",
-  "enclosure_id": "The enclosure that the group lives in; null where it is about one animal.",
-  "taxon_id": "The species of the group; null where it is about one animal.",
-  "kind": "weight_trend, scale_refused or group_weight.",
+  "animal_id": "The animal; null where it is about a group or a device.",
+  "enclosure_id": "The enclosure that the group lives in or the device is in; null where it is about one animal.",
+  "taxon_id": "The species of the group; null where it is about one animal or a device.",
+  "device_id": "The device; null where it is about animals.",
+  "kind": "weight_trend, scale_refused, group_weight, climate or device_silent.",
   "state": "raised, taken_up or settled; its steps say how it got there.",
   "version": "Grows by one with each step.",
   "recorded_at": "When it was raised.",

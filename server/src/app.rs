@@ -8,7 +8,7 @@ use crate::api::shield::ShieldLayer;
 use crate::api::streams::Streams;
 use crate::clock::{Clock, Ids, RandomIds, SystemClock};
 use crate::config::{Config, ConfigError, Secret, Surroundings};
-use crate::jobs::sealer;
+use crate::jobs::{houses, sealer};
 use crate::records::people::{self, Door};
 use crate::records::{Records, error};
 use crate::store::cluster::{self, Cluster};
@@ -191,6 +191,9 @@ impl House {
         );
         if let Some(every) = config.ledger.seal_every() {
             tasks.spawn(sealer::run(self.records.clone(), every, stopping.clone()));
+        }
+        if let Some(every) = config.climate.watch_every() {
+            tasks.spawn(houses::run(self.records.clone(), every, stopping.clone()));
         }
         health.set_service_status("", tonic_health::ServingStatus::Serving).await;
         let grace = Duration::from_secs(config.server.stop_seconds);

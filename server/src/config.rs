@@ -24,6 +24,8 @@ pub struct Config {
     pub loans: LoansSection,
     /// Seals.
     pub ledger: LedgerSection,
+    /// Houses.
+    pub climate: ClimateSection,
     /// Logging.
     pub log: LogSection,
 }
@@ -100,8 +102,27 @@ impl LedgerSection {
     /// How often new entries are put under a seal; none where only those who ask do so.
     #[must_use]
     pub const fn seal_every(&self) -> Option<Duration> {
-        if self.seal_seconds == 0 { None } else { Some(Duration::from_secs(self.seal_seconds)) }
+        every(self.seal_seconds)
     }
+}
+
+/// `[climate]`
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ClimateSection {
+    pub watch_seconds: u64,
+}
+
+impl ClimateSection {
+    /// How often the houses are looked at; none where never.
+    #[must_use]
+    pub const fn watch_every(&self) -> Option<Duration> {
+        every(self.watch_seconds)
+    }
+}
+
+const fn every(seconds: u64) -> Option<Duration> {
+    if seconds == 0 { None } else { Some(Duration::from_secs(seconds)) }
 }
 
 /// `[log]`

@@ -139,6 +139,7 @@ impl House {
         config.store.max_connections = 8;
         // The clock is scripted: nobody asks it unless the test does.
         config.ledger.seal_seconds = 0;
+        config.climate.watch_seconds = 0;
         change(&mut config);
         let clock = Arc::new(TestClock::at(start_of_time()));
         let folder = tempfile::tempdir().unwrap();

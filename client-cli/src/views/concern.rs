@@ -30,9 +30,10 @@ pub(crate) struct Concern {
     pub(crate) site: String,
     pub(crate) accession: String,
     pub(crate) house_name: Option<String>,
-    /// Of the group that it is about; none where it is about one animal.
+    /// Of the group or device that it is about; none where it is about one animal.
     enclosure: Option<String>,
     taxon: Option<String>,
+    device: Option<String>,
     age_days: i32,
     pub(crate) seen: String,
     look_first: Option<String>,
@@ -59,6 +60,7 @@ pub(crate) struct Row {
     house_name: Option<String>,
     enclosure: Option<String>,
     taxon: Option<String>,
+    device: Option<String>,
     age_days: i32,
     seen: String,
     look_first: Option<String>,
@@ -94,6 +96,7 @@ impl Concern {
             house_name: some(concern.house_name),
             enclosure: some(concern.enclosure),
             taxon: some(concern.taxon),
+            device: some(concern.device),
             seen: concern.seen,
             look_first: some(concern.look_first),
             taken_up_by: some(concern.taken_up_by),
@@ -105,10 +108,11 @@ impl Concern {
         }
     }
 
-    /// `Bramble (QUI-25-0001)`, or `Lontra canadensis in Weir`.
+    /// `Bramble (QUI-25-0001)`, `Lontra canadensis in Weir`, or `Burrow lamp in Burrow House`.
     pub(crate) fn spoken(&self) -> String {
-        if let (Some(enclosure), Some(taxon)) = (&self.enclosure, &self.taxon) {
-            return format!("{taxon} in {enclosure}");
+        if let (Some(enclosure), Some(who)) = (&self.enclosure, self.taxon.as_ref().or(self.device.as_ref()))
+        {
+            return format!("{who} in {enclosure}");
         }
         spoken(self.house_name.as_deref(), &self.accession)
     }
@@ -186,6 +190,7 @@ impl Thing for Concern {
             house_name: self.house_name.clone(),
             enclosure: self.enclosure.clone(),
             taxon: self.taxon.clone(),
+            device: self.device.clone(),
             age_days: self.age_days,
             seen: self.seen.clone(),
             look_first: self.look_first.clone(),

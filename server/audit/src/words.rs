@@ -34,7 +34,7 @@ pub struct Figure {
 }
 
 impl Figure {
-    fn new(name: &'static str, value: f64, unit: &'static str) -> Self {
+    pub(crate) fn new(name: &'static str, value: f64, unit: &'static str) -> Self {
         Self { name, value: rounded(value), unit, low: None, high: None }
     }
 

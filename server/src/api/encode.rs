@@ -258,6 +258,8 @@ pub(crate) const fn concern_kind(kind: ConcernKind) -> v1::ConcernKind {
         ConcernKind::WeightTrend => v1::ConcernKind::WeightTrend,
         ConcernKind::ScaleRefused => v1::ConcernKind::ScaleRefused,
         ConcernKind::GroupWeight => v1::ConcernKind::GroupWeight,
+        ConcernKind::Climate => v1::ConcernKind::Climate,
+        ConcernKind::DeviceSilent => v1::ConcernKind::DeviceSilent,
     }
 }
 
@@ -277,6 +279,7 @@ pub(crate) struct AboutFields {
     pub(crate) house_name: String,
     pub(crate) enclosure: String,
     pub(crate) taxon: String,
+    pub(crate) device: String,
 }
 
 pub(crate) fn about(about: About) -> AboutFields {
@@ -289,6 +292,9 @@ pub(crate) fn about(about: About) -> AboutFields {
         },
         About::Household(household) => {
             AboutFields { enclosure: household.enclosure, taxon: household.taxon, ..AboutFields::default() }
+        }
+        About::Device { name, enclosure } => {
+            AboutFields { enclosure, device: name, ..AboutFields::default() }
         }
     }
 }
@@ -317,6 +323,7 @@ pub(crate) fn concern(concern: Concern) -> v1::Concern {
         house_name: about.house_name,
         enclosure: about.enclosure,
         taxon: about.taxon,
+        device: about.device,
         kind: kind.into(),
         level: level.into(),
         state: state.into(),

@@ -38,6 +38,16 @@ impl Measure {
         }
     }
 
+    /// UCUM code of its unit.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Temperature | Self::WaterTemperature => "Cel",
+            Self::Humidity => "%",
+            Self::UvIndex | Self::WaterPh => "1",
+        }
+    }
+
     /// Lowest and highest value that there can be: what is beyond is a fault of the device.
     #[must_use]
     pub const fn bounds(self) -> (f64, f64) {
@@ -179,6 +189,8 @@ pub struct State {
     pub device: Device,
     pub latest: Option<(DateTime<Utc>, f64)>,
     pub range: Range,
+    /// How far outside the range is far, in the unit of the measure.
+    pub at_once_beyond: f64,
     pub alarms: Vec<Alarm>,
 }
 

@@ -12,6 +12,8 @@ pub enum ConcernKind {
     WeightTrend,
     ScaleRefused,
     GroupWeight,
+    Climate,
+    DeviceSilent,
 }
 
 /// Animals of one species that live in one enclosure.
@@ -36,6 +38,11 @@ impl Household {
 pub enum About {
     Animal(Label),
     Household(Household),
+    /// A device in an enclosure, and so the house itself.
+    Device {
+        name: String,
+        enclosure: String,
+    },
 }
 
 /// How soon to look.

@@ -3,7 +3,9 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::climate::{Content, Device, Measure, NewDevice, RefusedReading, Rules, Spoken, Taken};
+use crate::model::climate::{
+    Content, Device, Measure, NewDevice, RefusedReading, Rules, Spoken, State, Taken,
+};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::site::Enclosure;
@@ -12,6 +14,8 @@ use crate::records::{Records, fresh};
 use crate::store::{Snapshot, climate, retrying, sites};
 use chrono::{DateTime, TimeDelta, Utc};
 use holt_audit::environment::Reading;
+use holt_audit::environment::alarm::{Matter, alarms};
+use holt_audit::terms::Interval;
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use uuid::Uuid;
@@ -97,6 +101,69 @@ pub async fn set_rules(
 pub(crate) async fn house(snapshot: &Snapshot, permit: &Permit, name: &str) -> Result<Enclosure> {
     let found = sites::enclosure(snapshot, permit, name).await?;
     found.ok_or_else(|| Refusal::not_found("enclosure", name).at("enclosure").into())
+}
+
+/// What must be kept, by enclosure and measure.
+pub(crate) type Book = HashMap<(Uuid, Measure), Content>;
+
+/// Devices of a site and the rules there; of one enclosure only, where one is named.
+pub(crate) async fn known(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    enclosure: &str,
+) -> Result<(Vec<Device>, Vec<(Uuid, Rules)>)> {
+    let mut devices = climate::devices(snapshot, permit).await?;
+    let mut rules = climate::rules(snapshot, permit).await?;
+    if !enclosure.is_empty() {
+        let house = house(snapshot, permit, enclosure).await?;
+        devices.retain(|device| device.enclosure == house.id);
+        rules.retain(|(id, _)| *id == house.id);
+    }
+    Ok((devices, rules))
+}
+
+pub(crate) fn book(rules: &[(Uuid, Rules)]) -> Book {
+    rules.iter().map(|(house, rules)| ((*house, rules.measure), rules.content.clone())).collect()
+}
+
+/// Alarms that go on are looked for so far back.
+pub(crate) const LOOK_BACK: TimeDelta = TimeDelta::days(3);
+
+/// How devices stand at an instant, with the alarms that go on.
+pub(crate) async fn states(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    devices: Vec<Device>,
+    book: &Book,
+    now: DateTime<Utc>,
+) -> Result<Vec<State>> {
+    let ids: Vec<Uuid> = devices.iter().map(|device| device.id).collect();
+    let mut latest = climate::latest(snapshot, &ids).await?;
+    let from = now - LOOK_BACK;
+    let mut readings = climate::readings(snapshot, &ids, from, now + TimeDelta::minutes(5)).await?;
+    let states = devices.into_iter().map(|device| {
+        let content = book.get(&(device.enclosure, device.measure)).cloned().unwrap_or_default();
+        let plan = content.plan(permit.site().zone);
+        let readings = readings.remove(&device.id).unwrap_or_default();
+        let latest = latest.remove(&device.id);
+        let during = Interval { from, until: Some(now) };
+        let mut going_on = alarms(&readings, &plan, during, &content.settings(&device));
+        // A device that has never spoken is not yet silent: it may still lie in its box.
+        going_on.retain(|alarm| alarm.over.is_none() && latest.is_some());
+        for silence in going_on.iter_mut().filter(|alarm| alarm.matter == Matter::Silent) {
+            // It may have begun before what was looked at.
+            silence.since = latest.map_or(silence.since, |reading| reading.at);
+            silence.raised = silence.since + device.may_be_silent();
+        }
+        State {
+            latest: latest.map(|reading| (reading.at, reading.value)),
+            range: plan.at(latest.map_or(now, |reading| reading.at)),
+            at_once_beyond: content.at_once_beyond,
+            alarms: going_on,
+            device,
+        }
+    });
+    Ok(states.collect())
 }
 
 /// The device of a name or an id.

@@ -39,19 +39,47 @@ pub(super) struct Together {
 
 /// What is new and what has changed, from what is open.
 #[derive(Default)]
-struct Steps {
+pub(super) struct Steps {
     open: HashMap<(Whom, ConcernKind), Open>,
     new: Vec<(Whom, ConcernKind, Content)>,
     changed: Vec<(Uuid, i64, Content)>,
 }
 
 impl Steps {
+    pub(super) fn from(open: Vec<Open>) -> Self {
+        let open = open.into_iter().map(|open| ((open.whom, open.kind), open)).collect();
+        Self { open, ..Self::default() }
+    }
+
+    /// What is known of an open one.
+    pub(super) fn standing(&self, whom: Whom, kind: ConcernKind) -> Option<&Content> {
+        self.open.get(&(whom, kind)).map(|open| &open.content)
+    }
+
     fn is_open(&self, whom: Whom, kind: ConcernKind) -> bool {
         self.open.contains_key(&(whom, kind))
     }
 
+    /// Whether there is nothing to tell.
+    pub(super) const fn is_empty(&self) -> bool {
+        self.new.is_empty() && self.changed.is_empty()
+    }
+
+    /// Raises what is new and carries on what has changed; answers which these are.
+    pub(super) async fn take(self, tx: &mut Tx, permit: &Permit) -> Result<Vec<Uuid>> {
+        let mut ids = concerns::raise(tx, permit, &self.new).await?;
+        let changed: Vec<_> = self
+            .changed
+            .iter()
+            .map(|(id, version, content)| Step { concern: *id, version: *version, content })
+            .collect();
+        concerns::step(tx, permit, StepKind::Changed, &changed, "").await?;
+        ids.extend(self.changed.iter().map(|(id, ..)| *id));
+        Ok(ids)
+    }
+
     /// Something is found.
-    fn found(&mut self, whom: Whom, kind: ConcernKind, content: Content) {
+    pub(super) fn found(&mut self, whom: Whom, kind: ConcernKind, content: Content) {
         match self.open.remove(&(whom, kind)) {
             None => self.new.push((whom, kind, content)),
             Some(open) if open.content != content => self.changed.push((open.id, open.version, content)),
@@ -60,7 +88,7 @@ impl Steps {
     }
 
     /// It is found no more, where it was open: `words` say so.
-    fn quiet(&mut self, whom: Whom, kind: ConcernKind, words: impl FnOnce() -> Words) {
+    pub(super) fn quiet(&mut self, whom: Whom, kind: ConcernKind, words: impl FnOnce() -> Words) {
         let Some(open) = self.open.remove(&(whom, kind)) else { return };
         let content = content(words(), Level::Watch, open.content.record_ids.clone());
         if open.content != content {
@@ -81,8 +109,7 @@ pub(super) async fn carry(
     let animals: Vec<Uuid> = watched.iter().map(|one| one.animal.id).collect();
     let enclosures: Vec<Uuid> = together.iter().map(|household| household.enclosure).collect();
     let open = concerns::open(tx, permit, &animals, &enclosures).await?;
-    let open = open.into_iter().map(|open| ((open.whom, open.kind), open)).collect();
-    let mut steps = Steps { open, ..Steps::default() };
+    let mut steps = Steps::from(open);
     for one in watched {
         let whom = Whom::Animal(one.animal.id);
         for finding in &one.trend.findings {
@@ -114,17 +141,10 @@ pub(super) async fn carry(
             _ => steps.quiet(whom, kind, || words::quiet_group(&one.household.spoken())),
         }
     }
-    if steps.new.is_empty() && steps.changed.is_empty() {
+    if steps.is_empty() {
         return Ok(Vec::new());
     }
-    let mut ids = concerns::raise(tx, permit, &steps.new).await?;
-    let changed: Vec<_> = steps
-        .changed
-        .iter()
-        .map(|(id, version, content)| Step { concern: *id, version: *version, content })
-        .collect();
-    concerns::step(tx, permit, StepKind::Changed, &changed, "").await?;
-    ids.extend(steps.changed.iter().map(|(id, ..)| *id));
+    let ids = steps.take(tx, permit).await?;
     these(tx, permit, ids).await
 }
 
@@ -136,7 +156,7 @@ pub(crate) const fn kind(matter: Matter) -> ConcernKind {
     }
 }
 
-fn content(words: Words, level: Level, record_ids: Vec<Uuid>) -> Content {
+pub(super) fn content(words: Words, level: Level, record_ids: Vec<Uuid>) -> Content {
     let Words { seen, look_first, figures } = words;
     let figures = figures
         .into_iter()

@@ -1,5 +1,6 @@
 //! The rules of the trade, one file per concept: may they, is it so, then write.
 
+pub mod alarms;
 pub mod animals;
 pub mod assessments;
 pub(crate) mod background;

@@ -1,24 +1,17 @@
 //! How the animals' houses stand, and what they were like over a stretch of time.
 
-use crate::access::permit::{Caller, Permit};
+use crate::access::permit::Caller;
 use crate::access::roles::Deed;
-use crate::model::climate::{Content, Device, Measure, Rules, State, Told};
+use crate::model::climate::{Rules, State, Told};
 use crate::records::Records;
-use crate::records::climate::house;
+use crate::records::climate::{book, known, states};
 use crate::records::error::{Refusal, Result};
-use crate::store::{Snapshot, climate};
-use chrono::{DateTime, TimeDelta, Utc};
+use crate::store::climate;
+use chrono::{DateTime, Utc};
 use holt_audit::environment::alarm::alarms;
 use holt_audit::environment::exposure::exposure;
 use holt_audit::terms::Interval;
-use std::collections::HashMap;
 use uuid::Uuid;
-
-/// Alarms that go on are looked for so far back.
-const LOOK_BACK: TimeDelta = TimeDelta::days(3);
-
-/// What goes on in a house, and what must be kept there.
-type Book = HashMap<(Uuid, Measure), Content>;
 
 /// How each device of a site stands now, and what must be kept.
 ///
@@ -33,54 +26,9 @@ pub async fn now(
     let permit = records.permit(caller, Deed::Read, site).await?;
     let now = records.store.now();
     let snapshot = records.look(caller, None).await?;
-    let (devices, mut rules) = known(&snapshot, &permit, enclosure).await?;
-    let ids: Vec<Uuid> = devices.iter().map(|device| device.id).collect();
-    let mut latest = climate::latest(&snapshot, &ids).await?;
-    let from = now - LOOK_BACK;
-    let mut readings = climate::readings(&snapshot, &ids, from, now + TimeDelta::minutes(5)).await?;
-    let book = book(&rules);
-    let states = devices
-        .into_iter()
-        .map(|device| {
-            let content = book.get(&(device.enclosure, device.measure)).cloned().unwrap_or_default();
-            let plan = content.plan(permit.site().zone);
-            let readings = readings.remove(&device.id).unwrap_or_default();
-            let latest = latest.remove(&device.id);
-            // A device that has never spoken is not yet silent: it may still lie in its box.
-            let during = Interval { from, until: Some(now) };
-            let mut going_on = alarms(&readings, &plan, during, &content.settings(&device));
-            going_on.retain(|alarm| alarm.over.is_none() && latest.is_some());
-            let range = plan.at(latest.map_or(now, |reading| reading.at));
-            State {
-                latest: latest.map(|reading| (reading.at, reading.value)),
-                range,
-                alarms: going_on,
-                device,
-            }
-        })
-        .collect();
-    let shown = rules.drain(..).map(|(_, rules)| rules).collect();
-    Ok((states, shown))
-}
-
-/// Devices of a site and the rules there; of one enclosure only, where one is named.
-async fn known(
-    snapshot: &Snapshot,
-    permit: &Permit,
-    enclosure: &str,
-) -> Result<(Vec<Device>, Vec<(Uuid, Rules)>)> {
-    let mut devices = climate::devices(snapshot, permit).await?;
-    let mut rules = climate::rules(snapshot, permit).await?;
-    if !enclosure.is_empty() {
-        let house = house(snapshot, permit, enclosure).await?;
-        devices.retain(|device| device.enclosure == house.id);
-        rules.retain(|(id, _)| *id == house.id);
-    }
-    Ok((devices, rules))
-}
-
-fn book(rules: &[(Uuid, Rules)]) -> Book {
-    rules.iter().map(|(house, rules)| ((*house, rules.measure), rules.content.clone())).collect()
+    let (devices, rules) = known(&snapshot, &permit, enclosure).await?;
+    let states = states(&snapshot, &permit, devices, &book(&rules), now).await?;
+    Ok((states, rules.into_iter().map(|(_, rules)| rules).collect()))
 }
 
 /// Which stretch of time is asked about.

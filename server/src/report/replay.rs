@@ -206,6 +206,7 @@ impl Group {
 fn name(about: &About) -> (&str, &str) {
     match about {
         About::Household(household) => ("", &household.enclosure),
+        About::Device { name, enclosure } => (name, enclosure),
         About::Animal(label) => (&label.accession, ""),
     }
 }

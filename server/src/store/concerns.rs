@@ -19,6 +19,8 @@ const fn kind_text(kind: ConcernKind) -> &'static str {
         ConcernKind::WeightTrend => "weight_trend",
         ConcernKind::ScaleRefused => "scale_refused",
         ConcernKind::GroupWeight => "group_weight",
+        ConcernKind::Climate => "climate",
+        ConcernKind::DeviceSilent => "device_silent",
     }
 }
 
@@ -47,22 +49,47 @@ pub enum Whom {
         enclosure: Uuid,
         taxon: Uuid,
     },
+    /// A device in an enclosure.
+    Device {
+        enclosure: Uuid,
+        device: Uuid,
+    },
 }
 
-impl Whom {
-    fn of(animal: Option<Uuid>, enclosure: Option<Uuid>, taxon: Option<Uuid>) -> Result<Self, Error> {
-        match (animal, enclosure, taxon) {
-            (Some(animal), ..) => Ok(Self::Animal(animal)),
-            (None, Some(enclosure), Some(taxon)) => Ok(Self::Household { enclosure, taxon }),
+/// The columns of whom a concern is about.
+#[derive(Clone, Copy, Debug, Default, FromQueryResult)]
+struct Columns {
+    animal_id: Option<Uuid>,
+    enclosure_id: Option<Uuid>,
+    taxon_id: Option<Uuid>,
+    device_id: Option<Uuid>,
+}
+
+impl Columns {
+    fn whom(self) -> Result<Whom, Error> {
+        match self {
+            Self { animal_id: Some(animal), .. } => Ok(Whom::Animal(animal)),
+            Self { enclosure_id: Some(enclosure), taxon_id: Some(taxon), .. } => {
+                Ok(Whom::Household { enclosure, taxon })
+            }
+            Self { enclosure_id: Some(enclosure), device_id: Some(device), .. } => {
+                Ok(Whom::Device { enclosure, device })
+            }
             _ => Err(Error::corrupt("concerns", "animal_id", "it is about nobody")),
         }
     }
+}
 
-    /// The columns `animal_id`, `enclosure_id` and `taxon_id`.
-    const fn columns(self) -> (Option<Uuid>, Option<Uuid>, Option<Uuid>) {
-        match self {
-            Self::Animal(animal) => (Some(animal), None, None),
-            Self::Household { enclosure, taxon } => (None, Some(enclosure), Some(taxon)),
+impl From<Whom> for Columns {
+    fn from(whom: Whom) -> Self {
+        match whom {
+            Whom::Animal(animal) => Self { animal_id: Some(animal), ..Self::default() },
+            Whom::Household { enclosure, taxon } => {
+                Self { enclosure_id: Some(enclosure), taxon_id: Some(taxon), ..Self::default() }
+            }
+            Whom::Device { enclosure, device } => {
+                Self { enclosure_id: Some(enclosure), device_id: Some(device), ..Self::default() }
+            }
         }
     }
 }
@@ -85,6 +112,7 @@ struct Row {
     animal_id: Option<Uuid>,
     enclosure: Option<String>,
     taxon: Option<String>,
+    device: Option<String>,
     site: String,
     kind: String,
     raised_at: DateTime<Utc>,
@@ -115,7 +143,8 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
     filter.and("c.id = ANY (?)", wanted.ids.clone().map(|ids| [ids.into()]));
     let (filter, all, values) = filter.then(wanted.settled);
     let sql = format!(
-        "SELECT c.id, c.animal_id, e.name AS enclosure, k.scientific_name AS taxon, s.code AS site, c.kind,
+        "SELECT c.id, c.animal_id, e.name AS enclosure, k.scientific_name AS taxon, d.name AS device,
+                s.code AS site, c.kind,
                 c.recorded_at AS raised_at,
                 l.changed_at, l.level, l.seen, l.look_first, l.figures, l.record_ids, l.seq AS steps,
                 l.state, t.name AS taken_up_by, z.note AS settled_because, {label}
@@ -123,6 +152,10 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
            JOIN sites s ON s.id = c.site_id
            LEFT JOIN enclosures e ON e.id = c.enclosure_id
            LEFT JOIN taxon_names k ON k.taxon_id = c.taxon_id AND k.accepted AND {known_k}
+           LEFT JOIN LATERAL (
+             SELECT v.name, {known_v} AS is_there FROM devices v
+              WHERE v.device_id = c.device_id AND v.recorded_at <= $1
+              ORDER BY v.recorded_at DESC LIMIT 1) d ON true
            JOIN LATERAL (
              SELECT x.seq, x.level, x.seen, x.look_first, x.figures, x.record_ids,
                     x.recorded_at AS changed_at,
@@ -141,13 +174,14 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
              SELECT v.note FROM concern_steps v
               WHERE v.concern_id = c.id AND v.step = 'settled' AND v.recorded_at <= $1 LIMIT 1) z ON true
           -- What has left the site concerns it no more; the concern stays on record.
-          WHERE (${all} OR (l.state <> 'settled' AND (c.animal_id IS NULL OR EXISTS (
+          WHERE (${all} OR (l.state <> 'settled' AND (c.taxon_id IS NOT NULL OR d.is_there OR EXISTS (
                   SELECT FROM holdings h WHERE h.animal_id = c.animal_id AND h.site_id = c.site_id
                      AND {known_h} AND {covers_h})))){filter}
           ORDER BY c.recorded_at, c.id",
         label = label("c", 1),
         known_h = known("h", 1),
         known_k = known("k", 1),
+        known_v = known("v", 1),
         covers_h = covers("h", 2),
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
@@ -157,13 +191,16 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
             Ok(Concern {
                 id: row.id,
                 site: row.site,
-                about: match row.animal_id {
-                    Some(id) => About::Animal(Label {
+                about: match (row.animal_id, row.device) {
+                    (Some(id), _) => About::Animal(Label {
                         id,
                         accession: row.accession.unwrap_or_default(),
                         house_name: row.house_name.unwrap_or_default(),
                     }),
-                    None => About::Household(Household {
+                    (None, Some(name)) => {
+                        About::Device { name, enclosure: row.enclosure.unwrap_or_default() }
+                    }
+                    (None, None) => About::Household(Household {
                         enclosure: row.enclosure.unwrap_or_default(),
                         taxon: row.taxon.unwrap_or_default(),
                     }),
@@ -198,12 +235,12 @@ pub struct Open {
     pub version: i64,
 }
 
-/// Concerns of these animals, and of the households in these enclosures, that are open at a site.
+/// Concerns of these animals, and of the households and devices in these enclosures, that are open at a site.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn open(
-    tx: &Tx,
+    snapshot: &Snapshot,
     permit: &Permit,
     animals: &[Uuid],
     enclosures: &[Uuid],
@@ -211,9 +248,8 @@ pub async fn open(
     #[derive(FromQueryResult)]
     struct Row {
         id: Uuid,
-        animal_id: Option<Uuid>,
-        enclosure_id: Option<Uuid>,
-        taxon_id: Option<Uuid>,
+        #[sea_orm(nested)]
+        whom: Columns,
         kind: String,
         version: i64,
         level: String,
@@ -222,9 +258,9 @@ pub async fn open(
         figures: serde_json::Value,
         record_ids: serde_json::Value,
     }
-    let rows = tx
+    let rows = snapshot
         .rows::<Row>(
-            "SELECT c.id, c.animal_id, c.enclosure_id, c.taxon_id, c.kind, c.version, x.level, x.seen,
+            "SELECT c.id, c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, c.version, x.level, x.seen,
                     x.look_first, x.figures, x.record_ids
                FROM concerns c JOIN concern_steps x ON x.concern_id = c.id AND x.seq = c.version
               WHERE c.site_id = $1 AND (c.animal_id = ANY ($2) OR c.enclosure_id = ANY ($3))
@@ -243,7 +279,7 @@ pub async fn open(
             };
             Ok(Open {
                 id: row.id,
-                whom: Whom::of(row.animal_id, row.enclosure_id, row.taxon_id)?,
+                whom: row.whom.whom()?,
                 kind: stored("concern_steps", "kind", row.kind)?,
                 content,
                 version: row.version,
@@ -280,7 +316,7 @@ pub struct Step<'a> {
     pub content: &'a Content,
 }
 
-/// Raises concerns about animals and households; answers their identifiers in the same order.
+/// Raises concerns; answers their identifiers in the same order.
 ///
 /// # Errors
 /// [`Error::Contention`] where one of them was raised meanwhile.
@@ -292,13 +328,14 @@ pub async fn raise(
     let rows: Vec<_> = new
         .iter()
         .map(|(whom, kind, _)| {
-            let (animal_id, enclosure_id, taxon_id) = whom.columns();
+            let Columns { animal_id, enclosure_id, taxon_id, device_id } = Columns::from(*whom);
             concern::Model {
                 id: tx.new_id(),
                 site_id: permit.site().id,
                 animal_id,
                 enclosure_id,
                 taxon_id,
+                device_id,
                 kind: kind_text(*kind).to_owned(),
                 state: "raised".to_owned(),
                 version: 1,
@@ -389,37 +426,33 @@ pub async fn step(
     append_steps(tx, permit, kind, steps, note).await
 }
 
-/// When concerns about these animals, and about the households in these enclosures, were last settled.
+/// When concerns about these animals, and about the households and devices in these enclosures, were last settled.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn last_settled(
-    tx: &Tx,
+    snapshot: &Snapshot,
     permit: &Permit,
     animals: &[Uuid],
     enclosures: &[Uuid],
 ) -> Result<Vec<(Whom, ConcernKind, DateTime<Utc>)>, Error> {
     #[derive(FromQueryResult)]
     struct Settled {
-        animal_id: Option<Uuid>,
-        enclosure_id: Option<Uuid>,
-        taxon_id: Option<Uuid>,
+        #[sea_orm(nested)]
+        whom: Columns,
         kind: String,
         at: DateTime<Utc>,
     }
-    let rows = tx
+    let rows = snapshot
         .rows::<Settled>(
-            "SELECT c.animal_id, c.enclosure_id, c.taxon_id, c.kind, max(x.recorded_at) AS at FROM concerns c
+            "SELECT c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, max(x.recorded_at) AS at FROM concerns c
                JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
               WHERE c.site_id = $1 AND (c.animal_id = ANY ($2) OR c.enclosure_id = ANY ($3))
-              GROUP BY c.animal_id, c.enclosure_id, c.taxon_id, c.kind",
+              GROUP BY c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind",
             [permit.site().id.into(), animals.to_vec().into(), enclosures.to_vec().into()],
         )
         .await?;
     rows.into_iter()
-        .map(|row| {
-            let whom = Whom::of(row.animal_id, row.enclosure_id, row.taxon_id)?;
-            Ok((whom, stored("concern_steps", "kind", row.kind)?, row.at))
-        })
+        .map(|row| Ok((row.whom.whom()?, stored("concern_steps", "kind", row.kind)?, row.at)))
         .collect()
 }

@@ -210,6 +210,7 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at it again",
     ),
     ("concerns_one_open_key", Reason::Contention, "the concern was raised meanwhile", "send it again"),
+    ("concerns_one_open_device_key", Reason::Contention, "the concern was raised meanwhile", "send it again"),
     ("concerns_one_open_group_key", Reason::Contention, "the concern was raised meanwhile", "send it again"),
     (
         "concern_steps_pkey",

@@ -4,6 +4,7 @@
 //! - [`exposure`]: how long and how far outside the range it was, and where nothing is known.
 //! - [`alarm`]: when to tell someone, quickly and once.
 //! - [`limit`]: rules that allow a limit to be passed for so many hours on end.
+//! - [`words`]: an alarm as people are told it.
 //!
 //! A log with a gap is never a log without fault: silence is told, alarms for itself, and leaves a rule
 //! unproven.
@@ -12,6 +13,7 @@ pub mod alarm;
 pub mod exposure;
 pub mod limit;
 pub mod range;
+pub mod words;
 
 pub use range::{Plan, Range};
 

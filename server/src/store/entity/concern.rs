@@ -14,6 +14,7 @@ pub struct Model {
     pub animal_id: Option<Uuid>,
     pub enclosure_id: Option<Uuid>,
     pub taxon_id: Option<Uuid>,
+    pub device_id: Option<Uuid>,
     pub kind: String,
     pub state: String,
     pub version: i64,

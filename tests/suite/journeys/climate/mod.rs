@@ -3,6 +3,7 @@
 mod outside;
 mod readings;
 mod standing;
+mod unasked;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use holt_proto::time::timestamp;
