@@ -34,11 +34,10 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
-use tokio_stream::wrappers::TcpListenerStream;
 use tokio_util::task::TaskTracker;
 use tonic::service::Routes;
 use tonic::transport::Identity;
-use tonic::transport::server::ServerTlsConfig;
+use tonic::transport::server::{ServerTlsConfig, TcpIncoming};
 
 /// The name of Holt's database in a private cluster, which the cluster makes.
 const DATABASE: &str = "holt";
@@ -186,7 +185,8 @@ impl House {
             .add_service(health_service)
             .add_service(reflection()?);
         let accept = server.add_routes(routes).serve_with_incoming_shutdown(
-            TcpListenerStream::new(listener),
+            // Without it, an answer of several packets waits until the caller has acknowledged the first: 40 ms.
+            TcpIncoming::from(listener).with_nodelay(Some(true)),
             stopping.clone().cancelled_owned(),
         );
         if let Some(every) = config.ledger.seal_every() {
