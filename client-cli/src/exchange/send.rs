@@ -31,6 +31,8 @@ pub(crate) struct Sent {
     pub(crate) written: bool,
     pub(crate) taxa_added: Vec<String>,
     pub(crate) enclosures_added: Vec<String>,
+    pub(crate) concerns: Vec<v1::Concern>,
+    pub(crate) caution: String,
 }
 
 /// Sends animals. Where one of them could not be read, all are only checked, so that what else is wrong is told
@@ -50,6 +52,8 @@ pub(crate) async fn send(
         written: answer.written,
         taxa_added: answer.taxa_added,
         enclosures_added: answer.enclosures_added,
+        concerns: answer.concerns,
+        caution: answer.caution,
     })
 }
 

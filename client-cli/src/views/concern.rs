@@ -45,7 +45,7 @@ pub(crate) struct Concern {
     animal_id: String,
     record_ids: Vec<String>,
     /// None where it was not raised, but would be.
-    pub(crate) id: Option<String>,
+    id: Option<String>,
     version: i64,
 }
 
@@ -106,6 +106,11 @@ impl Concern {
             id: some(concern.id),
             version: concern.version,
         }
+    }
+
+    /// One that was not raised, but would be: it has no identifier yet.
+    pub(crate) fn not_yet(self) -> Self {
+        Self { id: None, ..self }
     }
 
     /// `Bramble (QUI-25-0001)`, `Lontra canadensis in Weir`, or `Burrow lamp in Burrow House`.

@@ -1,9 +1,11 @@
 //! Animals that were to be taken in from other books.
 
+use super::concern::Concern;
 use super::{CHECKED_ONLY, count, some};
 use crate::exchange::Fault;
 use crate::exchange::send::{Answered, Sent};
 use crate::output::{Answer, Page, Tone};
+use crate::session::Zones;
 use crate::words::Word;
 use holt_proto::v1;
 use serde::Serialize;
@@ -20,6 +22,8 @@ pub(crate) struct Intake {
     species_added: Vec<String>,
     enclosures_added: Vec<String>,
     animals: Vec<Animal>,
+    concerns: Vec<Concern>,
+    caution: Option<String>,
 }
 
 /// What became of one.
@@ -61,9 +65,10 @@ pub(crate) struct Row {
 }
 
 impl Intake {
-    pub(crate) fn new(site: &str, checked_only: bool, sent: Sent) -> Self {
+    pub(crate) fn new(site: &str, checked_only: bool, sent: Sent, zones: &Zones) -> Self {
         let of = |outcome| sent.answers.iter().filter(|answer| answer.outcome == outcome).count();
         let refused = of(v1::LifeOutcome::Refused);
+        let concerns = sent.concerns.into_iter().map(|concern| Concern::new(concern, zones));
         Self {
             site: site.to_owned(),
             checked_only,
@@ -73,6 +78,12 @@ impl Intake {
             refused,
             species_added: sent.taxa_added,
             enclosures_added: sent.enclosures_added,
+            concerns: if checked_only {
+                concerns.map(Concern::not_yet).collect()
+            } else {
+                concerns.collect()
+            },
+            caution: some(sent.caution),
             animals: sent.answers.into_iter().map(animal).collect(),
         }
     }
@@ -178,5 +189,13 @@ impl Answer for Intake {
         if self.checked_only {
             page.line(CHECKED_ONLY);
         }
+        if self.checked_only && !self.concerns.is_empty() {
+            page.line("It would raise:");
+        }
+        for concern in &self.concerns {
+            page.gap();
+            concern.paragraph(page);
+        }
+        page.remark(self.caution.as_deref().unwrap_or_default());
     }
 }

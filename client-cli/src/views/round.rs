@@ -165,12 +165,9 @@ fn line(one: &Answered, zone: Tz) -> Line {
 impl Round {
     pub(crate) fn new(site: &str, checked_only: bool, sent: Sent, zones: &Zones) -> Self {
         let number = |outcome| sent.lines.iter().filter(|one| one.outcome() == outcome).count();
-        let mut concerns: Vec<Concern> =
-            sent.concerns.into_iter().map(|concern| Concern::new(concern, zones)).collect();
-        if checked_only {
-            // What would be raised has no identifier yet.
-            concerns.iter_mut().for_each(|concern| concern.id = None);
-        }
+        let concerns = sent.concerns.into_iter().map(|concern| Concern::new(concern, zones));
+        let concerns: Vec<_> =
+            if checked_only { concerns.map(Concern::not_yet).collect() } else { concerns.collect() };
         Self {
             site: site.to_owned(),
             checked_only,

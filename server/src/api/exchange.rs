@@ -4,6 +4,7 @@ use crate::api::animals::{destination, manner, scientific_name, source};
 use crate::api::decode::Form;
 use crate::api::{Api, caller, encode, status, weights};
 use crate::model::animal::{ArrivalSource, Born, Destination};
+use crate::model::concern::CAUTION;
 use crate::model::exchange::{
     Answer, Flaw, Life, LivedIn, MOST_LIVES, MOST_READINGS, Parentage, Stay, TakenIn, Weighed, Worn,
 };
@@ -301,6 +302,8 @@ fn taken_in(taken: TakenIn) -> v1::TakeInLivesResponse {
         written: taken.written,
         taxa_added: taken.taxa_added,
         enclosures_added: taken.enclosures_added,
+        caution: if taken.concerns.is_empty() { String::new() } else { CAUTION.to_owned() },
+        concerns: taken.concerns.into_iter().map(encode::concern).collect(),
     }
 }
 

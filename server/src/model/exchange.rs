@@ -1,6 +1,7 @@
 //! Whole lives of animals, as one site has them on record: what is taken in and given out.
 
 use crate::model::animal::{ArrivalSource, Born, Destination};
+use crate::model::concern::Concern;
 use crate::model::death::Manner;
 use crate::model::holding::When;
 use crate::model::mark::NewMark;
@@ -150,4 +151,6 @@ pub struct TakenIn {
     pub written: bool,
     pub taxa_added: Vec<String>,
     pub enclosures_added: Vec<String>,
+    /// What the readings say of the animals, as they stand now.
+    pub concerns: Vec<Concern>,
 }

@@ -37,7 +37,7 @@ impl Exchange {
 /// Sends animals to be taken in, and shows what became of them.
 async fn taken_in(errand: &mut Errand<'_>, site: &str, entries: Vec<Entry>, check_only: bool) -> Outcome {
     let sent = send(&errand.session, site, entries, check_only).await?;
-    let intake = Intake::new(site, check_only, sent);
+    let intake = Intake::new(site, check_only, sent, &errand.session.zones().await?);
     errand.show(&intake)?;
     Ok(if intake.refused > 0 { Exit::Refused } else { Exit::Done })
 }

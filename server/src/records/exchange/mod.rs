@@ -1,8 +1,8 @@
 //! Exchange: whole lives taken in, all or none, and given out.
 //!
 //! What is taken in was judged when it was written down first, on other books: it is held against what cannot
-//! be (days, transponders, parents), and raises no concern. The next reading of an animal does, with what was
-//! taken in behind it.
+//! be (days, transponders, parents), and no reading is asked for again. What the readings say of an animal as it
+//! stands now is raised once, at the end.
 
 mod days;
 mod identity;
@@ -12,13 +12,15 @@ mod places;
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
+use crate::model::animal::Label;
 use crate::model::exchange::{Answer, Flaw, Life, TakenIn};
+use crate::model::mark::MarkKind;
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::taxon::Taxon;
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, animals, fresh};
+use crate::records::{Records, animals, fresh, weights};
 use crate::store::exchange::{self, NewLife};
 use crate::store::titles::Owner;
 use crate::store::weights::NewWeight;
@@ -68,16 +70,46 @@ pub async fn take_in(
             _ => return Ok(intake.unwritten()),
         };
         let only = request.validate_only;
+        let weighed = weighed(&ready);
         let answers = intake.write(&mut tx, &permit, ready).await?;
+        let animals = labelled(&answers, &weighed);
+        let concerns = weights::watch_again(records, &mut tx, &permit, &animals).await?;
         let taken = TakenIn {
             written: !only && answers.iter().any(|answer| matches!(answer, Answer::TakenIn { .. })),
             answers: if only { intake.answers() } else { answers },
             taxa_added: intake.taxa_added,
             enclosures_added: intake.enclosures_added,
+            concerns,
         };
         Ok(tx.commit(taken).await?)
     })
     .await
+}
+
+/// Animals that were weighed, with the house name that they go by.
+fn weighed(ready: &BTreeMap<usize, NewLife>) -> HashMap<Uuid, String> {
+    let name = |life: &NewLife| {
+        let mut worn = life.marks.iter().filter(|worn| worn.ended_at.is_none());
+        worn.find(|worn| worn.mark.kind == MarkKind::HouseName)
+            .map(|worn| worn.mark.code.clone())
+            .unwrap_or_default()
+    };
+    let of_scale = |life: &&NewLife| !life.readings.is_empty();
+    ready.values().filter(of_scale).map(|life| (life.animal, name(life))).collect()
+}
+
+/// Those of them that were taken in.
+fn labelled(answers: &[Answer], weighed: &HashMap<Uuid, String>) -> Vec<Label> {
+    let taken_in = answers.iter().filter_map(|answer| match answer {
+        Answer::TakenIn { animal, accession } => Some((*animal, accession)),
+        _ => None,
+    });
+    taken_in
+        .filter_map(|(id, accession)| {
+            let house_name = weighed.get(&id)?.clone();
+            Some(Label { id, accession: accession.clone(), house_name })
+        })
+        .collect()
 }
 
 /// Who owns the animals, by what is written of it.
@@ -214,7 +246,13 @@ impl<'a> Intake<'a> {
     /// What became of them where nothing is written.
     fn unwritten(self) -> TakenIn {
         let answers = self.answers();
-        TakenIn { answers, written: false, taxa_added: Vec::new(), enclosures_added: Vec::new() }
+        TakenIn {
+            answers,
+            written: false,
+            taxa_added: Vec::new(),
+            enclosures_added: Vec::new(),
+            concerns: Vec::new(),
+        }
     }
 
     /// The answers where nothing is written.

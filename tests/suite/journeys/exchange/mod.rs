@@ -2,6 +2,7 @@
 
 mod again;
 mod archive;
+mod concerns;
 mod limits;
 mod refused;
 mod sheet;
