@@ -47,7 +47,7 @@ words! {
     Compromise: A "A", B "B", C "C", D "D", E "E";
     ConcernChange: Raised "raised", Worse "worse", Better "better", Quiet "quiet", Returned "returned",
         Over "over";
-    ConcernKind: WeightTrend "weight-trend", ScaleRefused "scale-refused", GroupWeight "group-weight",
+    ConcernKind: WeightTrend "weight-trend", ScaleRefused "scale-refused", GroupWeight "group-weight", Growth "growth",
         Climate "climate", DeviceSilent "device-silent";
     ConcernLevel: Watch "watch", Act "act", Urgent "urgent";
     ConcernState: Raised "raised", TakenUp "taken-up", Settled "settled";

@@ -171,3 +171,17 @@ fn few_of_a_litter_lag_and_their_spread_is_what_we_take_as_usual() {
     agrees((squares / freedom).sqrt(), 0.074, 0.01);
     assert!(pups > 300 && (3..=25).contains(&behind), "{behind} of {pups}");
 }
+
+/// Chicks of the open growth data that would have been told as stalling, at some of their up to twelve weighings:
+/// chick 9 stood still for twelve days and chick 16 lost.
+#[test]
+fn few_chicks_stall_and_those_that_lost_weight_do() {
+    let mut told = Vec::new();
+    for name in 1..=50 {
+        let points = chick(&name.to_string());
+        if (4..=points.len()).any(|weighed| growth::stalled(&points[..weighed]).is_some()) {
+            told.push(name);
+        }
+    }
+    assert!(told.contains(&9) && told.contains(&16) && told.len() <= 7, "{told:?}");
+}

@@ -2,8 +2,9 @@
 //! which records it rests, and what to look at first. Never a diagnosis.
 
 use crate::companions::{Cause, Whole};
+use crate::growth::Stall;
 use crate::stats::{count, normal};
-use crate::terms::Mass;
+use crate::terms::{Day, Mass};
 use crate::trend::{Beside, Evidence, Finding, Loss, Matter, Refusal, Trend};
 use serde::Serialize;
 
@@ -67,6 +68,41 @@ pub fn quiet(name: &str, trend: &Trend, matter: Matter) -> Words {
         seen,
         look_first: "If you agree that it is over, settle it and say why.".to_owned(),
         figures: figures.into_iter().collect(),
+    }
+}
+
+/// A young animal that gains no more as it did.
+#[must_use]
+pub fn stalled(name: &str, since: Day, stall: &Stall) -> Words {
+    let Stall { weighings, expected, weighed, .. } = *stall;
+    Words {
+        seen: format!(
+            "{name} weighed {} last and should weigh {} by how it gained before: its last {weighings} weighings all \
+             fall short of what they should have been, from {since} on, and it gained less than a quarter of what it \
+             should have since.",
+            mass(weighed),
+            mass(expected.expected)
+        ),
+        look_first: "Watch a whole feed, or a suckling: does it get to it, does it swallow; is it warm, and where does \
+                     it lie. Look at mouth, belly and droppings; of the hand-reared also at formula and times. Weigh \
+                     it again within a day or two."
+            .to_owned(),
+        figures: vec![
+            Figure::new("latest mass", weighed.grams(), "g"),
+            Figure::new("expected mass (95 %)", expected.expected.grams(), "g")
+                .between(expected.low.grams(), expected.high.grams()),
+            Figure::new("weighings that fall short", count(weighings), "1"),
+        ],
+    }
+}
+
+/// What to say of an open matter of growth once the animal gains again.
+#[must_use]
+pub fn quiet_growth(name: &str) -> Words {
+    Words {
+        seen: format!("{name} gains again as it should."),
+        look_first: "If you agree that it is over, settle it and say why.".to_owned(),
+        figures: Vec::new(),
     }
 }
 

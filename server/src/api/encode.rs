@@ -258,6 +258,7 @@ pub(crate) const fn concern_kind(kind: ConcernKind) -> v1::ConcernKind {
         ConcernKind::WeightTrend => v1::ConcernKind::WeightTrend,
         ConcernKind::ScaleRefused => v1::ConcernKind::ScaleRefused,
         ConcernKind::GroupWeight => v1::ConcernKind::GroupWeight,
+        ConcernKind::Growth => v1::ConcernKind::Growth,
         ConcernKind::Climate => v1::ConcernKind::Climate,
         ConcernKind::DeviceSilent => v1::ConcernKind::DeviceSilent,
     }

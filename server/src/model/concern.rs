@@ -12,6 +12,7 @@ pub enum ConcernKind {
     WeightTrend,
     ScaleRefused,
     GroupWeight,
+    Growth,
     Climate,
     DeviceSilent,
 }

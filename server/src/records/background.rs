@@ -8,6 +8,7 @@ use crate::store::traits::{self, Behind};
 use crate::store::weights::Point;
 use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
+use holt_audit::growth::{self, Stall};
 use holt_audit::reading::{Reading as Seen, Scale};
 use holt_audit::scales::Offsets;
 use holt_audit::season::Season;
@@ -18,6 +19,15 @@ use uuid::Uuid;
 
 /// Days that the season of a kind is told from: five years.
 const SEASON_DAYS: u64 = 1827;
+
+/// Age in days below which an animal is young where its species does not say when it breeds: a year, common
+/// practice, no source.
+pub(crate) const USUAL_YOUNG: i64 = 365;
+
+/// Age in days.
+pub(crate) fn age(born: NaiveDate, on: NaiveDate) -> f64 {
+    f64::from(i32::try_from((on - born).num_days()).unwrap_or(i32::MAX))
+}
 
 /// Scales numbered by site and name, whatever its capitals: the same name at another site is another scale.
 #[derive(Debug, Default)]
@@ -86,6 +96,27 @@ impl Background {
     /// When an animal carried young, by their births.
     pub(crate) fn gravid(&self, animal: Uuid) -> &[Span] {
         self.behind.get(&animal).map_or(&[], |of_it| &of_it.gravid)
+    }
+
+    /// Where an animal gains no more as it did while it is young, and since which day.
+    pub(crate) fn stall(&self, animal: Uuid, readings: &[Seen], zone: Tz) -> Option<(Day, Stall)> {
+        let behind = self.behind.get(&animal)?;
+        let born = behind.born_on?;
+        let day = |reading: &Seen| reading.at.with_timezone(&zone).date_naive();
+        let sound = readings.iter().filter(|reading| !reading.doubtful);
+        // One of each day, the last: who weighs twice to be sure has not weighed twice as often.
+        let by_day: BTreeMap<Day, f64> = sound
+            .filter_map(|reading| Some((day(reading), reading.mass?.grams())))
+            .filter(|(on, _)| *on >= born)
+            .collect();
+        let weighed: Vec<(Day, f64)> = by_day.into_iter().collect();
+        let young_for = behind.breeds_from_days.map_or(USUAL_YOUNG, i64::from);
+        if (weighed.last()?.0 - born).num_days() >= young_for {
+            return None;
+        }
+        let by_age: Vec<_> = weighed.iter().map(|(on, grams)| (age(born, *on), *grams)).collect();
+        let stall = growth::stalled(&by_age)?;
+        Some((weighed[weighed.len() - stall.weighings].0, stall))
     }
 
     /// An animal with its readings, seen against it.

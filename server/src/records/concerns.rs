@@ -13,6 +13,8 @@ use crate::store::concerns::{self, Open, Step, StepKind, Wanted, Whom};
 use crate::store::{Tx, retrying};
 use chrono::{DateTime, Utc};
 use holt_audit::companions::{Cause, Whole};
+use holt_audit::growth::Stall;
+use holt_audit::terms::Day;
 use holt_audit::trend::{Matter, Settings, Trend};
 use holt_audit::words::{self, Words};
 use std::cmp::Reverse;
@@ -25,6 +27,8 @@ pub(super) struct Watched {
     pub trend: Trend,
     /// Those it lives with as one, if they lose as a whole.
     pub whole: Option<Whole>,
+    /// Where it is young and gains no more as it did: since when.
+    pub stall: Option<(Day, Stall)>,
 }
 
 /// What the trend of animals of one species that live together has to say of them as one.
@@ -121,6 +125,20 @@ pub(super) async fn carry(
             let words = words::told(&one.animal.spoken(), &one.trend, finding, one.whole.as_ref());
             let ids = finding.records.iter().map(|record| Uuid::from_u128(record.0)).collect();
             steps.found(whom, kind, content(words, finding.severity, ids));
+        }
+        let loses = one.trend.findings.iter().any(|finding| finding.evidence.matter() == Matter::Weight);
+        match &one.stall {
+            // One that loses is told as that.
+            Some((since, stall)) if !loses || steps.is_open(whom, ConcernKind::Growth) => {
+                let words = words::stalled(&one.animal.spoken(), *since, stall);
+                let latest = one.trend.latest.map(|latest| Uuid::from_u128(latest.record.0));
+                steps.found(
+                    whom,
+                    ConcernKind::Growth,
+                    content(words, Level::Act, latest.into_iter().collect()),
+                );
+            }
+            _ => steps.quiet(whom, ConcernKind::Growth, || words::quiet_growth(&one.animal.spoken())),
         }
         for matter in [Matter::Weight, Matter::Scale] {
             let found = one.trend.findings.iter().any(|finding| finding.evidence.matter() == matter);

@@ -469,7 +469,8 @@ async fn watch(
         }
         for (id, trend) in group.members.iter().zip(told.each) {
             if let Some(label) = labels.get(id).filter(|_| ids.contains(id)) {
-                watched.push(Watched { animal: (*label).clone(), trend, whole: told.whole });
+                let stall = background.stall(*id, &readings[id], permit.site().zone);
+                watched.push(Watched { animal: (*label).clone(), trend, whole: told.whole, stall });
             }
         }
     }
@@ -489,8 +490,8 @@ fn weighed(new: &[NewWeight], answers: &[Option<Answered>]) -> Vec<Label> {
     ids.into_iter().filter_map(|id| labels.get(&id).copied().cloned()).collect()
 }
 
-/// Watches the trend of animals again whose readings were corrected, where the site holds them still:
-/// concerns are raised and carried on as if the readings had always been so.
+/// Watches the trend of animals again whose readings were corrected or taken in from other books, where the site
+/// holds them still: concerns are raised and carried on as if the readings had always been so.
 pub(super) async fn watch_again(
     records: &Records,
     tx: &mut Tx,

@@ -5,7 +5,7 @@ use crate::access::roles::Deed;
 use crate::model::animal::{Animal, Label};
 use crate::model::growth::{Curve, Expected, ExpectedBy, Growing, Need, OfSpecies, Standing};
 use crate::model::reason::Reason;
-use crate::records::background::{Background, Scales};
+use crate::records::background::{Background, Scales, USUAL_YOUNG, age};
 use crate::records::error::{Refusal, Result, fault};
 use crate::records::growth::sound;
 use crate::records::taxa;
@@ -21,9 +21,6 @@ use holt_audit::trend::{self, Trend};
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
 
-/// Age in days below which an animal is young where its species does not say when it breeds: a year, common
-/// practice, no source.
-const USUAL_YOUNG: i64 = 365;
 /// Days between two weighings where an animal's own do not tell.
 const USUAL_WAIT: u64 = 7;
 
@@ -100,11 +97,6 @@ impl Weighed {
         let mass = Band::about(expected, baseline.spread_percent, baseline.weeks);
         Some(Expected { on, mass, by: ExpectedBy::Habit, readings: baseline.weeks })
     }
-}
-
-/// Age in days.
-fn age(born: NaiveDate, on: NaiveDate) -> f64 {
-    f64::from(i32::try_from((on - born).num_days()).unwrap_or(i32::MAX))
 }
 
 /// How an animal grows.

@@ -19,6 +19,7 @@ const fn kind_text(kind: ConcernKind) -> &'static str {
         ConcernKind::WeightTrend => "weight_trend",
         ConcernKind::ScaleRefused => "scale_refused",
         ConcernKind::GroupWeight => "group_weight",
+        ConcernKind::Growth => "growth",
         ConcernKind::Climate => "climate",
         ConcernKind::DeviceSilent => "device_silent",
     }

@@ -65,6 +65,10 @@ pub struct Behind {
     pub seasonal: bool,
     /// When it carried young, by their births: in order, without overlap.
     pub gravid: Vec<Span>,
+    /// Its day of birth, where that is known to the day.
+    pub born_on: Option<NaiveDate>,
+    /// Age in days from which its species breeds, where that is said.
+    pub breeds_from_days: Option<i32>,
 }
 
 /// Days of birth that are known no better than this say nothing about when the dam carried.
@@ -81,13 +85,18 @@ pub async fn behind(snapshot: &Snapshot, animals: &[Uuid]) -> Result<HashMap<Uui
         animal_id: Uuid,
         taxon_id: Uuid,
         seasonal: bool,
+        own_birth: Option<NaiveDate>,
+        breeds_from_days: Option<i32>,
         began_on: Option<NaiveDate>,
         born_on: Option<NaiveDate>,
     }
     let sql = format!(
         "SELECT a.id AS animal_id, a.taxon_id, coalesce(t.seasonal, false) AS seasonal,
+                o.born_first AS own_birth, k.breeds_from_days,
                 y.born_on - t.gestation_days AS began_on, y.born_on
            FROM animals a
+           JOIN taxon_names k ON k.taxon_id = a.taxon_id AND k.accepted AND {known_k}
+           LEFT JOIN births o ON o.animal_id = a.id AND {known_o} AND NOT o.estimated AND o.born_first = o.born_last
            LEFT JOIN LATERAL (
              SELECT x.seasonal, x.gestation_days FROM taxon_traits x
               WHERE x.taxon_id = a.taxon_id AND x.recorded_at <= $2
@@ -102,6 +111,8 @@ pub async fn behind(snapshot: &Snapshot, animals: &[Uuid]) -> Result<HashMap<Uui
                JOIN litters l ON l.id = q.litter_id
               WHERE q.parent_id = a.id AND q.kind = 'dam' AND {known_q}) y ON t.gestation_days IS NOT NULL
           WHERE a.id = ANY ($1) ORDER BY a.id, y.born_on",
+        known_k = known("k", 2),
+        known_o = known("o", 2),
         known_b = known("b", 2),
         known_p = known("p", 2),
         known_q = known("q", 2),
@@ -113,6 +124,8 @@ pub async fn behind(snapshot: &Snapshot, animals: &[Uuid]) -> Result<HashMap<Uui
             taxon: row.taxon_id,
             seasonal: row.seasonal,
             gravid: Vec::new(),
+            born_on: row.own_birth,
+            breeds_from_days: row.breeds_from_days,
         });
         if let (Some(from), Some(born_on)) = (row.began_on, row.born_on) {
             // The day of birth is the first on which she weighs what is her own.

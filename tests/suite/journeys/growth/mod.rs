@@ -1,5 +1,7 @@
 //! The young: what they should weigh next, beside their litter and their kind; and what a body needs.
 
+mod stall;
+
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use holt_proto::time::day;
 use holt_proto::v1::{self, ExpectedBy, GrowthShape, RationVerdict};
