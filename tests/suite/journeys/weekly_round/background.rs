@@ -1,5 +1,5 @@
-//! What the weights of an animal are seen against: another scale, and the season of its kind. Each is tried
-//! with and without what is known of it.
+//! What the weights of an animal are seen against: another scale, the season of its kind, and the young that she
+//! carried. Each is tried with and without what is known of it.
 
 use super::{Quill, morning, steady};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -85,6 +85,41 @@ async fn a_season_that_its_kind_has_is_no_loss() {
     assert_eq!(year(true).await, []);
     let unknown = year(false).await;
     assert!(unknown.iter().any(|concern| concern.house_name == "Thistle"), "{unknown:?}");
+}
+
+/// An otter that was heavier by a sixth for most of the weeks that are on record of her, and lost it all in the week of
+/// a birth: hers, where that is on record.
+async fn heavy_for_thirteen_weeks(hers: bool) -> Vec<v1::Concern> {
+    let quill = Quill::new().await;
+    describe(&quill, traits(95, false)).await.unwrap();
+    let birth = v1::RegisterBirthRequest {
+        request_id: quill.house.request(),
+        site: "QUI".to_owned(),
+        taxon: "Lontra canadensis".to_owned(),
+        born_on: Some(holt_proto::time::day((week(13, 18) - TimeDelta::days(3)).date_naive())),
+        sex: v1::Sex::Female.into(),
+        dam: if hers { "Bramble" } else { "Sedge" }.to_owned(),
+        ..Default::default()
+    };
+    quill.park.registrar.client.animals().register_birth(birth).await.unwrap();
+    let readings: Vec<_> = (0..)
+        .zip(steady(18))
+        .map(|(n, grams)| ("Bramble", week(n, 18), times(grams, if n < 13 { 1.17 } else { 1.0 })))
+        .collect();
+    let concerns = quill.weigh(quill.house.round("QUI", &readings)).await.concerns;
+    quill.house.close().await;
+    concerns
+}
+
+#[tokio::test]
+async fn what_a_dam_carried_is_no_loss_of_hers() {
+    assert_eq!(heavy_for_thirteen_weeks(true).await, []);
+    let unknown = heavy_for_thirteen_weeks(false).await;
+    assert_eq!(unknown.len(), 1, "{unknown:?}");
+    assert_eq!(
+        (unknown[0].kind(), unknown[0].house_name.as_str()),
+        (v1::ConcernKind::WeightTrend, "Bramble")
+    );
 }
 
 #[tokio::test]
