@@ -135,34 +135,63 @@ pub enum Verdict {
     Over(f64),
 }
 
-/// Judges the energy on offer, in kcal a day, for an animal of this mass, by energy at rest (`factor`, kcal a
-/// day and kg^0.75) and multiples of it from `low` to `high`.
+/// What an animal of this mass needs, in kcal a day, by energy at rest (`factor`, kcal a day and kg^0.75) and
+/// multiples of it from `low` to `high`.
+///
+/// # Errors
+/// [`Refused::Impossible`] where a number cannot be.
+pub fn need(mass: Mass, factor: f64, (low, high): (f64, f64)) -> Result<(f64, f64), Refused> {
+    if !(mass.mg() > 0 && factor > 0.0 && 0.0 < low && low <= high) {
+        return Err(Refused::Impossible);
+    }
+    let rest = at_rest(mass, factor);
+    Ok((low * rest, high * rest))
+}
+
+/// How the energy on offer compares with a need, both in kcal a day. Animals that share a ration have the sum
+/// of their needs.
+#[must_use]
+pub fn compare((low, high): (f64, f64), offered: f64) -> Verdict {
+    if offered < low {
+        Verdict::Short(100.0 * (1.0 - offered / low))
+    } else if offered > high {
+        Verdict::Over(100.0 * (offered / high - 1.0))
+    } else {
+        Verdict::Fits
+    }
+}
+
+/// The same where the need of some who share is not known: that the ration is short for the others is short for
+/// all, and nothing else can be told.
+#[must_use]
+pub fn compare_known(known: (f64, f64), offered: f64) -> Option<Verdict> {
+    Some(compare(known, offered)).filter(|verdict| matches!(verdict, Verdict::Short(_)))
+}
+
+/// Judges the energy on offer, in kcal a day, for one animal; the other numbers as in [`need`].
 ///
 /// # Errors
 /// [`Refused`] where a number cannot be.
 pub fn judge(
     mass: Mass,
     factor: f64,
-    (low, high): (f64, f64),
+    multiples: (f64, f64),
     offered: f64,
     condition: Option<Condition>,
 ) -> Result<Ration, Refused> {
-    let possible = mass.mg() > 0 && factor > 0.0 && 0.0 < low && low <= high && offered >= 0.0;
-    if !possible {
+    let needed = need(mass, factor, multiples)?;
+    if offered.is_nan() || offered < 0.0 {
         return Err(Refused::Impossible);
     }
     let body = condition.map(|condition| condition.body()).transpose()?;
-    let rest = at_rest(mass, factor);
-    let (need_low, need_high) = (low * rest, high * rest);
-    let (verdict, expected) = if offered < need_low {
-        (Verdict::Short(100.0 * (1.0 - offered / need_low)), Some(Body::Thin))
-    } else if offered > need_high {
-        (Verdict::Over(100.0 * (offered / need_high - 1.0)), Some(Body::Fat))
-    } else {
-        (Verdict::Fits, None)
+    let verdict = compare(needed, offered);
+    let expected = match verdict {
+        Verdict::Short(_) => Some(Body::Thin),
+        Verdict::Fits => None,
+        Verdict::Over(_) => Some(Body::Fat),
     };
     let borne_out = body.zip(expected).map(|(body, expected)| body == expected);
-    Ok(Ration { need_low, need_high, offered, verdict, borne_out })
+    Ok(Ration { need_low: needed.0, need_high: needed.1, offered, verdict, borne_out })
 }
 
 #[cfg(test)]
@@ -196,6 +225,20 @@ mod tests {
         assert_eq!(of_nine(0.0).body(), Err(Refused::OffScale(0.0, 1.0, 9.0)));
         let ideal_off = Condition { right: (4.0, 12.0), ..of_nine(5.0) };
         assert!(ideal_off.body().is_err());
+    }
+
+    /// Two that share are judged by the sum, and one of whom nothing is known makes it a lower bound.
+    #[test]
+    fn those_who_share_need_the_sum() {
+        let of = |kg: f64| need(Mass::from_grams(1000.0 * kg), MAMMAL_AT_REST, (1.2, 1.6)).unwrap();
+        let (one, other) = (of(10.0), of(2.0));
+        let both = (one.0 + other.0, one.1 + other.1);
+        // 70 · (10^0.75 + 2^0.75) = 70 · (5.62341 + 1.68179) = 511.364, times 1.2 and 1.6.
+        assert!((both.0 - 613.637).abs() < 0.001 && (both.1 - 818.183).abs() < 0.001, "{both:?}");
+        assert_eq!(compare(both, 700.0), Verdict::Fits);
+        assert!(matches!(compare(both, 500.0), Verdict::Short(percent) if (percent - 18.519).abs() < 0.001));
+        assert_eq!(compare_known(both, 500.0), Some(compare(both, 500.0)));
+        assert_eq!((compare_known(both, 700.0), compare_known(both, 900.0)), (None, None));
     }
 
     #[test]
