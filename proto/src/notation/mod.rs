@@ -3,5 +3,6 @@
 pub mod accession;
 pub mod cites;
 pub mod counts;
+pub mod energy;
 pub mod mark;
 pub mod mass;
