@@ -5,15 +5,16 @@ use holt_proto::v1::{
     census_service_client::CensusServiceClient, check_service_client::CheckServiceClient,
     climate_service_client::ClimateServiceClient, concern_service_client::ConcernServiceClient,
     correction_service_client::CorrectionServiceClient, exchange_service_client::ExchangeServiceClient,
-    find_service_client::FindServiceClient, group_service_client::GroupServiceClient,
-    growth_service_client::GrowthServiceClient, history_service_client::HistoryServiceClient,
-    ledger_service_client::LedgerServiceClient, litter_service_client::LitterServiceClient,
-    loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
-    merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
-    people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
-    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
-    title_service_client::TitleServiceClient, transfer_service_client::TransferServiceClient,
-    weight_service_client::WeightServiceClient, welfare_service_client::WelfareServiceClient,
+    feeding_service_client::FeedingServiceClient, find_service_client::FindServiceClient,
+    group_service_client::GroupServiceClient, growth_service_client::GrowthServiceClient,
+    history_service_client::HistoryServiceClient, ledger_service_client::LedgerServiceClient,
+    litter_service_client::LitterServiceClient, loan_service_client::LoanServiceClient,
+    mark_service_client::MarkServiceClient, merge_service_client::MergeServiceClient,
+    paper_service_client::PaperServiceClient, people_service_client::PeopleServiceClient,
+    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
+    site_service_client::SiteServiceClient, title_service_client::TitleServiceClient,
+    transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
+    welfare_service_client::WelfareServiceClient,
 };
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
@@ -95,6 +96,16 @@ calls! {
     }
     ExchangeServiceClient {
         list_lives Reads ListLivesRequest => ListLivesResponse;
+    }
+    FeedingServiceClient {
+        set_food SameRequest SetFoodRequest => SetFoodResponse;
+        list_foods Reads ListFoodsRequest => ListFoodsResponse;
+        set_feed_plan SameRequest SetFeedPlanRequest => SetFeedPlanResponse;
+        record_feeds SameRequest RecordFeedsRequest => RecordFeedsResponse;
+        record_leftovers SameRequest RecordLeftoversRequest => RecordLeftoversResponse;
+        withdraw_feed SameRequest WithdrawFeedRequest => WithdrawFeedResponse;
+        list_feeds Reads ListFeedsRequest => ListFeedsResponse;
+        get_feeding Reads GetFeedingRequest => GetFeedingResponse;
     }
     FindServiceClient {
         find_animals Reads FindAnimalsRequest => FindAnimalsResponse;
@@ -273,6 +284,7 @@ paged! {
     ListWeightsRequest: weights of Weight;
     ListAssessmentsRequest: assessments of Assessment;
     ListConcernsRequest: concerns of Concern;
+    ListFeedsRequest: feeds of Feed;
     ListTransfersRequest: transfers of Transfer;
     ListLoansRequest: loans of Loan;
     ListOwnedElsewhereRequest: animals of Animal;

@@ -65,6 +65,8 @@ words! {
     Duty: Weigh "weigh", Assess "assess", EndLoan "end-loan";
     EnclosureKind: Indoor "indoor", Outdoor "outdoor", Mixed "mixed";
     Enhancement: None "0", Low "+", Mid "++", High "+++";
+    FeedMethod: Scattered "scattered", Hidden "hidden", Hand "hand", Bowl "bowl";
+    NeedUnknown: NeverWeighed "never-weighed", SpeciesNotDescribed "species-not-described";
     FoundBy: Id "id", Accession "accession", Mark "mark";
     GrowthShape: Logistic "logistic", Gompertz "Gompertz", VonBertalanffy "von-Bertalanffy";
     GroupRole: Member "member", Breeding "breeding", Helper "helper", Juvenile "juvenile", OnTrial "on-trial";
@@ -158,6 +160,8 @@ mod tests {
         complete::<v1::Measure>();
         complete::<v1::FactChangeKind>();
         complete::<v1::FactKind>();
+        complete::<v1::FeedMethod>();
+        complete::<v1::NeedUnknown>();
         complete::<v1::FoundBy>();
         complete::<v1::IndicatorBasis>();
         complete::<v1::Kin>();

@@ -31,6 +31,7 @@ const FILES: &[(i64, &str, &str)] = &[
     (23, "taxon_traits", include_str!("../sql/0023_taxon_traits.sql")),
     (24, "growth_references", include_str!("../sql/0024_growth_references.sql")),
     (28, "climate", include_str!("../sql/0028_climate.sql")),
+    (29, "feeding", include_str!("../sql/0029_feeding.sql")),
 ];
 
 /// A migrator over [`FILES`]. Run it as the owner of the database, before the service connects.

@@ -147,7 +147,7 @@ fn every_file_says_what_it_holds() {
 }
 
 /// What numbers are counted or measured in. Where a new field needs another word, add it.
-const UNITS: [&str; 15] = [
+const UNITS: [&str; 17] = [
     "animals",
     "count",
     "day",
@@ -156,8 +156,10 @@ const UNITS: [&str; 15] = [
     "entries",
     "from 0",
     "grows by one",
+    "kcal",
     "male",
     "milligrams",
+    "minutes",
     "month",
     "number",
     "unit",

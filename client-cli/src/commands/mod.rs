@@ -12,6 +12,7 @@ mod correct;
 mod due;
 mod enclosure;
 mod exchange;
+mod feed;
 mod find;
 mod group;
 mod growth;
@@ -64,6 +65,7 @@ pub(crate) enum Asking {
     Weigh(weigh::Weigh),
     Weights(weights::Weights),
     Growth(growth::Growth),
+    Feed(feed::Feed),
     Due(due::Due),
     Concerns(concerns::Concerns),
     Concern(concern::Concern),
@@ -127,6 +129,7 @@ impl Asking {
             Self::Weigh(command) => command.run(errand).await,
             Self::Weights(command) => command.run(errand).await,
             Self::Growth(command) => command.run(errand).await,
+            Self::Feed(command) => command.run(errand).await,
             Self::Due(command) => command.run(errand).await,
             Self::Concerns(command) => command.run(errand).await,
             Self::Concern(command) => command.run(errand).await,

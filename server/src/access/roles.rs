@@ -14,6 +14,8 @@ pub enum Deed {
     Weigh,
     /// Record assessments.
     Assess,
+    /// Record what was done with animals on the day: what they were given and what they left.
+    Tend,
     /// Register animals and litters, sexes, deaths, departures, marks.
     Register,
     /// Record what a post-mortem found and what became of a body.
@@ -26,7 +28,7 @@ pub enum Deed {
     Move,
     /// Withhold and release a move.
     Withhold,
-    /// Set up and end checks; devices, and what must be kept in enclosures.
+    /// Set up and end checks; devices, and what must be kept in enclosures; foods, and what groups are to be given.
     SetChecks,
     /// Take up and settle concerns.
     AnswerConcerns,
@@ -52,6 +54,7 @@ impl Deed {
             Self::ReadDirectory => &Role::ALL,
             Self::Weigh => &[Keeper, Veterinary],
             Self::Assess => &[Keeper, Veterinary],
+            Self::Tend => &[Keeper, Veterinary],
             Self::Register => &[Registrar],
             Self::Examine => &[Registrar, Veterinary],
             Self::Correct => &[Registrar, Keeper, Veterinary],
@@ -189,6 +192,14 @@ pub const METHODS: &[(&str, Need)] = {
         ("ClimateService/SendReadings", R(D::Weigh)),
         ("ClimateService/GetClimate", R(D::Read)),
         ("ClimateService/GetExposure", R(D::Read)),
+        ("FeedingService/SetFood", R(D::SetChecks)),
+        ("FeedingService/ListFoods", R(D::Read)),
+        ("FeedingService/SetFeedPlan", R(D::SetChecks)),
+        ("FeedingService/RecordFeeds", R(D::Tend)),
+        ("FeedingService/RecordLeftovers", R(D::Tend)),
+        ("FeedingService/WithdrawFeed", R(D::Tend)),
+        ("FeedingService/ListFeeds", R(D::Read)),
+        ("FeedingService/GetFeeding", R(D::Read)),
         ("CorrectionService/CorrectFact", R(D::Correct)),
         ("CorrectionService/WithdrawFact", R(D::Correct)),
         ("HistoryService/GetHistory", R(D::Read)),

@@ -92,13 +92,6 @@ fn day_of_year(form: &mut Form, field: &str, text: &str) -> (u32, u32) {
     }
 }
 
-fn time_of_day(form: &mut Form, field: &str, text: &str) -> NaiveTime {
-    NaiveTime::parse_from_str(text, "%H:%M").unwrap_or_else(|_| {
-        form.wrong(field, format!("`{text}` is no time of the day"), "write it as hours and minutes: 07:00");
-        NaiveTime::MIN
-    })
-}
-
 /// Both ends of a stretch within the year or the day, or neither.
 fn both<T>(
     form: &mut Form,
@@ -143,7 +136,7 @@ fn rules(form: &mut Form, wire: Option<v1::ClimateRules>) -> Rules {
             low,
             high,
             season: both(form, &format!("{field}.season"), season, day_of_year),
-            hours: both(form, &format!("{field}.hours"), hours, time_of_day),
+            hours: both(form, &format!("{field}.hours"), hours, Form::time_of_day),
         }
     };
     let at_once = finite(form, "rules.at_once_beyond", wire.at_once_beyond);

@@ -9,7 +9,7 @@ use crate::model::person::{Grant, Role};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Violation};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use holt_audit::terms::Sex;
 use holt_proto::notation::{accession, mark};
 use holt_proto::time;
@@ -156,6 +156,15 @@ impl Form {
                 None
             }
         }
+    }
+
+    /// A time of the day: `07:00`.
+    pub(crate) fn time_of_day(&mut self, field: &str, text: &str) -> NaiveTime {
+        NaiveTime::parse_from_str(text, "%H:%M").unwrap_or_else(|_| {
+            let say = format!("`{text}` is no time of the day");
+            self.wrong(field, say, "write it as hours and minutes: 07:00");
+            NaiveTime::MIN
+        })
     }
 
     /// A whole day.

@@ -3,12 +3,12 @@
 use crate::api::animals::scientific_name;
 use crate::api::decode::Form;
 use crate::api::encode::{day_between, id, label, mass, sex};
+use crate::api::feeding::verdict;
 use crate::api::{Api, caller, status};
 use crate::model::growth::{Curve, Expected, ExpectedBy, Growing, Need, OfSpecies, Standing};
 use crate::records::growth::{self as rules, Loaded};
 use crate::report::growth;
 use holt_audit::growth::{AgePoint, Band, Kind, Shape};
-use holt_audit::ration::Verdict;
 use holt_audit::terms::Sex;
 use holt_proto::time::day;
 use holt_proto::v1;
@@ -127,12 +127,7 @@ fn of_species(told: OfSpecies) -> v1::FitSpeciesGrowthResponse {
 }
 
 fn need(told: Need) -> v1::EstimateEnergyNeedResponse {
-    let (verdict, off_percent) = match told.verdict {
-        None => (v1::RationVerdict::Unspecified, 0.0),
-        Some(Verdict::Short(percent)) => (v1::RationVerdict::Short, percent),
-        Some(Verdict::Fits) => (v1::RationVerdict::Fits, 0.0),
-        Some(Verdict::Over(percent)) => (v1::RationVerdict::Over, percent),
-    };
+    let (verdict, off_percent) = verdict(told.verdict);
     v1::EstimateEnergyNeedResponse {
         animal: Some(label(told.animal)),
         mass: Some(mass(told.mass)),

@@ -11,6 +11,7 @@ pub mod corrections;
 mod decode;
 mod encode;
 pub mod exchange;
+pub mod feeding;
 pub mod find;
 pub mod groups;
 pub mod growth;

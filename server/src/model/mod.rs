@@ -9,6 +9,7 @@ pub mod crate_reading;
 pub mod death;
 pub mod exchange;
 pub mod fact;
+pub mod feeding;
 pub mod find;
 pub mod group;
 pub mod growth;

@@ -202,7 +202,11 @@ async fn elsewhere(tx: &Tx, permit: &Permit, animal: Uuid) -> Result<Refusal> {
     .at("animals"))
 }
 
-pub(super) async fn one(snapshot: &Snapshot, permit: &Permit, name: &str, lens: Lens) -> Result<Group> {
+/// The group of a name or an identifier, through a lens.
+///
+/// # Errors
+/// Refused where the site has none of it.
+pub(crate) async fn one(snapshot: &Snapshot, permit: &Permit, name: &str, lens: Lens) -> Result<Group> {
     let wanted = Wanted { named: Some(name.to_owned()), empty: true };
     let page = Page { size: 1, after: None };
     let mut found = groups::list(snapshot, permit, &wanted, lens, &page).await?.entries;

@@ -12,6 +12,7 @@ pub mod crate_readings;
 pub mod deaths;
 pub mod error;
 pub mod exchange;
+pub mod feeding;
 pub mod find;
 pub mod groups;
 pub mod growth;
@@ -25,6 +26,7 @@ pub mod papers;
 mod parents;
 pub mod people;
 pub mod placements;
+pub(crate) mod rations;
 pub mod sites;
 pub mod taxa;
 pub mod titles;
@@ -145,6 +147,44 @@ fn the_one(meant: Meant, text: &str) -> std::result::Result<Label, Refusal> {
             .fact("candidates", names.join(", ")))
         }
     }
+}
+
+/// The animals that references mean, each held by the site at its instant; locked against a change of holder.
+///
+/// # Errors
+/// Refused where one is nobody or could be several, or the site did not hold it then; `field` names the place
+/// of each.
+pub(crate) async fn held_then(
+    tx: &Tx,
+    permit: &Permit,
+    references: &[Reference],
+    field: impl Fn(usize) -> String,
+) -> Result<Vec<Label>> {
+    let meant = crate::store::animals::resolve(tx, Some(permit), references, Lock::Share).await?;
+    let mut labels = Vec::with_capacity(references.len());
+    for (n, (meant, reference)) in meant.into_iter().zip(references).enumerate() {
+        labels.push(the_one(meant, &reference.text).map_err(|refusal| refusal.at(field(n)))?);
+    }
+    let ids: Vec<uuid::Uuid> = labels.iter().map(|label| label.id).collect();
+    let holdings = crate::store::holdings::of(tx, &ids).await?;
+    let site = permit.site();
+    for (n, (label, reference)) in labels.iter().zip(references).enumerate() {
+        let held = holdings.iter().any(|holding| {
+            holding.animal == label.id && holding.site == site.id && holding.covers(reference.at)
+        });
+        if !held {
+            let (spoken, day) = (label.spoken(), site.day_of(reference.at));
+            return Err(Refusal::new(
+                Reason::AnimalNotHeldThen,
+                format!("{} did not hold {spoken} on {day}", site.code),
+                "check which animal is meant, and the day",
+            )
+            .fact("animal", label.id.to_string())
+            .at(field(n))
+            .into());
+        }
+    }
+    Ok(labels)
 }
 
 /// What is known of one animal now, in the terms of a site.

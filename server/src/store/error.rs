@@ -174,6 +174,24 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at it, and send it again",
     ),
     (
+        "foods_site_name_key",
+        Reason::Contention,
+        "somebody said something of this food meanwhile",
+        "look at it again",
+    ),
+    (
+        "feed_plans_one_key",
+        Reason::Contention,
+        "somebody else said what the group is given meanwhile",
+        "look at it, and send it again",
+    ),
+    (
+        "feeds_one_version_key",
+        Reason::Contention,
+        "somebody changed the record meanwhile",
+        "look at it again",
+    ),
+    (
         "groups_site_name_key",
         Reason::Exists,
         "a group of this name exists at the site",

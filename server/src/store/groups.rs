@@ -158,6 +158,54 @@ pub async fn members(
         .collect()
 }
 
+/// A stretch of time for which an animal belonged to a group.
+#[derive(Clone, Copy, Debug)]
+pub struct Stretch {
+    pub animal: Uuid,
+    pub began_at: DateTime<Utc>,
+    pub ended_at: Option<DateTime<Utc>>,
+}
+
+impl Stretch {
+    /// Whether it covers an instant.
+    #[must_use]
+    pub fn covers(&self, at: DateTime<Utc>) -> bool {
+        self.began_at <= at && self.ended_at.is_none_or(|end| at < end)
+    }
+}
+
+/// Memberships of a group that meet a stretch of time.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn stretches(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    group: Uuid,
+    (from, until): (DateTime<Utc>, DateTime<Utc>),
+) -> Result<Vec<Stretch>, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        animal_id: Uuid,
+        began_at: DateTime<Utc>,
+        ended_at: Option<DateTime<Utc>>,
+    }
+    let sql = format!(
+        "SELECT m.animal_id, m.began_at, m.ended_at FROM memberships m
+          WHERE m.site_id = $1 AND {} AND m.group_id = $3 AND m.began_at <= $5
+            AND (m.ended_at IS NULL OR m.ended_at > $4)
+          ORDER BY m.animal_id, m.began_at",
+        known("m", 2),
+    );
+    let values =
+        [permit.site().id.into(), snapshot.known_at().into(), group.into(), from.into(), until.into()];
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| Stretch { animal: row.animal_id, began_at: row.began_at, ended_at: row.ended_at })
+        .collect())
+}
+
 /// Memberships of all groups of a site that cover an instant: group, its name, animal.
 ///
 /// # Errors

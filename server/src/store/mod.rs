@@ -22,6 +22,7 @@ pub mod entity;
 mod error;
 pub mod exchange;
 pub mod facts;
+pub mod feeding;
 mod filter;
 pub mod find;
 pub mod groups;

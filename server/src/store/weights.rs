@@ -12,6 +12,7 @@ use crate::store::filter::Filter;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::Mass;
 use sea_orm::FromQueryResult;
+use std::collections::HashMap;
 use uuid::Uuid;
 
 /// A reading to keep.
@@ -146,6 +147,33 @@ pub async fn series(
             estimate: row.estimate,
         })
         .collect())
+}
+
+/// The latest reading of each of these animals by an instant that may be used: neither doubtful nor estimated.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn latest(
+    snapshot: &Snapshot,
+    animals: &[Uuid],
+    until: DateTime<Utc>,
+) -> Result<HashMap<Uuid, (NaiveDate, Mass)>, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        animal_id: Uuid,
+        weighed_on: NaiveDate,
+        mass_mg: i64,
+    }
+    let sql = format!(
+        "SELECT DISTINCT ON (w.animal_id) w.animal_id, w.weighed_on, w.mass_mg FROM weights w
+          WHERE w.animal_id = ANY ($1) AND {} AND w.weighed_at <= $3 AND w.mass_mg IS NOT NULL
+            AND NOT w.doubtful AND w.method <> 'estimate'
+          ORDER BY w.animal_id, w.weighed_at DESC, w.id DESC",
+        known("w", 2)
+    );
+    let values = [animals.to_vec().into(), snapshot.known_at().into(), until.into()];
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    Ok(rows.into_iter().map(|row| (row.animal_id, (row.weighed_on, Mass::from_mg(row.mass_mg)))).collect())
 }
 
 /// Which readings a list is about.

@@ -193,6 +193,7 @@ impl Stage {
             "SiteService" => self.of_sites(call)?,
             "AnimalService" => self.of_animals(call).await?,
             "ExchangeService" => self.of_exchange(call)?,
+            "FeedingService" => self.of_feeding(call).await?,
             "FindService" => v1::FindAnimalsRequest { text: "Bramble".to_owned(), most: 5 }.encode_to_vec(),
             "GroupService" => self.of_groups(call).await?,
             "ClimateService" => self.of_climate(call).await?,
@@ -609,6 +610,68 @@ impl Stage {
                 let (from, until) = (Some(timestamp(from)), Some(timestamp(until)));
                 v1::GetExposureRequest { site, from, until, ..Default::default() }.encode_to_vec()
             }
+            _ => return None,
+        })
+    }
+
+    async fn of_feeding(&self, call: &str) -> Option<Vec<u8>> {
+        let (site, name) = (HOME.to_owned(), self.word());
+        let food = v1::SetFoodRequest {
+            request_id: self.house.request(),
+            site: site.clone(),
+            name: name.clone(),
+            kcal_per_g: 1.2,
+            source: "invented".to_owned(),
+            ..Default::default()
+        };
+        if call == "SetFood" {
+            return Some(food.encode_to_vec());
+        }
+        self.home.registrar.client.feeding().set_food(food).await.unwrap();
+        let (group, _) = self.group().await;
+        let mass = Some(v1::Mass { milligrams: 400_000 });
+        let given = v1::NewFeed {
+            to: Some(v1::new_feed::To::Group(group.clone())),
+            food: name.clone(),
+            given: mass,
+            method: v1::FeedMethod::Bowl.into(),
+            ..Default::default()
+        };
+        let record = v1::RecordFeedsRequest {
+            request_id: self.house.request(),
+            site: site.clone(),
+            feeds: vec![given],
+        };
+        let given = async || {
+            let given = self.home.keeper.client.feeding().record_feeds(record.clone()).await.unwrap();
+            given.into_inner().feeds[0].id.clone()
+        };
+        let request_id = self.house.request();
+        Some(match call {
+            "ListFoods" => v1::ListFoodsRequest { site, as_known_at: None }.encode_to_vec(),
+            "SetFeedPlan" => {
+                let feed = v1::PlannedFeed {
+                    time_of_day: "06:30".to_owned(),
+                    food: name,
+                    mass,
+                    method: v1::FeedMethod::Scattered.into(),
+                    ..Default::default()
+                };
+                v1::SetFeedPlanRequest { request_id, site, group, feeds: vec![feed], ..Default::default() }
+                    .encode_to_vec()
+            }
+            "RecordFeeds" => record.encode_to_vec(),
+            "RecordLeftovers" => {
+                let (feed_id, left) = (given().await, Some(v1::Mass { milligrams: 0 }));
+                v1::RecordLeftoversRequest { request_id, site, feed_id, left, lasted_minutes: Some(20) }
+                    .encode_to_vec()
+            }
+            "WithdrawFeed" => {
+                let (feed_id, because) = (given().await, "of another day".to_owned());
+                v1::WithdrawFeedRequest { request_id, site, feed_id, because }.encode_to_vec()
+            }
+            "ListFeeds" => v1::ListFeedsRequest { site, ..Default::default() }.encode_to_vec(),
+            "GetFeeding" => v1::GetFeedingRequest { site, group, ..Default::default() }.encode_to_vec(),
             _ => return None,
         })
     }

@@ -11,10 +11,13 @@ use std::path::Path;
 const NOT_OURS: &str = "_sqlx_migrations";
 
 /// Keys that no write of ours can break, with the reason. All others must be told to people.
-const NEVER_BROKEN: [(&str, &str); 44] = [
+const NEVER_BROKEN: [(&str, &str); 47] = [
     ("devices_pkey", "a fresh identifier"),
     ("climate_rules_pkey", "a fresh identifier"),
     ("device_batches_pkey", "a fresh identifier"),
+    ("foods_pkey", "a fresh identifier"),
+    ("feed_plans_pkey", "a fresh identifier"),
+    ("feeds_pkey", "a fresh identifier"),
     ("sites_pkey", "a fresh identifier"),
     ("enclosures_pkey", "a fresh identifier"),
     ("enclosures_site_id_id_key", "contains a fresh identifier; it is there for a foreign key"),
@@ -59,7 +62,7 @@ const NEVER_BROKEN: [(&str, &str); 44] = [
 ];
 
 /// All that the service may change in place. Everything else is appended.
-const MAY_CHANGE: [(&str, &[&str]); 30] = [
+const MAY_CHANGE: [(&str, &[&str]); 33] = [
     ("accession_counters", &["last"]),
     ("accessions", SUPERSEDED),
     ("animals", &["version"]),
@@ -72,6 +75,9 @@ const MAY_CHANGE: [(&str, &[&str]); 30] = [
     ("credentials", &["changed_at", "one_time", "password_hash"]),
     ("deaths", SUPERSEDED),
     ("devices", SUPERSEDED),
+    ("feed_plans", SUPERSEDED),
+    ("feeds", SUPERSEDED),
+    ("foods", SUPERSEDED),
     ("grants", SUPERSEDED),
     ("holdings", SUPERSEDED),
     ("leaves", &["position", "site_position"]),

@@ -56,6 +56,33 @@ async fn heated(house: &House, park: &Park) {
     park.keeper.client.climate().record_readings(said).await.unwrap();
 }
 
+/// A food, a plan, and something that was given.
+async fn fed(house: &House, park: &Park, group: &str) {
+    let (site, request_id) = ("QUI".to_owned(), house.request());
+    let food = v1::SetFoodRequest {
+        request_id,
+        site: site.clone(),
+        name: "Trout".to_owned(),
+        kcal_per_g: 1.2,
+        source: "invented".to_owned(),
+        ..Default::default()
+    };
+    park.registrar.client.feeding().set_food(food).await.unwrap();
+    let (request_id, group) = (house.request(), group.to_owned());
+    let plan =
+        v1::SetFeedPlanRequest { request_id, site: site.clone(), group: group.clone(), ..Default::default() };
+    park.registrar.client.feeding().set_feed_plan(plan).await.unwrap();
+    let given = v1::NewFeed {
+        to: Some(v1::new_feed::To::Group(group)),
+        food: "trout".to_owned(),
+        given: Some(v1::Mass { milligrams: 400_000 }),
+        method: v1::FeedMethod::Bowl.into(),
+        ..Default::default()
+    };
+    let record = v1::RecordFeedsRequest { request_id: house.request(), site, feeds: vec![given] };
+    park.keeper.client.feeding().record_feeds(record).await.unwrap();
+}
+
 /// Who asks, as a transaction tells the database.
 #[derive(Clone, Copy)]
 struct Asker {
@@ -314,6 +341,7 @@ impl Scene {
         };
         this.quill.registrar.client.merges().merge_animals(merge).await.unwrap();
         heated(&this.house, &this.quill).await;
+        fed(&this.house, &this.quill, "Weir family").await;
         // A move that is none of Brack's business.
         this.propose("Sedge", &third.code, v1::TransferTerms::Loan).await;
         ledger::seal(&this.house.records, &Caller::itself()).await.unwrap();
@@ -374,7 +402,7 @@ impl Scene {
         let mut owner = self.house.owner().await;
         let tables: Vec<String> = sqlx::query_scalar(
             "SELECT t.relname::text FROM pg_class t
-              WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND t.relname NOT IN ('checks', 'litter_changes', 'loans', 'papers')
+              WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND t.relname NOT IN ('checks', 'feeds', 'litter_changes', 'loans', 'papers')
                 AND 2 = (SELECT count(*) FROM pg_attribute a
                           WHERE a.attrelid = t.oid AND a.attname IN ('animal_id', 'superseded_at'))
               ORDER BY 1",

@@ -10,6 +10,7 @@ mod climate;
 mod corrections;
 mod exchange;
 mod faults;
+mod feeding;
 mod find;
 mod groups;
 mod growth;

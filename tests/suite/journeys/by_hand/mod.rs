@@ -1,6 +1,7 @@
 //! What people do, typed by hand: the command line against a real server, each journey as one text.
 
 mod auditors_report;
+mod fed_by_hand;
 mod houses_night;
 mod keepers_week;
 mod registrars_papers;

@@ -1,0 +1,96 @@
+//! `holt feed left`, `holt feed withdraw`
+
+use super::amount;
+use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::failure::Failure;
+use crate::session::{Session, request_id};
+use crate::views::Told;
+use crate::views::feeding::Feed as View;
+use chrono::Days;
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// Days over which what was given is looked for by a part of its id.
+const LATELY: Days = Days::new(31);
+
+/// Record what was left of something that was given, and how long it lasted
+#[derive(Args, Debug)]
+#[command(after_help = "\
+What was said of it before is taken back. What was given is listed with its id by `holt feed show` and \
+`holt feed list`; of one of the last month, four characters from the beginning or end of it are enough.
+
+Examples:
+  holt feed left 0000002a 35g
+  holt feed left 0000002a 0g --lasted 25")]
+pub(super) struct Left {
+    /// What was given, by its id
+    #[arg(value_name = "ID", value_parser = id_part)]
+    feed: String,
+    /// How much was left, with its unit
+    #[arg(value_name = "MASS", value_parser = amount)]
+    left: v1::Mass,
+    /// For so many minutes it lasted
+    #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=10_080))]
+    lasted: Option<i32>,
+}
+
+/// The identifier that a part of one means.
+async fn find(session: &Session, site: &str, part: &str) -> Result<String, Failure> {
+    if part.len() == 36 {
+        return Ok(part.to_owned());
+    }
+    let today = session.today(session.zone(site).await?);
+    let days = v1::DaySpan { first: Some(day(today - LATELY)), last: Some(day(today)) };
+    let ask = v1::ListFeedsRequest { site: site.to_owned(), days: Some(days), ..Default::default() };
+    let feeds = session.all(ask, usize::MAX).await?;
+    let found = the_one("feed", part, &feeds, |feed| &feed.id)?;
+    found.map(|feed| feed.id.clone()).ok_or_else(|| nothing_of("feed", part, "holt feed list"))
+}
+
+impl Left {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::RecordLeftoversRequest {
+            request_id: request_id(),
+            feed_id: find(session, &site, &self.feed).await?,
+            site,
+            left: Some(self.left),
+            lasted_minutes: self.lasted,
+        };
+        let thing = View::new(session.ask(ask).await?.feed.unwrap_or_default(), zone);
+        let say = thing.spoken();
+        errand.show(&Told { thing, say })
+    }
+}
+
+/// Take back a record of something that was not given
+#[derive(Args, Debug)]
+#[command(after_help = "Examples:\n  holt feed withdraw 0000002a --because \"entered twice\"")]
+pub(super) struct Withdraw {
+    /// What is on record as given, by its id
+    #[arg(value_name = "ID", value_parser = id_part)]
+    feed: String,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+}
+
+impl Withdraw {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::WithdrawFeedRequest {
+            request_id: request_id(),
+            feed_id: find(session, &site, &self.feed).await?,
+            site,
+            because: self.because,
+        };
+        let thing = View::new(session.ask(ask).await?.feed.unwrap_or_default(), zone);
+        let say = format!("Taken back: {}", thing.spoken());
+        errand.show(&Told { thing, say })
+    }
+}

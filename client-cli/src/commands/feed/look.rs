@@ -1,0 +1,102 @@
+//! `holt feed show`, `holt feed list`
+
+use crate::commands::when;
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::moment::{DayWord, WhenWord};
+use crate::views::Many;
+use crate::views::feeding::{Feed as View, Feeding};
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// Show how a group is fed: its plan, what it was given and ate, and what its members need
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Averages are over the days on which something is on record and that are over. What was eaten is known only \
+where somebody looked what was left of all that was given that day.
+
+Examples:
+  holt feed show \"Weir family\"
+  holt feed show \"Weir family\" --on 2026-11-20 --days 28 --format csv
+  holt feed show \"Weir family\" --ask || echo \"look at the plan\"")]
+pub(super) struct Show {
+    /// The group: its name, or its id
+    group: String,
+    /// The day; today, unless given
+    #[arg(long, value_name = "DAY")]
+    on: Option<DayWord>,
+    /// Look back over so many days [default: 14]
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=92))]
+    days: Option<i32>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+    /// Exit with 10 unless the plan is known to fit what the members need
+    #[arg(long)]
+    ask: bool,
+}
+
+impl Show {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::GetFeedingRequest {
+            site,
+            group: self.group,
+            as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
+            days: self.days.unwrap_or_default(),
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+        };
+        let feeding = Feeding::new(session.ask(ask).await?, zone);
+        errand.show(&feeding)?;
+        Ok(if self.ask && !feeding.fits() { Exit::No } else { Exit::Done })
+    }
+}
+
+/// List what was given at a site, newest first
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt feed list --group \"Weir family\" --from yesterday
+  holt feed list --animal Sedge --format csv")]
+pub(super) struct List {
+    /// To one group only: its name, or its id
+    #[arg(long, value_name = "GROUP", conflicts_with = "animal")]
+    group: Option<String>,
+    /// To one animal alone only
+    #[arg(long, value_name = "ANIMAL")]
+    animal: Option<String>,
+    /// First day
+    #[arg(long, value_name = "DAY")]
+    from: Option<DayWord>,
+    /// Last day; today, unless given
+    #[arg(long, value_name = "DAY")]
+    to: Option<DayWord>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+    /// The newest so many only
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    limit: Option<u32>,
+}
+
+impl List {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::ListFeedsRequest {
+            site,
+            group: self.group.unwrap_or_default(),
+            animal: self.animal.unwrap_or_default(),
+            days: when::span(self.from, self.to, session.today(zone))?,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            page: None,
+        };
+        let limit = self.limit.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(usize::MAX);
+        let feeds = session.all(ask, limit).await?;
+        errand.show(&Many(feeds.into_iter().map(|feed| View::new(feed, zone)).collect()))
+    }
+}

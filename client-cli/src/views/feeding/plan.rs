@@ -1,0 +1,132 @@
+//! What a group is to be given.
+
+use super::need::{Beside, Need};
+use super::tenth;
+use crate::output::{Answer, Page, Table};
+use crate::views::{CHECKED_ONLY, day, some, spoken_mass};
+use crate::words::Word;
+use holt_proto::v1;
+use serde::Serialize;
+
+/// Something that a group is given each day.
+#[derive(Clone, Default, Serialize)]
+pub(crate) struct Portion {
+    time_of_day: String,
+    food: String,
+    mass_mg: i64,
+    kcal: f64,
+    how: &'static str,
+    enrichment: bool,
+    note: Option<String>,
+}
+
+/// What a group is given each day.
+#[derive(Clone, Serialize)]
+pub(super) struct Plan {
+    group: String,
+    from: Option<String>,
+    pub(super) kcal: f64,
+    enrichment_kcal: f64,
+    feeds: Vec<Portion>,
+}
+
+impl From<v1::FeedPlan> for Plan {
+    fn from(plan: v1::FeedPlan) -> Self {
+        let portions = plan.feeds.into_iter().map(|feed| Portion {
+            how: feed.method().word(),
+            time_of_day: feed.time_of_day,
+            food: feed.food,
+            mass_mg: feed.mass.map(|mass| mass.milligrams).unwrap_or_default(),
+            kcal: tenth(feed.kcal),
+            enrichment: feed.as_enrichment,
+            note: some(feed.note),
+        });
+        Self {
+            group: plan.group,
+            from: day(plan.begins_on),
+            kcal: tenth(plan.kcal),
+            enrichment_kcal: tenth(plan.enrichment_kcal),
+            feeds: portions.collect(),
+        }
+    }
+}
+
+impl Plan {
+    pub(super) fn page(&self, page: &mut Page) {
+        let from = self.from.as_deref().unwrap_or_default();
+        if self.feeds.is_empty() {
+            page.line(&format!("Nothing is planned for {} from {from} on.", self.group));
+            return;
+        }
+        page.line(&format!("Plan of {} from {from} on:", self.group));
+        let mut table = Table::new(["At", "What", "kcal", "How", "Note"]).numbers([2]);
+        for portion in &self.feeds {
+            let how = if portion.enrichment {
+                format!("{}, enrichment", portion.how)
+            } else {
+                portion.how.to_owned()
+            };
+            table.row([
+                portion.time_of_day.clone(),
+                format!("{} {}", spoken_mass(portion.mass_mg), portion.food),
+                format!("{:.0}", portion.kcal),
+                how,
+                portion.note.clone().unwrap_or_default(),
+            ]);
+        }
+        page.table(&table);
+        if self.enrichment_kcal > 0.0 {
+            page.line(&format!("{:.0} kcal of it are kept for enrichment.", self.enrichment_kcal));
+        }
+    }
+}
+
+/// A plan that was set, or tried.
+#[derive(Serialize)]
+pub(crate) struct Planned {
+    #[serde(flatten)]
+    plan: Plan,
+    need: Need,
+    planned: Beside,
+    #[serde(skip)]
+    checked_only: bool,
+}
+
+impl Planned {
+    pub(crate) fn new(answer: v1::SetFeedPlanResponse, checked_only: bool) -> Self {
+        Self {
+            plan: answer.plan.unwrap_or_default().into(),
+            need: answer.need.unwrap_or_default().into(),
+            planned: answer.planned.unwrap_or_default().into(),
+            checked_only,
+        }
+    }
+
+    pub(crate) fn fits(&self) -> bool {
+        self.planned.fits()
+    }
+}
+
+impl Answer for Planned {
+    type Row = Portion;
+
+    fn rows(&self) -> Vec<Portion> {
+        self.plan.feeds.clone()
+    }
+
+    fn page(&self, page: &mut Page) {
+        if self.checked_only {
+            page.line(CHECKED_ONLY);
+        }
+        self.plan.page(page);
+        self.need.page(page);
+        if !self.plan.feeds.is_empty() {
+            let spoken = self.planned.spoken(page);
+            page.line(&format!("Planned: {spoken}."));
+        }
+        page.remark(
+            "The need is worked out from mass alone and easily off by a third for one animal: judge a ration by the \
+             weights that follow it.",
+        );
+    }
+}
