@@ -8,6 +8,7 @@ mod climate;
 mod completions;
 mod concern;
 mod concerns;
+mod condition;
 mod correct;
 mod due;
 mod enclosure;
@@ -65,6 +66,7 @@ pub(crate) enum Asking {
     Weigh(weigh::Weigh),
     Weights(weights::Weights),
     Growth(growth::Growth),
+    Condition(condition::Condition),
     Feed(feed::Feed),
     Due(due::Due),
     Concerns(concerns::Concerns),
@@ -129,6 +131,7 @@ impl Asking {
             Self::Weigh(command) => command.run(errand).await,
             Self::Weights(command) => command.run(errand).await,
             Self::Growth(command) => command.run(errand).await,
+            Self::Condition(command) => command.run(errand).await,
             Self::Feed(command) => command.run(errand).await,
             Self::Due(command) => command.run(errand).await,
             Self::Concerns(command) => command.run(errand).await,

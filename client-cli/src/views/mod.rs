@@ -11,6 +11,7 @@ pub(crate) mod assessment;
 pub(crate) mod check;
 pub(crate) mod climate;
 pub(crate) mod concern;
+pub(crate) mod condition;
 pub(crate) mod course;
 pub(crate) mod coverage;
 pub(crate) mod crate_reading;

@@ -1,6 +1,7 @@
 //! A group is fed: what it is to be given, what it was given, what it left, and what its members need.
 
 mod account;
+mod condition;
 mod given;
 mod plans;
 mod refused;

@@ -1,0 +1,79 @@
+//! `holt condition`
+
+use super::when;
+use crate::errand::{Errand, Outcome};
+use crate::moment::{DayWord, WhenWord};
+use crate::views::condition::{Condition as View, Records};
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// Show the weights of an animal beside its body condition and its food, week by week
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Body condition is what assessments found under the indicator `body-condition`, on the scale of their protocol. Food is \
+what the animal was given alone: what a group was given is the group's, and no animal's.
+
+Examples:
+  holt condition Bramble
+  holt condition Bramble --from 2026-01-01 --format csv")]
+pub(crate) struct Condition {
+    /// The animal
+    animal: String,
+    /// First day; half a year ago, unless given
+    #[arg(long, value_name = "DAY")]
+    from: Option<DayWord>,
+    /// Last day; today, unless given
+    #[arg(long, value_name = "DAY", requires = "from")]
+    to: Option<DayWord>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+/// Days that are shown, unless others are asked for: half a year.
+const USUAL_DAYS: u64 = 26 * 7 - 1;
+
+impl Condition {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let zone = session.zone(&site).await?;
+        let today = session.today(zone);
+        let days = match when::span(self.from, self.to, today)? {
+            Some(days) => days,
+            None => v1::DaySpan {
+                first: Some(day(today - chrono::Days::new(USUAL_DAYS))),
+                last: Some(day(today)),
+            },
+        };
+        let as_known_at = when::instant(self.as_known_at, zone, session.now())?;
+        let weights = v1::ListWeightsRequest {
+            site: site.clone(),
+            animal: self.animal.clone(),
+            days: Some(days),
+            page: None,
+            as_known_at,
+        };
+        let assessments = v1::ListAssessmentsRequest {
+            site: site.clone(),
+            animal: self.animal.clone(),
+            days: Some(days),
+            page: None,
+            as_known_at,
+        };
+        let feeds = v1::ListFeedsRequest {
+            site,
+            animal: self.animal.clone(),
+            days: Some(days),
+            as_known_at,
+            ..Default::default()
+        };
+        let records = Records {
+            weights: session.all(weights, usize::MAX).await?,
+            assessments: session.all(assessments, usize::MAX).await?,
+            feeds: session.all(feeds, usize::MAX).await?,
+        };
+        errand.show(&View::new(self.animal, &records, zone))
+    }
+}
