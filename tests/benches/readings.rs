@@ -6,7 +6,6 @@
 
 #![expect(clippy::print_stdout, reason = "the figures are what it is for")]
 #![expect(clippy::unwrap_used, reason = "where a bench cannot go on, it ends")]
-#![expect(clippy::disallowed_methods, reason = "it is a client: it makes request ids")]
 
 use chrono::{DateTime, TimeDelta, Utc};
 use holt_proto::time::timestamp;
