@@ -4,17 +4,17 @@ use holt_proto::v1::{
     self, animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
     census_service_client::CensusServiceClient, check_service_client::CheckServiceClient,
     climate_service_client::ClimateServiceClient, concern_service_client::ConcernServiceClient,
-    correction_service_client::CorrectionServiceClient, exchange_service_client::ExchangeServiceClient,
-    feeding_service_client::FeedingServiceClient, find_service_client::FindServiceClient,
-    group_service_client::GroupServiceClient, growth_service_client::GrowthServiceClient,
-    history_service_client::HistoryServiceClient, ledger_service_client::LedgerServiceClient,
-    litter_service_client::LitterServiceClient, loan_service_client::LoanServiceClient,
-    mark_service_client::MarkServiceClient, merge_service_client::MergeServiceClient,
-    paper_service_client::PaperServiceClient, people_service_client::PeopleServiceClient,
-    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
-    site_service_client::SiteServiceClient, title_service_client::TitleServiceClient,
-    transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
-    welfare_service_client::WelfareServiceClient,
+    correction_service_client::CorrectionServiceClient, enrichment_service_client::EnrichmentServiceClient,
+    exchange_service_client::ExchangeServiceClient, feeding_service_client::FeedingServiceClient,
+    find_service_client::FindServiceClient, group_service_client::GroupServiceClient,
+    growth_service_client::GrowthServiceClient, history_service_client::HistoryServiceClient,
+    ledger_service_client::LedgerServiceClient, litter_service_client::LitterServiceClient,
+    loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
+    merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
+    people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
+    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
+    title_service_client::TitleServiceClient, transfer_service_client::TransferServiceClient,
+    weight_service_client::WeightServiceClient, welfare_service_client::WelfareServiceClient,
 };
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
@@ -96,6 +96,17 @@ calls! {
     }
     ExchangeServiceClient {
         list_lives Reads ListLivesRequest => ListLivesResponse;
+    }
+    EnrichmentServiceClient {
+        set_enrichment_item SameRequest SetEnrichmentItemRequest => SetEnrichmentItemResponse;
+        list_enrichment_items Reads ListEnrichmentItemsRequest => ListEnrichmentItemsResponse;
+        set_enrichment_terms SameRequest SetEnrichmentTermsRequest => SetEnrichmentTermsResponse;
+        record_enrichment SameRequest RecordEnrichmentRequest => RecordEnrichmentResponse;
+        record_enrichment_use SameRequest RecordEnrichmentUseRequest => RecordEnrichmentUseResponse;
+        withdraw_enrichment SameRequest WithdrawEnrichmentRequest => WithdrawEnrichmentResponse;
+        list_enrichment_offers Reads ListEnrichmentOffersRequest => ListEnrichmentOffersResponse;
+        get_enrichment Reads GetEnrichmentRequest => GetEnrichmentResponse;
+        plan_enrichment Reads PlanEnrichmentRequest => PlanEnrichmentResponse;
     }
     FeedingServiceClient {
         set_food SameRequest SetFoodRequest => SetFoodResponse;
@@ -284,6 +295,7 @@ paged! {
     ListWeightsRequest: weights of Weight;
     ListAssessmentsRequest: assessments of Assessment;
     ListConcernsRequest: concerns of Concern;
+    ListEnrichmentOffersRequest: offers of EnrichmentOffer;
     ListFeedsRequest: feeds of Feed;
     ListTransfersRequest: transfers of Transfer;
     ListLoansRequest: loans of Loan;

@@ -65,6 +65,12 @@ words! {
     Duty: Weigh "weigh", Assess "assess", EndLoan "end-loan";
     EnclosureKind: Indoor "indoor", Outdoor "outdoor", Mixed "mixed";
     Enhancement: None "0", Low "+", Mid "++", High "+++";
+    EnrichmentGap: NothingSuits "nothing-suits", AllResting "all-resting", RationSpent "ration-spent",
+        NoStaffTime "no-staff-time";
+    EnrichmentKind: Food "food", Sensory "sensory", Structural "structural", Social "social",
+        Cognitive "cognitive";
+    EnrichmentObjection: Hazard "hazard", Species "species", TooSoon "too-soon", OutOfUse "out-of-use";
+    EnrichmentResponse: Avoided "avoided", Ignored "ignored", Inspected "inspected", Used "used";
     FeedMethod: Scattered "scattered", Hidden "hidden", Hand "hand", Bowl "bowl";
     NeedUnknown: NeverWeighed "never-weighed", SpeciesNotDescribed "species-not-described";
     FoundBy: Id "id", Accession "accession", Mark "mark";
@@ -160,6 +166,10 @@ mod tests {
         complete::<v1::Measure>();
         complete::<v1::FactChangeKind>();
         complete::<v1::FactKind>();
+        complete::<v1::EnrichmentGap>();
+        complete::<v1::EnrichmentKind>();
+        complete::<v1::EnrichmentObjection>();
+        complete::<v1::EnrichmentResponse>();
         complete::<v1::FeedMethod>();
         complete::<v1::NeedUnknown>();
         complete::<v1::FoundBy>();

@@ -32,6 +32,7 @@ const FILES: &[(i64, &str, &str)] = &[
     (24, "growth_references", include_str!("../sql/0024_growth_references.sql")),
     (28, "climate", include_str!("../sql/0028_climate.sql")),
     (29, "feeding", include_str!("../sql/0029_feeding.sql")),
+    (30, "enrichment", include_str!("../sql/0030_enrichment.sql")),
 ];
 
 /// A migrator over [`FILES`]. Run it as the owner of the database, before the service connects.

@@ -12,6 +12,7 @@ mod condition;
 mod correct;
 mod due;
 mod enclosure;
+mod enrich;
 mod exchange;
 mod feed;
 mod find;
@@ -68,6 +69,7 @@ pub(crate) enum Asking {
     Growth(growth::Growth),
     Condition(condition::Condition),
     Feed(feed::Feed),
+    Enrich(enrich::Enrich),
     Due(due::Due),
     Concerns(concerns::Concerns),
     Concern(concern::Concern),
@@ -133,6 +135,7 @@ impl Asking {
             Self::Growth(command) => command.run(errand).await,
             Self::Condition(command) => command.run(errand).await,
             Self::Feed(command) => command.run(errand).await,
+            Self::Enrich(command) => command.run(errand).await,
             Self::Due(command) => command.run(errand).await,
             Self::Concerns(command) => command.run(errand).await,
             Self::Concern(command) => command.run(errand).await,

@@ -14,7 +14,8 @@ pub enum Deed {
     Weigh,
     /// Record assessments.
     Assess,
-    /// Record what was done with animals on the day: what they were given and what they left.
+    /// Record what was done with animals on the day: what they were given and what they left, what they were
+    /// offered and how they met it.
     Tend,
     /// Register animals and litters, sexes, deaths, departures, marks.
     Register,
@@ -28,7 +29,8 @@ pub enum Deed {
     Move,
     /// Withhold and release a move.
     Withhold,
-    /// Set up and end checks; devices, and what must be kept in enclosures; foods, and what groups are to be given.
+    /// Set up and end checks; devices, and what must be kept in enclosures; foods, and what groups are to be
+    /// given; what there is to offer them.
     SetChecks,
     /// Take up and settle concerns.
     AnswerConcerns,
@@ -192,6 +194,15 @@ pub const METHODS: &[(&str, Need)] = {
         ("ClimateService/SendReadings", R(D::Weigh)),
         ("ClimateService/GetClimate", R(D::Read)),
         ("ClimateService/GetExposure", R(D::Read)),
+        ("EnrichmentService/SetEnrichmentItem", R(D::SetChecks)),
+        ("EnrichmentService/ListEnrichmentItems", R(D::Read)),
+        ("EnrichmentService/SetEnrichmentTerms", R(D::SetChecks)),
+        ("EnrichmentService/RecordEnrichment", R(D::Tend)),
+        ("EnrichmentService/RecordEnrichmentUse", R(D::Tend)),
+        ("EnrichmentService/WithdrawEnrichment", R(D::Tend)),
+        ("EnrichmentService/ListEnrichmentOffers", R(D::Read)),
+        ("EnrichmentService/GetEnrichment", R(D::Read)),
+        ("EnrichmentService/PlanEnrichment", R(D::Read)),
         ("FeedingService/SetFood", R(D::SetChecks)),
         ("FeedingService/ListFoods", R(D::Read)),
         ("FeedingService/SetFeedPlan", R(D::SetChecks)),

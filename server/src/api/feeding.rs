@@ -226,6 +226,7 @@ fn told_day(told: FedDay) -> v1::FedDay {
         enrichment_kcal: told.enrichment,
         feeds: count(told.feeds),
         not_looked_at: count(told.not_looked_at),
+        items: count(told.items),
         alone: alone.collect(),
         weighed: weighed.collect(),
     }

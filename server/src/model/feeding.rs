@@ -263,6 +263,8 @@ pub struct FedDay {
     pub enrichment: f64,
     pub feeds: usize,
     pub not_looked_at: usize,
+    /// Offers of enrichment items that give energy; in all the sums.
+    pub items: usize,
     pub alone: Vec<Alone>,
     pub weighed: Vec<(Label, Mass)>,
 }

@@ -7,6 +7,7 @@ pub mod climate;
 pub mod concern;
 pub mod crate_reading;
 pub mod death;
+pub mod enrichment;
 pub mod exchange;
 pub mod fact;
 pub mod feeding;

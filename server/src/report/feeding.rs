@@ -3,6 +3,7 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Label;
+use crate::model::enrichment::Offer;
 use crate::model::feeding::{Alone, Beside, FedDay, Feed, Feeding, GroupNeed, Plan};
 use crate::model::group::Group;
 use crate::records::animals::lens_of;
@@ -10,7 +11,7 @@ use crate::records::error::Result;
 use crate::records::{Records, groups as rules, rations};
 use crate::store::animals::{self, Lens};
 use crate::store::feeding::{self, Wanted};
-use crate::store::{Snapshot, groups, weights};
+use crate::store::{Snapshot, enrichment, groups, weights};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use holt_audit::terms::Mass;
 use std::collections::{BTreeMap, HashMap};
@@ -69,13 +70,21 @@ pub(crate) async fn told(
         })
     });
     feeds.reverse();
+    let offered = enrichment::Wanted {
+        group: Some(group.id),
+        days: Some((first, lens.day)),
+        ..enrichment::Wanted::default()
+    };
+    let mut items = enrichment::offers(snapshot, permit, offered).await?;
+    items.retain(|offer| offer.kcal.is_some());
     let mut weighed = weighed(snapshot, &ids, lens, (from, until), permit).await?;
     let days: Vec<FedDay> = first
         .iter_days()
         .take_while(|day| *day <= lens.day)
         .map(|day| {
             let of_day: Vec<&Feed> = feeds.iter().filter(|feed| feed.given_on == day).collect();
-            fed(day, &of_day, weighed.remove(&day).unwrap_or_default())
+            let items: Vec<&Offer> = items.iter().filter(|offer| offer.given_on == day).collect();
+            fed(day, &of_day, &items, weighed.remove(&day).unwrap_or_default())
         })
         .collect();
     let (given, eaten) = means(&days, &need, today);
@@ -122,17 +131,19 @@ async fn weighed(
     Ok(by_day)
 }
 
-/// Energy eaten, where it is known of each feed and there is one.
-fn eaten<'f>(feeds: impl IntoIterator<Item = &'f Feed>) -> Option<f64> {
-    let mut feeds = feeds.into_iter().peekable();
-    feeds.peek()?;
-    feeds.map(Feed::eaten_kcal).sum()
+/// Energy eaten, where it is known of each thing and there is one.
+fn eaten(things: impl IntoIterator<Item = Option<f64>>) -> Option<f64> {
+    let mut things = things.into_iter().peekable();
+    things.peek()?;
+    things.sum()
 }
 
-fn fed(day: NaiveDate, feeds: &[&Feed], weighed: Vec<(Label, Mass)>) -> FedDay {
+fn fed(day: NaiveDate, feeds: &[&Feed], items: &[&Offer], weighed: Vec<(Label, Mass)>) -> FedDay {
     let sum = |of: &dyn Fn(&Feed) -> bool| -> f64 {
         feeds.iter().filter(|feed| of(feed)).map(|feed| feed.given_kcal()).sum()
     };
+    let of_items: f64 = items.iter().filter_map(|offer| offer.kcal).sum();
+    let both = feeds.iter().map(|feed| feed.eaten_kcal()).chain(items.iter().map(|offer| offer.eaten_kcal()));
     let mut alone: BTreeMap<String, (Label, Vec<&Feed>)> = BTreeMap::new();
     for feed in feeds {
         if let Some(animal) = &feed.animal {
@@ -143,15 +154,16 @@ fn fed(day: NaiveDate, feeds: &[&Feed], weighed: Vec<(Label, Mass)>) -> FedDay {
     let alone = alone.into_values().map(|(animal, own)| Alone {
         animal,
         given: own.iter().map(|feed| feed.given_kcal()).sum(),
-        eaten: eaten(own),
+        eaten: eaten(own.iter().map(|feed| feed.eaten_kcal())),
     });
     FedDay {
         day,
-        given: sum(&|_| true),
-        eaten: eaten(feeds.iter().copied()),
-        enrichment: sum(&|feed| feed.as_enrichment),
+        given: sum(&|_| true) + of_items,
+        eaten: eaten(both),
+        enrichment: sum(&|feed| feed.as_enrichment) + of_items,
         feeds: feeds.len(),
         not_looked_at: feeds.iter().filter(|feed| feed.left.is_none()).count(),
+        items: items.len(),
         alone: alone.collect(),
         weighed,
     }
@@ -159,7 +171,7 @@ fn fed(day: NaiveDate, feeds: &[&Feed], weighed: Vec<(Label, Mass)>) -> FedDay {
 
 /// What was given, and what was eaten, on an average day that is over and of which it is on record.
 fn means(days: &[FedDay], need: &GroupNeed, today: NaiveDate) -> (Option<Beside>, Option<Beside>) {
-    let over = || days.iter().filter(|day| day.day < today && day.feeds > 0);
+    let over = || days.iter().filter(|day| day.day < today && day.feeds + day.items > 0);
     let mean = |kcal: Vec<f64>| {
         let days = u32::try_from(kcal.len()).ok().filter(|days| *days > 0)?;
         Some(need.beside(kcal.iter().sum::<f64>() / f64::from(days)))

@@ -174,6 +174,24 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at it, and send it again",
     ),
     (
+        "enrichment_items_site_name_key",
+        Reason::Contention,
+        "somebody said something of this item meanwhile",
+        "look at it again",
+    ),
+    (
+        "enrichment_terms_one_key",
+        Reason::Contention,
+        "somebody else said what holds for the group meanwhile",
+        "look at it, and send it again",
+    ),
+    (
+        "enrichment_offers_one_version_key",
+        Reason::Contention,
+        "somebody changed the record meanwhile",
+        "look at it again",
+    ),
+    (
         "foods_site_name_key",
         Reason::Contention,
         "somebody said something of this food meanwhile",

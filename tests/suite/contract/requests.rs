@@ -193,6 +193,7 @@ impl Stage {
             "SiteService" => self.of_sites(call)?,
             "AnimalService" => self.of_animals(call).await?,
             "ExchangeService" => self.of_exchange(call)?,
+            "EnrichmentService" => self.of_enrichment(call).await?,
             "FeedingService" => self.of_feeding(call).await?,
             "FindService" => v1::FindAnimalsRequest { text: "Bramble".to_owned(), most: 5 }.encode_to_vec(),
             "GroupService" => self.of_groups(call).await?,
@@ -609,6 +610,70 @@ impl Stage {
                 let (from, until) = (start_of_time() - TimeDelta::hours(1), start_of_time());
                 let (from, until) = (Some(timestamp(from)), Some(timestamp(until)));
                 v1::GetExposureRequest { site, from, until, ..Default::default() }.encode_to_vec()
+            }
+            _ => return None,
+        })
+    }
+
+    async fn of_enrichment(&self, call: &str) -> Option<Vec<u8>> {
+        let (site, name) = (HOME.to_owned(), self.word());
+        let item = v1::EnrichmentItem {
+            name: name.clone(),
+            kind: v1::EnrichmentKind::Sensory.into(),
+            ..Default::default()
+        };
+        let set = v1::SetEnrichmentItemRequest {
+            request_id: self.house.request(),
+            site: site.clone(),
+            item: Some(item),
+            because: String::new(),
+        };
+        if call == "SetEnrichmentItem" {
+            return Some(set.encode_to_vec());
+        }
+        self.home.registrar.client.enrichment().set_enrichment_item(set).await.unwrap();
+        let (group, _) = self.group().await;
+        let offer = v1::NewEnrichmentOffer {
+            to: Some(v1::new_enrichment_offer::To::Group(group.clone())),
+            item: name,
+            ..Default::default()
+        };
+        let record = v1::RecordEnrichmentRequest {
+            request_id: self.house.request(),
+            site: site.clone(),
+            offers: vec![offer],
+        };
+        let given = async || {
+            let given = self.home.keeper.client.enrichment().record_enrichment(record.clone()).await.unwrap();
+            given.into_inner().offers[0].id.clone()
+        };
+        let request_id = self.house.request();
+        Some(match call {
+            "ListEnrichmentItems" => {
+                v1::ListEnrichmentItemsRequest { site, ..Default::default() }.encode_to_vec()
+            }
+            "SetEnrichmentTerms" => {
+                let terms = Some(v1::EnrichmentTerms { group, ..Default::default() });
+                v1::SetEnrichmentTermsRequest { request_id, site, terms, because: String::new() }
+                    .encode_to_vec()
+            }
+            "RecordEnrichment" => record.encode_to_vec(),
+            "RecordEnrichmentUse" => {
+                let (offer_id, response) = (given().await, v1::EnrichmentResponse::Used.into());
+                let used_minutes = Some(12);
+                v1::RecordEnrichmentUseRequest { request_id, site, offer_id, response, used_minutes }
+                    .encode_to_vec()
+            }
+            "WithdrawEnrichment" => {
+                let (offer_id, because) = (given().await, "of another day".to_owned());
+                v1::WithdrawEnrichmentRequest { request_id, site, offer_id, because }.encode_to_vec()
+            }
+            "ListEnrichmentOffers" => {
+                v1::ListEnrichmentOffersRequest { site, ..Default::default() }.encode_to_vec()
+            }
+            "GetEnrichment" => v1::GetEnrichmentRequest { site, group, ..Default::default() }.encode_to_vec(),
+            "PlanEnrichment" => {
+                v1::PlanEnrichmentRequest { site, groups: vec![group], ..Default::default() }.encode_to_vec()
             }
             _ => return None,
         })

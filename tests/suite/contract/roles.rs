@@ -38,7 +38,7 @@ const ROLES: [(Role, char); 5] = [
 
 /// Every method, the roles that may call it, and where they must be held. Written out a second time, by
 /// hand: a role that is let in by mistake in the server's own table is not let in here.
-const TABLE: [(&str, &str, Held); 116] = {
+const TABLE: [(&str, &str, Held); 125] = {
     use Held::{AnyToken, Everywhere, NoToken, Somewhere, There};
     [
         ("PeopleService/SignIn", "", NoToken),
@@ -139,6 +139,15 @@ const TABLE: [(&str, &str, Held); 116] = {
         ("ClimateService/SendReadings", "kv", There),
         ("ClimateService/GetClimate", "krav", There),
         ("ClimateService/GetExposure", "krav", There),
+        ("EnrichmentService/SetEnrichmentItem", "rv", There),
+        ("EnrichmentService/ListEnrichmentItems", "krav", There),
+        ("EnrichmentService/SetEnrichmentTerms", "rv", There),
+        ("EnrichmentService/RecordEnrichment", "kv", There),
+        ("EnrichmentService/RecordEnrichmentUse", "kv", There),
+        ("EnrichmentService/WithdrawEnrichment", "kv", There),
+        ("EnrichmentService/ListEnrichmentOffers", "krav", There),
+        ("EnrichmentService/GetEnrichment", "krav", There),
+        ("EnrichmentService/PlanEnrichment", "krav", There),
         ("FeedingService/SetFood", "rv", There),
         ("FeedingService/ListFoods", "krav", There),
         ("FeedingService/SetFeedPlan", "rv", There),

@@ -11,10 +11,13 @@ use std::path::Path;
 const NOT_OURS: &str = "_sqlx_migrations";
 
 /// Keys that no write of ours can break, with the reason. All others must be told to people.
-const NEVER_BROKEN: [(&str, &str); 47] = [
+const NEVER_BROKEN: [(&str, &str); 50] = [
     ("devices_pkey", "a fresh identifier"),
     ("climate_rules_pkey", "a fresh identifier"),
     ("device_batches_pkey", "a fresh identifier"),
+    ("enrichment_items_pkey", "a fresh identifier"),
+    ("enrichment_terms_pkey", "a fresh identifier"),
+    ("enrichment_offers_pkey", "a fresh identifier"),
     ("foods_pkey", "a fresh identifier"),
     ("feed_plans_pkey", "a fresh identifier"),
     ("feeds_pkey", "a fresh identifier"),
@@ -62,7 +65,7 @@ const NEVER_BROKEN: [(&str, &str); 47] = [
 ];
 
 /// All that the service may change in place. Everything else is appended.
-const MAY_CHANGE: [(&str, &[&str]); 33] = [
+const MAY_CHANGE: [(&str, &[&str]); 36] = [
     ("accession_counters", &["last"]),
     ("accessions", SUPERSEDED),
     ("animals", &["version"]),
@@ -75,6 +78,9 @@ const MAY_CHANGE: [(&str, &[&str]); 33] = [
     ("credentials", &["changed_at", "one_time", "password_hash"]),
     ("deaths", SUPERSEDED),
     ("devices", SUPERSEDED),
+    ("enrichment_items", SUPERSEDED),
+    ("enrichment_offers", SUPERSEDED),
+    ("enrichment_terms", SUPERSEDED),
     ("feed_plans", SUPERSEDED),
     ("feeds", SUPERSEDED),
     ("foods", SUPERSEDED),

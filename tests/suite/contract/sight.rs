@@ -83,6 +83,38 @@ async fn fed(house: &House, park: &Park, group: &str) {
     park.keeper.client.feeding().record_feeds(record).await.unwrap();
 }
 
+/// An item, terms, and something that was offered.
+async fn enriched(house: &House, park: &Park, group: &str) {
+    let (site, registrar) = ("QUI".to_owned(), &park.registrar.client);
+    let item = v1::EnrichmentItem {
+        name: "Herbs".to_owned(),
+        kind: v1::EnrichmentKind::Sensory.into(),
+        ..Default::default()
+    };
+    let set = v1::SetEnrichmentItemRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        item: Some(item),
+        because: String::new(),
+    };
+    registrar.enrichment().set_enrichment_item(set).await.unwrap();
+    let terms = v1::EnrichmentTerms { group: group.to_owned(), ..Default::default() };
+    let set = v1::SetEnrichmentTermsRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        terms: Some(terms),
+        because: String::new(),
+    };
+    registrar.enrichment().set_enrichment_terms(set).await.unwrap();
+    let offer = v1::NewEnrichmentOffer {
+        to: Some(v1::new_enrichment_offer::To::Group(group.to_owned())),
+        item: "Herbs".to_owned(),
+        ..Default::default()
+    };
+    let record = v1::RecordEnrichmentRequest { request_id: house.request(), site, offers: vec![offer] };
+    park.keeper.client.enrichment().record_enrichment(record).await.unwrap();
+}
+
 /// Who asks, as a transaction tells the database.
 #[derive(Clone, Copy)]
 struct Asker {
@@ -342,6 +374,7 @@ impl Scene {
         this.quill.registrar.client.merges().merge_animals(merge).await.unwrap();
         heated(&this.house, &this.quill).await;
         fed(&this.house, &this.quill, "Weir family").await;
+        enriched(&this.house, &this.quill, "Weir family").await;
         // A move that is none of Brack's business.
         this.propose("Sedge", &third.code, v1::TransferTerms::Loan).await;
         ledger::seal(&this.house.records, &Caller::itself()).await.unwrap();

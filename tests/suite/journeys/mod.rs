@@ -8,6 +8,7 @@ mod census;
 mod checks;
 mod climate;
 mod corrections;
+mod enrichment;
 mod exchange;
 mod faults;
 mod feeding;

@@ -37,6 +37,8 @@ struct FedDay {
     enrichment_kcal: Option<f64>,
     feeds: i32,
     not_looked_at: i32,
+    /// Offers of enrichment items that give energy; in the sums.
+    items: i32,
     alone: Vec<Alone>,
     weighed: Vec<Weighed>,
 }
@@ -54,6 +56,8 @@ pub(crate) struct Row {
     enrichment_kcal: Option<f64>,
     feeds: i32,
     not_looked_at: i32,
+    /// Offers of enrichment items that give energy; in the sums.
+    items: i32,
     alone: String,
     weighed: String,
 }
@@ -93,11 +97,12 @@ impl From<v1::FedDay> for FedDay {
         });
         Self {
             day: day(told.fed_on),
-            given_kcal: (told.feeds > 0).then(|| tenth(told.given_kcal)),
+            given_kcal: (told.feeds + told.items > 0).then(|| tenth(told.given_kcal)),
             eaten_kcal: told.eaten_kcal.map(tenth),
-            enrichment_kcal: (told.feeds > 0).then(|| tenth(told.enrichment_kcal)),
+            enrichment_kcal: (told.feeds + told.items > 0).then(|| tenth(told.enrichment_kcal)),
             feeds: told.feeds,
             not_looked_at: told.not_looked_at,
+            items: told.items,
             alone: alone.collect(),
             weighed: weighed.collect(),
         }
@@ -121,7 +126,7 @@ impl FedDay {
     }
 
     fn eaten(&self) -> String {
-        match (self.eaten_kcal, self.feeds) {
+        match (self.eaten_kcal, self.feeds + self.items) {
             (Some(kcal), _) => format!("{kcal:.0}"),
             (None, 0) => String::new(),
             (None, _) => "?".to_owned(),
@@ -173,7 +178,7 @@ impl Feeding {
         page.gap();
         let heads = ["Day", "Given kcal", "Eaten", "Enrichment", "Alone kcal", "Weighed"];
         let mut table = Table::new(heads).numbers([1, 2, 3]);
-        let told = |day: &&FedDay| day.feeds > 0 || !day.weighed.is_empty();
+        let told = |day: &&FedDay| day.given_kcal.is_some() || !day.weighed.is_empty();
         for day in self.days.iter().filter(told) {
             let number = |kcal: Option<f64>| kcal.map(|kcal| format!("{kcal:.0}")).unwrap_or_default();
             table.row([
@@ -206,6 +211,7 @@ impl Answer for Feeding {
             enrichment_kcal: day.enrichment_kcal,
             feeds: day.feeds,
             not_looked_at: day.not_looked_at,
+            items: day.items,
             alone: day.alone(),
             weighed: day.weighed(),
         };

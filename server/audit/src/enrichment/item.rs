@@ -38,8 +38,8 @@ pub struct Item<I, S> {
     pub hazards: BTreeSet<String>,
     /// Species that it is not for.
     pub not_for: BTreeSet<S>,
-    /// Thousandths of a group's daily ration that it gives.
-    pub ration: u32,
+    /// Energy that one offering gives, in kcal.
+    pub kcal: u32,
     /// Days that must lie between two offerings to one group: 0 is once a day, 1 every other day.
     pub rest_days: u32,
 }
@@ -53,8 +53,8 @@ pub struct Group<G, S> {
     pub species: BTreeSet<S>,
     /// Hazards that are not taken with them.
     pub refuses: BTreeSet<String>,
-    /// Thousandths of the daily ration that enrichment may give on one day.
-    pub ration: u32,
+    /// Energy that enrichment may give on one day, in kcal: a part of the daily ration.
+    pub kcal: u32,
     /// How many things they are offered a day.
     pub offers_a_day: u32,
 }
@@ -78,6 +78,6 @@ impl<I, S: Ord> Item<I, S> {
     pub fn suits<G>(&self, group: &Group<G, S>) -> bool {
         self.hazards.is_disjoint(&group.refuses)
             && self.not_for.is_disjoint(&group.species)
-            && self.ration <= group.ration
+            && self.kcal <= group.kcal
     }
 }

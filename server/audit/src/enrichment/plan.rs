@@ -84,7 +84,7 @@ pub enum Why {
     NothingSuits,
     /// All that may were offered too lately.
     AllResting,
-    /// All that are rested would give more of the ration than is left for the day.
+    /// All that are rested would give more energy than is left for the day.
     RationSpent,
     /// All that are left take more staff time than there is.
     NoStaffTime,
@@ -94,11 +94,11 @@ pub enum Why {
 #[must_use]
 pub fn plan<G: Clone + Ord, I: Clone + Ord, S: Ord>(task: &Task<'_, G, I, S>) -> Rota<G, I> {
     let mut chance = Chance::seeded(task.seed);
-    let mut planner = Planner { task, given: past(task), ration: vec![0; task.groups.len()] };
+    let mut planner = Planner { task, given: past(task), kcal: vec![0; task.groups.len()] };
     let (mut filled, mut unfilled) = (Vec::new(), Vec::new());
     for (ahead, &minutes) in (0..).zip(task.minutes) {
         let day = task.first + Days::new(ahead);
-        planner.ration.fill(0);
+        planner.kcal.fill(0);
         let mut turns: Vec<usize> = (0..task.groups.len())
             .flat_map(|group| std::iter::repeat_n(group, task.groups[group].offers_a_day as usize))
             .collect();
@@ -109,7 +109,7 @@ pub fn plan<G: Clone + Ord, I: Clone + Ord, S: Ord>(task: &Task<'_, G, I, S>) ->
             match planner.choose(group, day, left, kept_back, &mut chance) {
                 Ok(item) => {
                     left -= task.items[item].minutes;
-                    planner.ration[group] += task.items[item].ration;
+                    planner.kcal[group] += task.items[item].kcal;
                     planner.given[group].push(Given { item, day, used: None });
                     filled.push((day, group, item));
                 }
@@ -166,8 +166,8 @@ fn past<G: Ord, I: Ord, S>(task: &Task<'_, G, I, S>) -> Vec<Vec<Given>> {
 struct Planner<'a, G, I, S> {
     task: &'a Task<'a, G, I, S>,
     given: Vec<Vec<Given>>,
-    /// What each group was given of its ration today, in thousandths.
-    ration: Vec<u32>,
+    /// Energy that each group was given today, in kcal.
+    kcal: Vec<u32>,
 }
 
 impl<G, I, S: Ord> Planner<'_, G, I, S> {
@@ -197,7 +197,7 @@ impl<G, I, S: Ord> Planner<'_, G, I, S> {
             let rest = i64::from(items[item].rest_days);
             given.iter().all(|given| given.item != item || (day - given.day).num_days() > rest)
         })?;
-        keep(Why::RationSpent, &|item| self.ration[group] + items[item].ration <= whom.ration)?;
+        keep(Why::RationSpent, &|item| self.kcal[group] + items[item].kcal <= whom.kcal)?;
         keep(Why::NoStaffTime, &|item| items[item].minutes <= left)?;
 
         chance.shuffle(&mut candidates);
@@ -248,7 +248,7 @@ mod tests {
             minutes,
             hazards: BTreeSet::new(),
             not_for: BTreeSet::new(),
-            ration: if kind == Kind::Food { 100 } else { 0 },
+            kcal: if kind == Kind::Food { 100 } else { 0 },
             rest_days,
         }
     }
@@ -276,7 +276,7 @@ mod tests {
             group,
             species: BTreeSet::from([species]),
             refuses: refuses.iter().map(|hazard| (*hazard).to_owned()).collect(),
-            ration: 150,
+            kcal: 150,
             offers_a_day: 2,
         }
     }
@@ -405,7 +405,7 @@ mod tests {
                 prop_assert!(today.iter().map(|slot| thing(slot.item).minutes).sum::<u32>() <= *minutes);
                 for group in &groups {
                     let theirs = today.iter().filter(|slot| slot.group == group.group);
-                    prop_assert!(theirs.map(|slot| thing(slot.item).ration).sum::<u32>() <= group.ration);
+                    prop_assert!(theirs.map(|slot| thing(slot.item).kcal).sum::<u32>() <= group.kcal);
                 }
             }
             for slot in &rota.slots {

@@ -1,0 +1,124 @@
+//! `holt enrich show`, `holt enrich list`, `holt enrich items`
+
+use crate::commands::when;
+use crate::errand::{Errand, Outcome};
+use crate::moment::{DayWord, WhenWord};
+use crate::views::Many;
+use crate::views::enrichment::{Account, Item, Offer};
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// Show how varied what a group was offered is, and how each item stands with it
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Items stand in the order in which they were not offered for longest. Wear is the change of use from one offering \
+to the next, with at least five that were timed.
+
+Examples:
+  holt enrich show \"Weir family\"
+  holt enrich show \"Weir family\" --days 91 --format csv")]
+pub(super) struct Show {
+    /// The group: its name, or its id
+    group: String,
+    /// The day; today, unless given
+    #[arg(long, value_name = "DAY")]
+    on: Option<DayWord>,
+    /// Tell variety over so many days [default: 28]
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=182))]
+    days: Option<i32>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+impl Show {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::GetEnrichmentRequest {
+            site,
+            group: self.group,
+            as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
+            days: self.days.unwrap_or_default(),
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+        };
+        let days = if ask.days == 0 { 28 } else { ask.days };
+        let account = Account::new(session.ask(ask).await?, days, zone);
+        errand.show(&account)
+    }
+}
+
+/// List what was offered at a site, newest first
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt enrich list --group \"Weir family\" --from 2026-11-01
+  holt enrich list --in \"Otter pool\" --format csv")]
+pub(super) struct List {
+    /// To one group only, or where a member of it lived
+    #[arg(long, value_name = "GROUP")]
+    group: Option<String>,
+    /// In one enclosure only
+    #[arg(long = "in", value_name = "ENCLOSURE")]
+    enclosure: Option<String>,
+    /// First day
+    #[arg(long, value_name = "DAY")]
+    from: Option<DayWord>,
+    /// Last day; today, unless given
+    #[arg(long, value_name = "DAY")]
+    to: Option<DayWord>,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+    /// The newest so many only
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    limit: Option<u32>,
+}
+
+impl List {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::ListEnrichmentOffersRequest {
+            site,
+            group: self.group.unwrap_or_default(),
+            enclosure: self.enclosure.unwrap_or_default(),
+            days: when::span(self.from, self.to, session.today(zone))?,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            page: None,
+        };
+        let limit = self.limit.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(usize::MAX);
+        let offers = session.all(ask, limit).await?;
+        errand.show(&Many(offers.into_iter().map(|offer| Offer::new(offer, zone)).collect()))
+    }
+}
+
+/// List the items of a site
+#[derive(Args, Debug)]
+#[command(after_help = "Examples:\n  holt enrich items\n  holt enrich items --all --format csv")]
+pub(super) struct Items {
+    /// Also those that are out of use
+    #[arg(long)]
+    all: bool,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+impl Items {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::ListEnrichmentItemsRequest {
+            site,
+            also_out_of_use: self.all,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+        };
+        let items = session.ask(ask).await?.items;
+        errand.show(&Many(items.into_iter().map(Item::from).collect()))
+    }
+}

@@ -1,0 +1,59 @@
+//! `holt enrich plan`
+
+use crate::commands::when;
+use crate::errand::{Errand, Outcome};
+use crate::moment::{DayWord, WhenWord};
+use crate::views::enrichment::Rota;
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// Make a week's rota for groups that share staff; nothing is recorded
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Kinds that were rare of late, and items that are fresh and liked, come first. Hazards, species, rest and staff \
+time are kept to; items with energy are planned only within what the feeding plan of the group keeps for \
+enrichment (`holt feed plan`). The same seed gives the same rota.
+
+Examples:
+  holt enrich plan \"Weir family\" --minutes 40
+  holt enrich plan \"Weir family\" \"Holm pair\" --minutes 60 --seed 3")]
+pub(super) struct Plan {
+    /// The groups: name or id of each
+    #[arg(value_name = "GROUP", required = true)]
+    groups: Vec<String>,
+    /// Minutes of staff on each day, for all groups together
+    #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=1440))]
+    minutes: i32,
+    /// First day; tomorrow, unless given
+    #[arg(long, value_name = "DAY")]
+    from: Option<DayWord>,
+    /// For so many days [default: 7]
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=28))]
+    days: Option<i32>,
+    /// Decides between equals; another seed is another rota
+    #[arg(long, value_name = "NUMBER", default_value_t = 0)]
+    seed: u64,
+    /// As was known at this time; now, unless given
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+impl Plan {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::PlanEnrichmentRequest {
+            site,
+            groups: self.groups,
+            first: self.from.map(|from| day(from.resolve(session.today(zone)))),
+            days: self.days.unwrap_or_default(),
+            staff_minutes: self.minutes,
+            seed: self.seed,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+        };
+        let rota = Rota::from(session.ask(ask).await?);
+        errand.show(&rota)
+    }
+}

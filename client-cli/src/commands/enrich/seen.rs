@@ -1,0 +1,97 @@
+//! `holt enrich seen`, `holt enrich withdraw`
+
+use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::failure::Failure;
+use crate::session::{Session, request_id};
+use crate::views::Told;
+use crate::views::enrichment::Offer as View;
+use crate::words;
+use chrono::Days;
+use clap::Args;
+use holt_proto::time::day;
+use holt_proto::v1;
+
+/// Days over which what was offered is looked for by a part of its id.
+const LATELY: Days = Days::new(31);
+
+/// The identifier that a part of one means.
+async fn find(session: &Session, site: &str, part: &str) -> Result<String, Failure> {
+    if part.len() == 36 {
+        return Ok(part.to_owned());
+    }
+    let today = session.today(session.zone(site).await?);
+    let days = v1::DaySpan { first: Some(day(today - LATELY)), last: Some(day(today)) };
+    let ask =
+        v1::ListEnrichmentOffersRequest { site: site.to_owned(), days: Some(days), ..Default::default() };
+    let offers = session.all(ask, usize::MAX).await?;
+    let found = the_one("offer", part, &offers, |offer| &offer.id)?;
+    found.map(|offer| offer.id.clone()).ok_or_else(|| nothing_of("offer", part, "holt enrich list"))
+}
+
+/// Record how something that was offered was met, and for how long it was used
+#[derive(Args, Debug)]
+#[command(after_help = "\
+What was said of it before is taken back. What was offered is listed with its id by `holt enrich show` and \
+`holt enrich list`; of the last month, four characters from the beginning or end of it are enough.
+
+Examples:
+  holt enrich seen 0000002a used --minutes 12
+  holt enrich seen 0000002a ignored")]
+pub(super) struct Seen {
+    /// What was offered, by its id
+    #[arg(value_name = "ID", value_parser = id_part)]
+    offer: String,
+    /// How it was met, by the animal that did most
+    #[arg(value_name = "HOW", value_parser = words::parser::<v1::EnrichmentResponse>())]
+    met: v1::EnrichmentResponse,
+    /// For so many minutes any animal used it
+    #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=10_080))]
+    minutes: Option<i32>,
+}
+
+impl Seen {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::RecordEnrichmentUseRequest {
+            request_id: request_id(),
+            offer_id: find(session, &site, &self.offer).await?,
+            site,
+            response: self.met.into(),
+            used_minutes: self.minutes,
+        };
+        let thing = View::new(session.ask(ask).await?.offer.unwrap_or_default(), zone);
+        let say = thing.spoken();
+        errand.show(&Told { thing, say })
+    }
+}
+
+/// Take back a record of something that was not offered
+#[derive(Args, Debug)]
+#[command(after_help = "Examples:\n  holt enrich withdraw 0000002a --because \"entered twice\"")]
+pub(super) struct Withdraw {
+    /// What is on record as offered, by its id
+    #[arg(value_name = "ID", value_parser = id_part)]
+    offer: String,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+}
+
+impl Withdraw {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let session = &errand.session;
+        let site = errand.site().await?;
+        let zone = session.zone(&site).await?;
+        let ask = v1::WithdrawEnrichmentRequest {
+            request_id: request_id(),
+            offer_id: find(session, &site, &self.offer).await?,
+            site,
+            because: self.because,
+        };
+        let thing = View::new(session.ask(ask).await?.offer.unwrap_or_default(), zone);
+        let say = format!("Taken back: {}", thing.spoken());
+        errand.show(&Told { thing, say })
+    }
+}
