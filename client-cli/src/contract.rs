@@ -4,17 +4,18 @@ use holt_proto::v1::{
     self, animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
     census_service_client::CensusServiceClient, check_service_client::CheckServiceClient,
     climate_service_client::ClimateServiceClient, concern_service_client::ConcernServiceClient,
-    correction_service_client::CorrectionServiceClient, enrichment_service_client::EnrichmentServiceClient,
-    exchange_service_client::ExchangeServiceClient, feeding_service_client::FeedingServiceClient,
-    find_service_client::FindServiceClient, group_service_client::GroupServiceClient,
-    growth_service_client::GrowthServiceClient, history_service_client::HistoryServiceClient,
-    ledger_service_client::LedgerServiceClient, litter_service_client::LitterServiceClient,
-    loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
-    merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
-    people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
-    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
-    title_service_client::TitleServiceClient, transfer_service_client::TransferServiceClient,
-    weight_service_client::WeightServiceClient, welfare_service_client::WelfareServiceClient,
+    correction_service_client::CorrectionServiceClient, encounter_service_client::EncounterServiceClient,
+    enrichment_service_client::EnrichmentServiceClient, exchange_service_client::ExchangeServiceClient,
+    feeding_service_client::FeedingServiceClient, find_service_client::FindServiceClient,
+    group_service_client::GroupServiceClient, growth_service_client::GrowthServiceClient,
+    history_service_client::HistoryServiceClient, ledger_service_client::LedgerServiceClient,
+    litter_service_client::LitterServiceClient, loan_service_client::LoanServiceClient,
+    mark_service_client::MarkServiceClient, merge_service_client::MergeServiceClient,
+    paper_service_client::PaperServiceClient, people_service_client::PeopleServiceClient,
+    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
+    site_service_client::SiteServiceClient, title_service_client::TitleServiceClient,
+    transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
+    welfare_service_client::WelfareServiceClient,
 };
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
@@ -96,6 +97,14 @@ calls! {
     }
     ExchangeServiceClient {
         list_lives Reads ListLivesRequest => ListLivesResponse;
+    }
+    EncounterServiceClient {
+        set_encounter_limits SameRequest SetEncounterLimitsRequest => SetEncounterLimitsResponse;
+        list_encounter_limits Reads ListEncounterLimitsRequest => ListEncounterLimitsResponse;
+        record_encounter SameRequest RecordEncounterRequest => RecordEncounterResponse;
+        withdraw_encounter SameRequest WithdrawEncounterRequest => WithdrawEncounterResponse;
+        list_encounters Reads ListEncountersRequest => ListEncountersResponse;
+        list_encounter_allowances Reads ListEncounterAllowancesRequest => ListEncounterAllowancesResponse;
     }
     EnrichmentServiceClient {
         set_enrichment_item SameRequest SetEnrichmentItemRequest => SetEnrichmentItemResponse;
@@ -295,6 +304,7 @@ paged! {
     ListWeightsRequest: weights of Weight;
     ListAssessmentsRequest: assessments of Assessment;
     ListConcernsRequest: concerns of Concern;
+    ListEncountersRequest: encounters of Encounter;
     ListEnrichmentOffersRequest: offers of EnrichmentOffer;
     ListFeedsRequest: feeds of Feed;
     ListTransfersRequest: transfers of Transfer;

@@ -65,6 +65,9 @@ words! {
     Duty: Weigh "weigh", Assess "assess", EndLoan "end-loan";
     EnclosureKind: Indoor "indoor", Outdoor "outdoor", Mixed "mixed";
     Enhancement: None "0", Low "+", Mid "++", High "+++";
+    EncounterKind: Talk "talk", Feed "feed", Close "close";
+    EncounterLimit: MinutesADay "minutes-a-day", EncountersADay "encounters-a-day",
+        MinutesAWeek "minutes-a-week", Rest "rest", FreeDays "free-days";
     EnrichmentGap: NothingSuits "nothing-suits", AllResting "all-resting", RationSpent "ration-spent",
         NoStaffTime "no-staff-time";
     EnrichmentKind: Food "food", Sensory "sensory", Structural "structural", Social "social",
@@ -166,6 +169,8 @@ mod tests {
         complete::<v1::Measure>();
         complete::<v1::FactChangeKind>();
         complete::<v1::FactKind>();
+        complete::<v1::EncounterKind>();
+        complete::<v1::EncounterLimit>();
         complete::<v1::EnrichmentGap>();
         complete::<v1::EnrichmentKind>();
         complete::<v1::EnrichmentObjection>();

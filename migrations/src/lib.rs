@@ -33,6 +33,7 @@ const FILES: &[(i64, &str, &str)] = &[
     (28, "climate", include_str!("../sql/0028_climate.sql")),
     (29, "feeding", include_str!("../sql/0029_feeding.sql")),
     (30, "enrichment", include_str!("../sql/0030_enrichment.sql")),
+    (31, "encounters", include_str!("../sql/0031_encounters.sql")),
 ];
 
 /// A migrator over [`FILES`]. Run it as the owner of the database, before the service connects.

@@ -12,6 +12,7 @@ mod condition;
 mod correct;
 mod due;
 mod enclosure;
+mod encounter;
 mod enrich;
 mod exchange;
 mod feed;
@@ -70,6 +71,7 @@ pub(crate) enum Asking {
     Condition(condition::Condition),
     Feed(feed::Feed),
     Enrich(enrich::Enrich),
+    Encounter(encounter::Encounter),
     Due(due::Due),
     Concerns(concerns::Concerns),
     Concern(concern::Concern),
@@ -136,6 +138,7 @@ impl Asking {
             Self::Condition(command) => command.run(errand).await,
             Self::Feed(command) => command.run(errand).await,
             Self::Enrich(command) => command.run(errand).await,
+            Self::Encounter(command) => command.run(errand).await,
             Self::Due(command) => command.run(errand).await,
             Self::Concerns(command) => command.run(errand).await,
             Self::Concern(command) => command.run(errand).await,

@@ -17,6 +17,7 @@ pub(crate) mod coverage;
 pub(crate) mod crate_reading;
 pub(crate) mod due;
 pub(crate) mod enclosure;
+pub(crate) mod encounter;
 pub(crate) mod enrichment;
 pub(crate) mod fact;
 pub(crate) mod feeding;

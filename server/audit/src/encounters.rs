@@ -133,6 +133,59 @@ pub fn would_break(encounters: &[Encounter], proposed: Encounter, limits: &Limit
     breaches(&with, limits, zone, first, last).into_iter().filter(|breach| !before.contains(breach)).collect()
 }
 
+/// What is left of the limits of one animal on the day of an instant. `None` is not limited.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Left {
+    /// Minutes that are left on the day, of what is allowed on it and in each seven days that it is in.
+    pub minutes: Option<u32>,
+    /// Encounters that may still begin on the day.
+    pub encounters: Option<u32>,
+    /// Until when it is to rest; `None` where it may be met at once.
+    pub rests_until: Option<Instant>,
+    /// Whether the day must stay free, so that enough days of each seven are.
+    pub must_stay_free: bool,
+}
+
+impl Left {
+    /// Whether it may be met at all on the day, once it has rested.
+    #[must_use]
+    pub fn may_meet(&self) -> bool {
+        self.minutes != Some(0) && self.encounters != Some(0) && !self.must_stay_free
+    }
+}
+
+/// What is left on the day of an instant, with encounters that are already planned for later counted, too.
+#[must_use]
+pub fn left(encounters: &[Encounter], limits: &Limits, zone: Tz, at: Instant) -> Left {
+    let mut ordered: Vec<Encounter> = encounters.iter().copied().filter(|e| e.from < e.until).collect();
+    ordered.sort();
+    let minutes = minutes_by_day(&ordered, zone);
+    let day = zone::day_of(zone, at);
+    let on_day = minutes.get(&day).copied().unwrap_or(0);
+    let of_day = limits.minutes_a_day.map(|allowed| allowed.saturating_sub(on_day));
+    let weeks = || (day - Days::new(6)).iter_days().take(7);
+    let of_week = limits.minutes_a_week.map(|allowed| {
+        let most = weeks().map(|start| within_week(&minutes, start).sum::<u32>()).max();
+        allowed.saturating_sub(most.unwrap_or(0))
+    });
+    let began = ordered.iter().filter(|encounter| zone::day_of(zone, encounter.from) == day).count();
+    let began = u32::try_from(began).unwrap_or(u32::MAX);
+    let busy = |start| u8::try_from(within_week(&minutes, start).count()).unwrap_or(7);
+    let must_stay_free = limits
+        .free_days_a_week
+        .is_some_and(|asked| on_day == 0 && weeks().any(|start| 7 - busy(start) <= asked.min(7)));
+    let rests_until = limits.rest_minutes.and_then(|rest| {
+        let busy_until = ordered.iter().filter(|one| one.from <= at).map(|one| one.until).max()?;
+        Some(busy_until + TimeDelta::minutes(rest.into())).filter(|until| *until > at)
+    });
+    Left {
+        minutes: [of_day, of_week].into_iter().flatten().min(),
+        encounters: limits.encounters_a_day.map(|allowed| allowed.saturating_sub(began)),
+        rests_until,
+        must_stay_free,
+    }
+}
+
 /// Minutes of each day on which there were any. Encounters that overlap count once: it is the animal's
 /// time, however many people shared it.
 fn minutes_by_day(ordered: &[Encounter], zone: Tz) -> BTreeMap<Day, u32> {
@@ -301,6 +354,30 @@ mod tests {
         );
     }
 
+    #[test]
+    fn what_is_left_is_told_for_the_day() {
+        let limits = Limits {
+            minutes_a_day: Some(60),
+            minutes_a_week: Some(100),
+            encounters_a_day: Some(3),
+            rest_minutes: Some(45),
+            free_days_a_week: Some(2),
+        };
+        let met_before = [met(8, 10, 30), met(10, 10, 30), met(12, 10, 20)];
+        let told = left(&met_before, &limits, Berlin, at(12, 10, 30));
+        // 40 of the day, 20 of the week from the 6th or later; its rest ends at 11:05.
+        assert_eq!((told.minutes, told.encounters), (Some(20), Some(2)));
+        assert_eq!(told.rests_until, Some(at(12, 11, 5)));
+        assert!(told.may_meet());
+        let rested = left(&met_before, &limits, Berlin, at(12, 12, 0));
+        assert_eq!(rested.rests_until, None);
+        let daily: Vec<Encounter> = (8..=12).map(|d| met(d, 10, 5)).collect();
+        assert!(left(&daily, &limits, Berlin, at(13, 9, 0)).must_stay_free);
+        assert!(!left(&daily, &limits, Berlin, at(12, 15, 0)).must_stay_free, "it is busy already");
+        assert!(!left(&daily, &limits, Berlin, at(15, 9, 0)).must_stay_free, "a week has passed");
+        assert_eq!(left(&daily, &Limits::default(), Berlin, at(13, 9, 0)), Left::default());
+    }
+
     proptest! {
         /// If each encounter is held only where it would break nothing, nothing is broken.
         #[test]
@@ -322,6 +399,40 @@ mod tests {
                 }
             }
             prop_assert_eq!(breaches(&held, &limits, Berlin, day(1), day(30)), []);
+        }
+
+        /// What is left may be used, and no minute more.
+        #[test]
+        fn what_is_left_may_be_used_and_no_more(
+            wished in prop::collection::vec((1_u32..=14, 8_u32..18, 5_i64..60), 0..12),
+            day in 1_u32..=14,
+        ) {
+            let limits = Limits {
+                minutes_a_day: Some(90),
+                minutes_a_week: Some(200),
+                encounters_a_day: Some(2),
+                rest_minutes: Some(60),
+                free_days_a_week: Some(3),
+            };
+            let mut held: Vec<Encounter> = Vec::new();
+            for (d, hour, minutes) in wished {
+                let proposed = met(d, hour, minutes);
+                if would_break(&held, proposed, &limits, Berlin).is_empty() {
+                    held.push(proposed);
+                }
+            }
+            let evening = at(day, 20, 30);
+            let told = left(&held, &limits, Berlin, evening);
+            let minutes = i64::from(told.minutes.unwrap_or(0)).min(180);
+            let lasting = |minutes: i64| Encounter { from: evening, until: evening + TimeDelta::minutes(minutes) };
+            if told.may_meet() && told.rests_until.is_none() {
+                prop_assert_eq!(would_break(&held, lasting(minutes), &limits, Berlin), []);
+                if minutes < 180 {
+                    prop_assert!(!would_break(&held, lasting(minutes + 1), &limits, Berlin).is_empty());
+                }
+            } else {
+                prop_assert!(!would_break(&held, lasting(1), &limits, Berlin).is_empty());
+            }
         }
     }
 }

@@ -15,7 +15,7 @@ pub enum Deed {
     /// Record assessments.
     Assess,
     /// Record what was done with animals on the day: what they were given and what they left, what they were
-    /// offered and how they met it.
+    /// offered and how they met it, and when they met people.
     Tend,
     /// Register animals and litters, sexes, deaths, departures, marks.
     Register,
@@ -30,7 +30,7 @@ pub enum Deed {
     /// Withhold and release a move.
     Withhold,
     /// Set up and end checks; devices, and what must be kept in enclosures; foods, and what groups are to be
-    /// given; what there is to offer them.
+    /// given; what there is to offer them, and how long they may meet people.
     SetChecks,
     /// Take up and settle concerns.
     AnswerConcerns,
@@ -194,6 +194,12 @@ pub const METHODS: &[(&str, Need)] = {
         ("ClimateService/SendReadings", R(D::Weigh)),
         ("ClimateService/GetClimate", R(D::Read)),
         ("ClimateService/GetExposure", R(D::Read)),
+        ("EncounterService/SetEncounterLimits", R(D::SetChecks)),
+        ("EncounterService/ListEncounterLimits", R(D::Read)),
+        ("EncounterService/RecordEncounter", R(D::Tend)),
+        ("EncounterService/WithdrawEncounter", R(D::Tend)),
+        ("EncounterService/ListEncounters", R(D::Read)),
+        ("EncounterService/ListEncounterAllowances", R(D::Read)),
         ("EnrichmentService/SetEnrichmentItem", R(D::SetChecks)),
         ("EnrichmentService/ListEnrichmentItems", R(D::Read)),
         ("EnrichmentService/SetEnrichmentTerms", R(D::SetChecks)),

@@ -10,6 +10,7 @@ pub mod concerns;
 pub mod corrections;
 mod decode;
 mod encode;
+pub mod encounters;
 pub mod enrichment;
 pub mod exchange;
 pub mod feeding;

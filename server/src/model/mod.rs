@@ -7,6 +7,7 @@ pub mod climate;
 pub mod concern;
 pub mod crate_reading;
 pub mod death;
+pub mod encounter;
 pub mod enrichment;
 pub mod exchange;
 pub mod fact;

@@ -10,6 +10,7 @@ pub mod concerns;
 pub mod corrections;
 pub mod crate_readings;
 pub mod deaths;
+pub mod encounters;
 pub mod enrichment;
 pub mod error;
 pub mod exchange;

@@ -1,6 +1,7 @@
 //! What people read: records put together for a question.
 
 pub mod climate;
+pub mod encounters;
 pub mod enrichment;
 pub mod feeding;
 pub mod growth;

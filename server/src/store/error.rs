@@ -174,6 +174,18 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at it, and send it again",
     ),
     (
+        "encounter_limits_taxon_key",
+        Reason::Contention,
+        "somebody else set limits for the species meanwhile",
+        "look at them, and send it again",
+    ),
+    (
+        "encounter_limits_animal_key",
+        Reason::Contention,
+        "somebody else set limits for the animal meanwhile",
+        "look at them, and send it again",
+    ),
+    (
         "enrichment_items_site_name_key",
         Reason::Contention,
         "somebody said something of this item meanwhile",

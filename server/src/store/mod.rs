@@ -18,6 +18,7 @@ pub mod corrections;
 pub mod crate_readings;
 pub mod deaths;
 mod doors;
+pub mod encounters;
 pub mod enrichment;
 pub mod entity;
 mod error;

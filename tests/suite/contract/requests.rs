@@ -193,6 +193,7 @@ impl Stage {
             "SiteService" => self.of_sites(call)?,
             "AnimalService" => self.of_animals(call).await?,
             "ExchangeService" => self.of_exchange(call)?,
+            "EncounterService" => self.of_encounters(call).await?,
             "EnrichmentService" => self.of_enrichment(call).await?,
             "FeedingService" => self.of_feeding(call).await?,
             "FindService" => v1::FindAnimalsRequest { text: "Bramble".to_owned(), most: 5 }.encode_to_vec(),
@@ -610,6 +611,43 @@ impl Stage {
                 let (from, until) = (start_of_time() - TimeDelta::hours(1), start_of_time());
                 let (from, until) = (Some(timestamp(from)), Some(timestamp(until)));
                 v1::GetExposureRequest { site, from, until, ..Default::default() }.encode_to_vec()
+            }
+            _ => return None,
+        })
+    }
+
+    async fn of_encounters(&self, call: &str) -> Option<Vec<u8>> {
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        let record = v1::RecordEncounterRequest {
+            request_id: self.house.request(),
+            site: site.clone(),
+            kind: v1::EncounterKind::Talk.into(),
+            began_at: Some(timestamp(start_of_time() - TimeDelta::minutes(30))),
+            ended_at: Some(timestamp(start_of_time() - TimeDelta::minutes(10))),
+            animals: vec![self.otter(&self.home).await],
+            ..Default::default()
+        };
+        Some(match call {
+            "SetEncounterLimits" => {
+                let of = v1::set_encounter_limits_request::Of::Taxon("Lontra canadensis".to_owned());
+                let limits = Some(v1::EncounterLimits { minutes_a_day: Some(60), ..Default::default() });
+                let because = String::new();
+                v1::SetEncounterLimitsRequest { request_id, site, of: Some(of), limits, because }
+                    .encode_to_vec()
+            }
+            "ListEncounterLimits" => {
+                v1::ListEncounterLimitsRequest { site, as_known_at: None }.encode_to_vec()
+            }
+            "RecordEncounter" => record.encode_to_vec(),
+            "WithdrawEncounter" => {
+                let held = self.home.keeper.client.encounters().record_encounter(record).await.unwrap();
+                let encounter_id = held.into_inner().encounter.unwrap().id;
+                let because = "it rained".to_owned();
+                v1::WithdrawEncounterRequest { request_id, site, encounter_id, because }.encode_to_vec()
+            }
+            "ListEncounters" => v1::ListEncountersRequest { site, ..Default::default() }.encode_to_vec(),
+            "ListEncounterAllowances" => {
+                v1::ListEncounterAllowancesRequest { site, ..Default::default() }.encode_to_vec()
             }
             _ => return None,
         })

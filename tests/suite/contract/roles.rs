@@ -38,7 +38,7 @@ const ROLES: [(Role, char); 5] = [
 
 /// Every method, the roles that may call it, and where they must be held. Written out a second time, by
 /// hand: a role that is let in by mistake in the server's own table is not let in here.
-const TABLE: [(&str, &str, Held); 125] = {
+const TABLE: [(&str, &str, Held); 131] = {
     use Held::{AnyToken, Everywhere, NoToken, Somewhere, There};
     [
         ("PeopleService/SignIn", "", NoToken),
@@ -139,6 +139,12 @@ const TABLE: [(&str, &str, Held); 125] = {
         ("ClimateService/SendReadings", "kv", There),
         ("ClimateService/GetClimate", "krav", There),
         ("ClimateService/GetExposure", "krav", There),
+        ("EncounterService/SetEncounterLimits", "rv", There),
+        ("EncounterService/ListEncounterLimits", "krav", There),
+        ("EncounterService/RecordEncounter", "kv", There),
+        ("EncounterService/WithdrawEncounter", "kv", There),
+        ("EncounterService/ListEncounters", "krav", There),
+        ("EncounterService/ListEncounterAllowances", "krav", There),
         ("EnrichmentService/SetEnrichmentItem", "rv", There),
         ("EnrichmentService/ListEnrichmentItems", "krav", There),
         ("EnrichmentService/SetEnrichmentTerms", "rv", There),

@@ -11,10 +11,13 @@ use std::path::Path;
 const NOT_OURS: &str = "_sqlx_migrations";
 
 /// Keys that no write of ours can break, with the reason. All others must be told to people.
-const NEVER_BROKEN: [(&str, &str); 50] = [
+const NEVER_BROKEN: [(&str, &str); 53] = [
     ("devices_pkey", "a fresh identifier"),
     ("climate_rules_pkey", "a fresh identifier"),
     ("device_batches_pkey", "a fresh identifier"),
+    ("encounter_limits_pkey", "a fresh identifier"),
+    ("encounters_pkey", "a fresh identifier"),
+    ("encounter_animals_pkey", "contains a fresh identifier"),
     ("enrichment_items_pkey", "a fresh identifier"),
     ("enrichment_terms_pkey", "a fresh identifier"),
     ("enrichment_offers_pkey", "a fresh identifier"),
@@ -65,7 +68,7 @@ const NEVER_BROKEN: [(&str, &str); 50] = [
 ];
 
 /// All that the service may change in place. Everything else is appended.
-const MAY_CHANGE: [(&str, &[&str]); 36] = [
+const MAY_CHANGE: [(&str, &[&str]); 38] = [
     ("accession_counters", &["last"]),
     ("accessions", SUPERSEDED),
     ("animals", &["version"]),
@@ -78,6 +81,8 @@ const MAY_CHANGE: [(&str, &[&str]); 36] = [
     ("credentials", &["changed_at", "one_time", "password_hash"]),
     ("deaths", SUPERSEDED),
     ("devices", SUPERSEDED),
+    ("encounter_limits", SUPERSEDED),
+    ("encounters", SUPERSEDED),
     ("enrichment_items", SUPERSEDED),
     ("enrichment_offers", SUPERSEDED),
     ("enrichment_terms", SUPERSEDED),

@@ -115,6 +115,31 @@ async fn enriched(house: &House, park: &Park, group: &str) {
     park.keeper.client.enrichment().record_enrichment(record).await.unwrap();
 }
 
+/// Limits, and an encounter.
+async fn shown(house: &House, park: &Park, animal: &str) {
+    let site = "QUI".to_owned();
+    let limits = v1::EncounterLimits { minutes_a_day: Some(60), ..Default::default() };
+    let set = v1::SetEncounterLimitsRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        of: Some(v1::set_encounter_limits_request::Of::Animal(animal.to_owned())),
+        limits: Some(limits),
+        because: String::new(),
+    };
+    park.registrar.client.encounters().set_encounter_limits(set).await.unwrap();
+    let now = house.clock.now();
+    let record = v1::RecordEncounterRequest {
+        request_id: house.request(),
+        site,
+        kind: v1::EncounterKind::Talk.into(),
+        began_at: Some(timestamp(now - TimeDelta::minutes(20))),
+        ended_at: Some(timestamp(now)),
+        animals: vec![animal.to_owned()],
+        ..Default::default()
+    };
+    park.keeper.client.encounters().record_encounter(record).await.unwrap();
+}
+
 /// Who asks, as a transaction tells the database.
 #[derive(Clone, Copy)]
 struct Asker {
@@ -375,6 +400,7 @@ impl Scene {
         heated(&this.house, &this.quill).await;
         fed(&this.house, &this.quill, "Weir family").await;
         enriched(&this.house, &this.quill, "Weir family").await;
+        shown(&this.house, &this.quill, "Bramble").await;
         // A move that is none of Brack's business.
         this.propose("Sedge", &third.code, v1::TransferTerms::Loan).await;
         ledger::seal(&this.house.records, &Caller::itself()).await.unwrap();
@@ -435,7 +461,7 @@ impl Scene {
         let mut owner = self.house.owner().await;
         let tables: Vec<String> = sqlx::query_scalar(
             "SELECT t.relname::text FROM pg_class t
-              WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND t.relname NOT IN ('checks', 'feeds', 'litter_changes', 'loans', 'papers')
+              WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND t.relname NOT IN ('checks', 'encounter_limits', 'feeds', 'litter_changes', 'loans', 'papers')
                 AND 2 = (SELECT count(*) FROM pg_attribute a
                           WHERE a.attrelid = t.oid AND a.attname IN ('animal_id', 'superseded_at'))
               ORDER BY 1",

@@ -8,6 +8,7 @@ mod census;
 mod checks;
 mod climate;
 mod corrections;
+mod encounters;
 mod enrichment;
 mod exchange;
 mod faults;

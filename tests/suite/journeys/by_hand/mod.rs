@@ -5,6 +5,7 @@ mod enriched_by_hand;
 mod fed_by_hand;
 mod houses_night;
 mod keepers_week;
+mod met_by_hand;
 mod registrars_papers;
 mod registrars_transfer;
 
