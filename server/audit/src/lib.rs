@@ -21,6 +21,7 @@
 //! - [`diversity`]: how varied a set of things is.
 //! - [`encounters`]: how long animals met people, and whether they had their rest.
 //! - [`enrichment`]: a rota that stays varied, and whether what is offered is used.
+//! - [`ethogram`]: the behaviours that are watched for, as data.
 //! - [`environment`]: ranges kept and broken, silent devices, limits of law.
 //! - [`growth`]: the weight of the young.
 //! - [`kinship`]: kinship and inbreeding, with what is unknown told as unknown.
@@ -46,6 +47,7 @@ pub mod encounters;
 pub mod enrichment;
 pub mod environment;
 pub mod episode;
+pub mod ethogram;
 pub mod growth;
 pub mod kinship;
 pub mod pairing;

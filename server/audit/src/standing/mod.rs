@@ -7,6 +7,7 @@
 //! - [`rates`]: events per hour watched, with what the watching leaves open.
 //! - [`association`]: who is seen with whom, and who is seen alone.
 //! - [`budget`]: what the animals do with their time.
+//! - [`observed`]: from what a person noted to what is counted.
 //! - [`exclusion`]: who is being pushed out.
 //!
 //! In all of these the winner is the one that stays or takes, and the loser the one that yields. A table
@@ -20,4 +21,5 @@ pub mod david;
 pub mod elo;
 pub mod exclusion;
 pub mod linearity;
+pub mod observed;
 pub mod rates;

@@ -51,10 +51,12 @@ impl Sound {
     }
 }
 
-struct Finder(Vec<Flaw>);
+/// Collects flaws.
+pub(crate) struct Finder(pub(crate) Vec<Flaw>);
 
 impl Finder {
-    fn unless(&mut self, holds: bool, path: &str, what: &str, mend: &str) {
+    /// Notes a flaw, unless something holds.
+    pub(crate) fn unless(&mut self, holds: bool, path: &str, what: &str, mend: &str) {
         if !holds {
             self.0.push(Flaw { path: path.to_owned(), what: what.to_owned(), mend: mend.to_owned() });
         }
@@ -164,7 +166,8 @@ fn indicator(found: &mut Finder, path: &str, indicator: &Indicator) {
     );
 }
 
-fn code(found: &mut Finder, path: &str, text: &str) {
+/// A code is lower-case words joined by hyphens.
+pub(crate) fn code(found: &mut Finder, path: &str, text: &str) {
     let words = text.split('-');
     let plain =
         |word: &str| !word.is_empty() && word.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit());
@@ -176,6 +179,7 @@ fn code(found: &mut Finder, path: &str, text: &str) {
     );
 }
 
-fn said(found: &mut Finder, path: &str, text: &str) {
+/// A text for people is not empty.
+pub(crate) fn said(found: &mut Finder, path: &str, text: &str) {
     found.unless(!text.trim().is_empty(), path, "nothing is written here", "say it in words for people");
 }

@@ -5,6 +5,7 @@
 //!   one to expect.
 //! - [`evidence`]: the parts that speak for exclusion, each with its numbers.
 //! - [`estimate`]: the parts put together.
+//! - [`told`]: the estimate in words.
 //!
 //! # Method
 //! Five things are looked at over the last [`record::NOW_DAYS`] days: aggression received per hour
@@ -30,6 +31,7 @@ pub mod estimate;
 pub mod evidence;
 pub mod record;
 pub mod surprise;
+pub mod told;
 
 pub use estimate::{Certainty, Estimate, estimate};
 pub use record::Record;
