@@ -5,16 +5,18 @@ use holt_proto::v1::{
     census_service_client::CensusServiceClient, check_service_client::CheckServiceClient,
     climate_service_client::ClimateServiceClient, concern_service_client::ConcernServiceClient,
     correction_service_client::CorrectionServiceClient, encounter_service_client::EncounterServiceClient,
-    enrichment_service_client::EnrichmentServiceClient, exchange_service_client::ExchangeServiceClient,
-    feeding_service_client::FeedingServiceClient, find_service_client::FindServiceClient,
-    group_service_client::GroupServiceClient, growth_service_client::GrowthServiceClient,
-    history_service_client::HistoryServiceClient, ledger_service_client::LedgerServiceClient,
-    litter_service_client::LitterServiceClient, loan_service_client::LoanServiceClient,
-    mark_service_client::MarkServiceClient, merge_service_client::MergeServiceClient,
-    paper_service_client::PaperServiceClient, people_service_client::PeopleServiceClient,
-    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
-    site_service_client::SiteServiceClient, title_service_client::TitleServiceClient,
-    transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
+    enrichment_service_client::EnrichmentServiceClient, ethogram_service_client::EthogramServiceClient,
+    exchange_service_client::ExchangeServiceClient, feeding_service_client::FeedingServiceClient,
+    find_service_client::FindServiceClient, group_service_client::GroupServiceClient,
+    growth_service_client::GrowthServiceClient, history_service_client::HistoryServiceClient,
+    ledger_service_client::LedgerServiceClient, litter_service_client::LitterServiceClient,
+    loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
+    merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
+    people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
+    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
+    standing_service_client::StandingServiceClient, title_service_client::TitleServiceClient,
+    transfer_service_client::TransferServiceClient, upset_service_client::UpsetServiceClient,
+    watch_service_client::WatchServiceClient, weight_service_client::WeightServiceClient,
     welfare_service_client::WelfareServiceClient,
 };
 use tonic::transport::Channel;
@@ -194,6 +196,22 @@ calls! {
         list_due Reads ListDueRequest => ListDueResponse;
         get_check_coverage Reads GetCheckCoverageRequest => GetCheckCoverageResponse;
     }
+    EthogramServiceClient {
+        load_ethogram SameRequest LoadEthogramRequest => LoadEthogramResponse;
+        list_ethograms Reads ListEthogramsRequest => ListEthogramsResponse;
+    }
+    WatchServiceClient {
+        record_watch SameRequest RecordWatchRequest => RecordWatchResponse;
+        withdraw_event SameRequest WithdrawEventRequest => WithdrawEventResponse;
+        list_watches Reads ListWatchesRequest => ListWatchesResponse;
+    }
+    UpsetServiceClient {
+        record_upset SameRequest RecordUpsetRequest => RecordUpsetResponse;
+        list_upsets Reads ListUpsetsRequest => ListUpsetsResponse;
+    }
+    StandingServiceClient {
+        get_standing Reads GetStandingRequest => GetStandingResponse;
+    }
     GrowthServiceClient {
         load_growth_reference SameRequest LoadGrowthReferenceRequest => LoadGrowthReferenceResponse;
         list_growth_references Reads ListGrowthReferencesRequest => ListGrowthReferencesResponse;
@@ -307,6 +325,8 @@ paged! {
     ListEncountersRequest: encounters of Encounter;
     ListEnrichmentOffersRequest: offers of EnrichmentOffer;
     ListFeedsRequest: feeds of Feed;
+    ListWatchesRequest: watches of Watch;
+    ListUpsetsRequest: upsets of Upset;
     ListTransfersRequest: transfers of Transfer;
     ListLoansRequest: loans of Loan;
     ListOwnedElsewhereRequest: animals of Animal;

@@ -29,6 +29,7 @@ mod session;
 mod sheet;
 mod tokens;
 mod views;
+mod watching;
 mod words;
 mod world;
 

@@ -44,11 +44,16 @@ words! {
     ArrivalSource: Collection "collection", Wild "wild", Rescue "rescue", Confiscation "confiscation",
         Private "private", OnSiteBefore "on-site-before";
     CitesAppendix: None "none", I "I", Ii "II", Iii "III";
+    BehaviourAbove: Nobody "nobody", Actor "actor", Receiver "receiver";
+    BehaviourKind: Displacement "displacement", Chase "chase", Bite "bite", Threat "threat",
+        Submission "submission", HangBack "hang-back", Mount "mount", Groom "groom", Huddle "huddle",
+        Play "play", Guard "guard", AtFood "at-food", Alone "alone", Rest "rest", Move "move", Other "other";
+    BehaviourReceiver: None "none", May "may", Must "must";
     Compromise: A "A", B "B", C "C", D "D", E "E";
     ConcernChange: Raised "raised", Worse "worse", Better "better", Quiet "quiet", Returned "returned",
         Over "over";
     ConcernKind: WeightTrend "weight-trend", ScaleRefused "scale-refused", GroupWeight "group-weight", Growth "growth",
-        Climate "climate", DeviceSilent "device-silent";
+        PushedOut "pushed-out", Climate "climate", DeviceSilent "device-silent";
     ConcernLevel: Watch "watch", Act "act", Urgent "urgent";
     ConcernState: Raised "raised", TakenUp "taken-up", Settled "settled";
     Confidence: Low "low", Medium "medium", High "high";
@@ -79,6 +84,8 @@ words! {
     FoundBy: Id "id", Accession "accession", Mark "mark";
     GrowthShape: Logistic "logistic", Gompertz "Gompertz", VonBertalanffy "von-Bertalanffy";
     GroupRole: Member "member", Breeding "breeding", Helper "helper", Juvenile "juvenile", OnTrial "on-trial";
+    ExclusionKind: Aggression "aggression", Food "food", Isolation "isolation", Fall "fall", Weight "weight",
+        BesideBreeder "beside-breeder", GroupChange "group-change";
     ExpectedBy: Gain "gain", Habit "habit";
     ClimateMatter: TooLow "too-low", TooHigh "too-high", Silent "silent";
     Measure: Temperature "temperature", Humidity "humidity", UvIndex "uv-index",
@@ -91,6 +98,7 @@ words! {
     IccForm: OneWaySingle "1,1", AgreementSingle "2,1", ConsistencySingle "3,1", OneWayMean "1,k",
         AgreementMean "2,k", ConsistencyMean "3,k";
     IndicatorBasis: Animal "animal", Resource "resource";
+    InteractionOutcome: ReceiverYielded "receiver-yielded", ActorYielded "actor-yielded", Undecided "undecided";
     Kin: Dam "dam", Sire "sire", Offspring "offspring", FullSibling "sibling", HalfSibling "half-sibling";
     LifeOutcome: TakenIn "taken-in", OnRecord "on-record", Sound "sound", Refused "refused";
     LitterChangeKind: Born "born", Died "died", Sexed "sexed", ToldApart "told-apart";
@@ -105,6 +113,7 @@ words! {
     MarkKind: Transponder "transponder", Ring "ring", Tattoo "tattoo", EarNotch "ear-notch",
         Natural "natural", HouseName "house-name", FormerNumber "former-number";
     Nearness: Whole "whole", End "end", Within "within";
+    OrderVerdict: TooFewAnimals "too-few-animals", Linear "linear", NotShown "not-shown";
     PaperKind: CitesExportPermit "cites-export-permit", CitesImportPermit "cites-import-permit",
         CitesReExportCertificate "cites-re-export-certificate",
         CitesOtherCertificate "cites-other-certificate", HealthCertificate "health-certificate",
@@ -121,6 +130,7 @@ words! {
     TransferState: Proposed "proposed", Agreed "agreed", Dispatched "dispatched", Received "received",
         Refused "refused", Cancelled "cancelled", DiedOnWay "died-on-way", EscapedOnWay "escaped-on-way";
     TransferTerms: TitlePasses "title-passes", Loan "loan";
+    UpsetKind: Alarm "alarm", Fight "fight", Escape "escape", Visitor "visitor", Other "other";
     WeighingMethod: Trained "trained", Handled "handled", Crate "crate", Anaesthetised "anaesthetised",
         Estimate "estimate";
 }
@@ -142,6 +152,9 @@ mod tests {
     fn every_choice_has_a_word_of_its_own() {
         complete::<v1::AnimalStatus>();
         complete::<v1::ArrivalSource>();
+        complete::<v1::BehaviourAbove>();
+        complete::<v1::BehaviourKind>();
+        complete::<v1::BehaviourReceiver>();
         complete::<v1::CitesAppendix>();
         complete::<v1::Compromise>();
         complete::<v1::ConcernChange>();
@@ -157,6 +170,7 @@ mod tests {
         complete::<v1::IccBand>();
         complete::<v1::IccForm>();
         complete::<v1::NoMeasure>();
+        complete::<v1::ExclusionKind>();
         complete::<v1::ExpectedBy>();
         complete::<v1::GrowthShape>();
         complete::<v1::RationVerdict>();
@@ -179,6 +193,7 @@ mod tests {
         complete::<v1::NeedUnknown>();
         complete::<v1::FoundBy>();
         complete::<v1::IndicatorBasis>();
+        complete::<v1::InteractionOutcome>();
         complete::<v1::Kin>();
         complete::<v1::LifeOutcome>();
         complete::<v1::LitterChangeKind>();
@@ -186,6 +201,7 @@ mod tests {
         complete::<v1::LoanEnd>();
         complete::<v1::MarkKind>();
         complete::<v1::Nearness>();
+        complete::<v1::OrderVerdict>();
         complete::<v1::PaperKind>();
         complete::<v1::PaperOccasion>();
         complete::<v1::PostMortem>();
@@ -195,6 +211,7 @@ mod tests {
         complete::<v1::TransferLoss>();
         complete::<v1::TransferState>();
         complete::<v1::TransferTerms>();
+        complete::<v1::UpsetKind>();
         complete::<v1::WeighingMethod>();
     }
 }

@@ -147,7 +147,7 @@ fn every_file_says_what_it_holds() {
 }
 
 /// What numbers are counted or measured in. Where a new field needs another word, add it.
-const UNITS: [&str; 17] = [
+const UNITS: [&str; 18] = [
     "animals",
     "count",
     "day",
@@ -162,6 +162,7 @@ const UNITS: [&str; 17] = [
     "minutes",
     "month",
     "number",
+    "seconds",
     "unit",
     "version",
     "year",

@@ -18,6 +18,9 @@ pub const PROTOCOL: &str = include_str!("otter_watch.toml");
 /// An invented reference curve for cubs of otters: 150 g at birth, 6 kg at 200 days.
 pub const REFERENCE: &str = include_str!("otter_cubs.toml");
 
+/// The ethogram that comes with Holt.
+pub const ETHOGRAM: &str = include_str!("../../server/ethograms/small-carnivore.toml");
+
 /// Somebody, with the services as they see them.
 #[derive(Clone)]
 pub struct Person {
@@ -181,6 +184,16 @@ impl House {
             validate_only: false,
         };
         steward.client.assessments().load_protocol(load).await.unwrap();
+    }
+
+    /// Loads [`ETHOGRAM`].
+    pub async fn load_ethogram(&self, steward: &Person) {
+        let load = v1::LoadEthogramRequest {
+            request_id: self.request(),
+            toml: ETHOGRAM.to_owned(),
+            validate_only: false,
+        };
+        steward.client.ethograms().load_ethogram(load).await.unwrap();
     }
 
     /// An assessment by [`PROTOCOL`], now, of named levels, to be sent or changed first.

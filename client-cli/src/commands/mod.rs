@@ -14,6 +14,7 @@ mod due;
 mod enclosure;
 mod encounter;
 mod enrich;
+mod ethogram;
 mod exchange;
 mod feed;
 mod find;
@@ -36,9 +37,13 @@ mod sign_in;
 mod sign_out;
 mod site;
 mod species;
+mod standing;
 mod stock_return;
 mod title;
 mod transfer;
+mod upset;
+mod watch;
+mod watches;
 mod weigh;
 mod weights;
 mod welfare;
@@ -77,6 +82,10 @@ pub(crate) enum Asking {
     Concern(concern::Concern),
     Assess(assess::Assess),
     Assessments(assessments::Assessments),
+    Watch(watch::Watch),
+    Watches(watches::Watches),
+    Standing(standing::Standing),
+    Upset(upset::Upset),
     Find(find::Find),
     Welfare(welfare::Welfare),
     Animal(animal::Animal),
@@ -99,6 +108,7 @@ pub(crate) enum Asking {
     Climate(climate::Climate),
     Check(check::Check),
     Protocol(protocol::Protocol),
+    Ethogram(ethogram::Ethogram),
     Species(species::Species),
     Enclosure(enclosure::Enclosure),
     Site(site::Site),
@@ -144,6 +154,10 @@ impl Asking {
             Self::Concern(command) => command.run(errand).await,
             Self::Assess(command) => command.run(errand).await,
             Self::Assessments(command) => command.run(errand).await,
+            Self::Watch(command) => command.run(errand).await,
+            Self::Watches(command) => command.run(errand).await,
+            Self::Standing(command) => command.run(errand).await,
+            Self::Upset(command) => command.run(errand).await,
             Self::Find(command) => command.run(errand).await,
             Self::Welfare(command) => command.run(errand).await,
             Self::Animal(command) => command.run(errand).await,
@@ -166,6 +180,7 @@ impl Asking {
             Self::Climate(command) => command.run(errand).await,
             Self::Check(command) => command.run(errand).await,
             Self::Protocol(command) => command.run(errand).await,
+            Self::Ethogram(command) => command.run(errand).await,
             Self::Species(command) => command.run(errand).await,
             Self::Enclosure(command) => command.run(errand).await,
             Self::Site(command) => command.run(errand).await,

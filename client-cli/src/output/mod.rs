@@ -110,6 +110,12 @@ impl<'w> Output<'w> {
         Ok(self.errors.write_all(page.into_text().as_bytes())?)
     }
 
+    /// Shows where something is to be typed.
+    pub(crate) fn prompt(&mut self, text: &str) -> Result<(), Failure> {
+        self.errors.write_all(text.as_bytes())?;
+        Ok(self.errors.flush()?)
+    }
+
     /// Tells why a command is not done. Where even that cannot be written there is nobody to tell.
     pub(crate) fn failure(&mut self, failure: &Failure) {
         if failure.say.is_empty() {

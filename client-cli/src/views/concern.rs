@@ -45,7 +45,7 @@ pub(crate) struct Concern {
     animal_id: String,
     record_ids: Vec<String>,
     /// None where it was not raised, but would be.
-    id: Option<String>,
+    pub(crate) id: Option<String>,
     version: i64,
 }
 

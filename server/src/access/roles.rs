@@ -17,6 +17,8 @@ pub enum Deed {
     /// Record what was done with animals on the day: what they were given and what they left, what they were
     /// offered and how they met it, and when they met people.
     Tend,
+    /// Record what groups do.
+    Observe,
     /// Register animals and litters, sexes, deaths, departures, marks.
     Register,
     /// Record what a post-mortem found and what became of a body.
@@ -40,7 +42,7 @@ pub enum Deed {
     KeepSites,
     /// Keep enclosures.
     KeepEnclosures,
-    /// Keep protocols and reference curves.
+    /// Keep protocols, reference curves and ethograms.
     KeepProtocols,
     /// Seal the ledger, and hold it against the records and its seals.
     CheckLedger,
@@ -57,6 +59,7 @@ impl Deed {
             Self::Weigh => &[Keeper, Veterinary],
             Self::Assess => &[Keeper, Veterinary],
             Self::Tend => &[Keeper, Veterinary],
+            Self::Observe => &[Keeper, Veterinary],
             Self::Register => &[Registrar],
             Self::Examine => &[Registrar, Veterinary],
             Self::Correct => &[Registrar, Keeper, Veterinary],
@@ -217,6 +220,15 @@ pub const METHODS: &[(&str, Need)] = {
         ("FeedingService/WithdrawFeed", R(D::Tend)),
         ("FeedingService/ListFeeds", R(D::Read)),
         ("FeedingService/GetFeeding", R(D::Read)),
+        ("EthogramService/LoadEthogram", R(D::KeepProtocols)),
+        ("EthogramService/ListEthograms", R(D::ReadDirectory)),
+        ("WatchService/RecordWatch", R(D::Observe)),
+        ("WatchService/FollowWatch", R(D::Observe)),
+        ("WatchService/WithdrawEvent", R(D::Observe)),
+        ("WatchService/ListWatches", R(D::Read)),
+        ("StandingService/GetStanding", R(D::Read)),
+        ("UpsetService/RecordUpset", R(D::Observe)),
+        ("UpsetService/ListUpsets", R(D::Read)),
         ("CorrectionService/CorrectFact", R(D::Correct)),
         ("CorrectionService/WithdrawFact", R(D::Correct)),
         ("HistoryService/GetHistory", R(D::Read)),

@@ -73,6 +73,11 @@ pub(crate) fn label(label: Label) -> v1::AnimalLabel {
     v1::AnimalLabel { id: id(label.id), accession: label.accession, house_name: label.house_name }
 }
 
+/// Two days, both included.
+pub(crate) fn day_span((first, last): (NaiveDate, NaiveDate)) -> v1::DaySpan {
+    v1::DaySpan { first: Some(day(first)), last: Some(day(last)) }
+}
+
 /// First and last day that something can have been, as the day, month or year that they make up; the
 /// year of the first where they make up none.
 pub(crate) fn day_between(first: NaiveDate, last: NaiveDate) -> v1::Day {
@@ -259,6 +264,7 @@ pub(crate) const fn concern_kind(kind: ConcernKind) -> v1::ConcernKind {
         ConcernKind::ScaleRefused => v1::ConcernKind::ScaleRefused,
         ConcernKind::GroupWeight => v1::ConcernKind::GroupWeight,
         ConcernKind::Growth => v1::ConcernKind::Growth,
+        ConcernKind::PushedOut => v1::ConcernKind::PushedOut,
         ConcernKind::Climate => v1::ConcernKind::Climate,
         ConcernKind::DeviceSilent => v1::ConcernKind::DeviceSilent,
     }

@@ -21,7 +21,7 @@ fn group(group: Group) -> v1::Group {
     }
 }
 
-const fn role(role: Role) -> v1::GroupRole {
+pub(super) const fn role(role: Role) -> v1::GroupRole {
     match role {
         Role::Member => v1::GroupRole::Member,
         Role::Breeding => v1::GroupRole::Breeding,

@@ -138,7 +138,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 42] = [
+    const ALL: [Reason; 43] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -181,6 +181,7 @@ mod tests {
         Reason::MergeConflict,
         Reason::NotTheOwner,
         Reason::BetweenSites,
+        Reason::ObservationDoesNotFit,
     ];
 
     #[test]

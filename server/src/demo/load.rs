@@ -10,9 +10,9 @@ use holt_proto::notation::accession::is_site_code;
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1::{
     self, animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
-    check_service_client::CheckServiceClient, people_service_client::PeopleServiceClient,
-    site_service_client::SiteServiceClient, transfer_service_client::TransferServiceClient,
-    weight_service_client::WeightServiceClient,
+    check_service_client::CheckServiceClient, ethogram_service_client::EthogramServiceClient,
+    people_service_client::PeopleServiceClient, site_service_client::SiteServiceClient,
+    transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
 };
 use std::collections::HashMap;
 use tonic::metadata::MetadataValue;
@@ -26,6 +26,7 @@ const WEEKS: i64 = 78;
 /// What everybody's password is once it is changed: this is a demo.
 pub(super) const PASSWORD: &str = "six in the morning";
 const PROTOCOL: &str = include_str!("../../protocols/small-carnivore.toml");
+const ETHOGRAM: &str = include_str!("../../ethograms/small-carnivore.toml");
 
 /// The Monday with which the records begin. The last one has passed everywhere.
 fn first_monday() -> NaiveDate {
@@ -160,7 +161,13 @@ impl Loader<'_> {
             toml: PROTOCOL.to_owned(),
             validate_only: false,
         };
-        AssessmentServiceClient::new(wire).load_protocol(load).await?;
+        AssessmentServiceClient::new(wire.clone()).load_protocol(load).await?;
+        let load = v1::LoadEthogramRequest {
+            request_id: request_id(),
+            toml: ETHOGRAM.to_owned(),
+            validate_only: false,
+        };
+        EthogramServiceClient::new(wire).load_ethogram(load).await?;
         Ok(())
     }
 

@@ -13,6 +13,7 @@ pub enum ConcernKind {
     ScaleRefused,
     GroupWeight,
     Growth,
+    PushedOut,
     Climate,
     DeviceSilent,
 }

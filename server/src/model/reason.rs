@@ -48,6 +48,7 @@ pub enum Reason {
     MergeConflict,
     NotTheOwner,
     BetweenSites,
+    ObservationDoesNotFit,
 }
 
 /// What kind of refusal a reason makes, which decides the status code.
@@ -79,6 +80,7 @@ impl Reason {
             | Self::RecurrenceMalformed
             | Self::ProtocolMalformed
             | Self::FindingDoesNotFit
+            | Self::ObservationDoesNotFit
             | Self::PageTokenRefused => Kind::Malformed,
             Self::NotSignedIn | Self::SignInFailed | Self::RefreshRefused => Kind::NotSignedIn,
             Self::RoleNeeded | Self::TransferOtherSite | Self::FactOfAnotherSite => Kind::NotAllowed,

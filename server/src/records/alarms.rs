@@ -68,7 +68,7 @@ async fn steps(snapshot: &Snapshot, permit: &Permit, now: DateTime<Utc>) -> Resu
     let settled: HashMap<(Whom, ConcernKind), Instant> = last_settled(snapshot, permit, &[], &houses)
         .await?
         .into_iter()
-        .map(|(whom, kind, at)| ((whom, kind), at))
+        .map(|settled| ((settled.whom, settled.kind), settled.at))
         .collect();
     for state in &states {
         let whom = Whom::Device { enclosure: state.device.enclosure, device: state.device.id };

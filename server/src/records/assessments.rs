@@ -133,7 +133,7 @@ pub async fn record(
             .ok_or_else(|| Refusal::not_found("protocol", &new.protocol))?;
         let animal = held_now(&tx, &permit, &new.animal).await?;
         let protocol = sound(kept.protocol.clone())?;
-        if !is_for(&tx, &protocol, &animal.taxon).await? {
+        if !is_for(&tx, &protocol.species, &animal.taxon).await? {
             return Err(Refusal::new(
                 Reason::FindingDoesNotFit,
                 format!("the protocol {} is not for {}", protocol.code, animal.taxon.scientific_name),
@@ -221,10 +221,11 @@ async fn judged_page(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Resul
     Ok(Slice { entries, next: found.next })
 }
 
-/// Whether a protocol is for a species, by any of the names that it goes by.
-async fn is_for(snapshot: &Snapshot, protocol: &Protocol, taxon: &Taxon) -> Result<bool> {
-    let names = |name: &String| protocol.species.contains(name);
-    if protocol.species.is_empty() || names(&taxon.scientific_name) {
+/// Whether what is for these species (for any where there are none) is for one, by any of the names that it
+/// goes by.
+pub(super) async fn is_for(snapshot: &Snapshot, species: &[String], taxon: &Taxon) -> Result<bool> {
+    let names = |name: &String| species.contains(name);
+    if species.is_empty() || names(&taxon.scientific_name) {
         return Ok(true);
     }
     let known = taxa::with_synonyms(snapshot, taxon.clone()).await?;

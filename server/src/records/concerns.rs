@@ -60,7 +60,7 @@ impl Steps {
         self.open.get(&(whom, kind)).map(|open| &open.content)
     }
 
-    fn is_open(&self, whom: Whom, kind: ConcernKind) -> bool {
+    pub(super) fn is_open(&self, whom: Whom, kind: ConcernKind) -> bool {
         self.open.contains_key(&(whom, kind))
     }
 
@@ -190,7 +190,7 @@ pub(super) fn content(words: Words, level: Level, record_ids: Vec<Uuid>) -> Cont
 }
 
 /// These concerns of a site, worst first.
-async fn these(tx: &Tx, permit: &Permit, ids: Vec<Uuid>) -> Result<Vec<Concern>> {
+pub(super) async fn these(tx: &Tx, permit: &Permit, ids: Vec<Uuid>) -> Result<Vec<Concern>> {
     let wanted = Wanted { site: Some(permit.site().id), ids: Some(ids), settled: true, ..Wanted::default() };
     let mut found = concerns::list(tx, &wanted, tx.now()).await?;
     sort(&mut found);

@@ -422,7 +422,7 @@ async fn watch(
         last_settled(tx, permit, &everyone, &enclosures)
             .await?
             .into_iter()
-            .map(|(whom, kind, at)| ((whom, kind), at))
+            .map(|settled| ((settled.whom, settled.kind), settled.at))
             .collect();
     let mut scales = Scales::default();
     let readings: HashMap<Uuid, Vec<Seen>> = everyone

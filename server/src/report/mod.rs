@@ -7,5 +7,6 @@ pub mod feeding;
 pub mod growth;
 pub mod replay;
 pub mod site_day;
+pub mod standing;
 pub mod stock_return;
 pub mod welfare;

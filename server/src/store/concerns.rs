@@ -20,6 +20,7 @@ const fn kind_text(kind: ConcernKind) -> &'static str {
         ConcernKind::ScaleRefused => "scale_refused",
         ConcernKind::GroupWeight => "group_weight",
         ConcernKind::Growth => "growth",
+        ConcernKind::PushedOut => "pushed_out",
         ConcernKind::Climate => "climate",
         ConcernKind::DeviceSilent => "device_silent",
     }
@@ -427,6 +428,15 @@ pub async fn step(
     append_steps(tx, permit, kind, steps, note).await
 }
 
+/// When concerns of a kind were last settled, and how pressing they were then.
+#[derive(Clone, Copy, Debug)]
+pub struct Settled {
+    pub whom: Whom,
+    pub kind: ConcernKind,
+    pub at: DateTime<Utc>,
+    pub level: Level,
+}
+
 /// When concerns about these animals, and about the households and devices in these enclosures, were last settled.
 ///
 /// # Errors
@@ -436,24 +446,30 @@ pub async fn last_settled(
     permit: &Permit,
     animals: &[Uuid],
     enclosures: &[Uuid],
-) -> Result<Vec<(Whom, ConcernKind, DateTime<Utc>)>, Error> {
+) -> Result<Vec<Settled>, Error> {
     #[derive(FromQueryResult)]
-    struct Settled {
+    struct Row {
         #[sea_orm(nested)]
         whom: Columns,
         kind: String,
         at: DateTime<Utc>,
+        level: String,
     }
     let rows = snapshot
-        .rows::<Settled>(
-            "SELECT c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, max(x.recorded_at) AS at FROM concerns c
-               JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
+        .rows::<Row>(
+            "SELECT DISTINCT ON (c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind)
+                    c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, x.recorded_at AS at, x.level
+               FROM concerns c JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
               WHERE c.site_id = $1 AND (c.animal_id = ANY ($2) OR c.enclosure_id = ANY ($3))
-              GROUP BY c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind",
+              ORDER BY c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, x.recorded_at DESC",
             [permit.site().id.into(), animals.to_vec().into(), enclosures.to_vec().into()],
         )
         .await?;
     rows.into_iter()
-        .map(|row| Ok((row.whom.whom()?, stored("concern_steps", "kind", row.kind)?, row.at)))
+        .map(|row| {
+            let kind = stored("concern_steps", "kind", row.kind)?;
+            let level = stored("concern_steps", "level", row.level)?;
+            Ok(Settled { whom: row.whom.whom()?, kind, at: row.at, level })
+        })
         .collect()
 }

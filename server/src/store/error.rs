@@ -222,6 +222,19 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at it again",
     ),
     (
+        "ethograms_code_version_key",
+        Reason::Exists,
+        "this version of the ethogram is on record",
+        "load it as the next version",
+    ),
+    ("watches_pkey", Reason::Contention, "the watch was begun meanwhile", "send it again"),
+    (
+        "watch_events_number_key",
+        Reason::Contention,
+        "an event of this number was recorded meanwhile",
+        "send it again",
+    ),
+    (
         "groups_site_name_key",
         Reason::Exists,
         "a group of this name exists at the site",

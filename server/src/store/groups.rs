@@ -9,7 +9,7 @@ use crate::store::entity::{group, membership};
 use crate::store::error::Error;
 use crate::store::facts::{covers, fact, known};
 use crate::store::filter::Filter;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::Counts;
 use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use std::collections::HashMap;
@@ -230,6 +230,91 @@ pub async fn all_members(
     let values = [permit.site().id.into(), snapshot.known_at().into(), at.into()];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     Ok(rows.into_iter().map(|row| (row.group_id, row.name, row.animal_id)).collect())
+}
+
+/// A stretch in which an animal belonged to a group in one role.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stay {
+    pub animal: Uuid,
+    pub role: Role,
+    pub began_at: DateTime<Utc>,
+    pub ended_at: Option<DateTime<Utc>>,
+    pub ended_why: String,
+}
+
+/// Who belonged to a group at some time of a stretch, by animal and time.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn stays(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    group: Uuid,
+    from: DateTime<Utc>,
+    until: DateTime<Utc>,
+) -> Result<Vec<Stay>, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        animal_id: Uuid,
+        role: String,
+        began_at: DateTime<Utc>,
+        ended_at: Option<DateTime<Utc>>,
+        ended_why: String,
+    }
+    let sql = format!(
+        "SELECT m.animal_id, m.role, m.began_at, m.ended_at, m.ended_why FROM memberships m
+          WHERE m.site_id = $1 AND m.group_id = $3 AND {} AND m.began_at <= $5
+            AND (m.ended_at IS NULL OR m.ended_at > $4)
+          ORDER BY m.animal_id, m.began_at",
+        known("m", 2),
+    );
+    let values =
+        [permit.site().id.into(), snapshot.known_at().into(), group.into(), from.into(), until.into()];
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Stay {
+                animal: row.animal_id,
+                role: role(&row.role)?,
+                began_at: row.began_at,
+                ended_at: row.ended_at,
+                ended_why: row.ended_why,
+            })
+        })
+        .collect()
+}
+
+/// Young born to these dams from a day on, litters and animals alike: dam and day, each once.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn births(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    dams: &[Uuid],
+    since: NaiveDate,
+) -> Result<Vec<(Uuid, NaiveDate)>, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        dam: Uuid,
+        born_on: NaiveDate,
+    }
+    let sql = format!(
+        "SELECT p.parent_id AS dam, l.born_on FROM litters l
+           JOIN litter_parents p ON p.litter_id = l.id AND p.kind = 'dam' AND {known_p}
+          WHERE l.site_id = $1 AND l.recorded_at <= $2 AND p.parent_id = ANY ($3) AND l.born_on >= $4
+         UNION
+         SELECT q.parent_id, b.born_last FROM births b
+           JOIN parents q ON q.animal_id = b.animal_id AND q.kind = 'dam' AND {known_q}
+          WHERE {known_b} AND q.parent_id = ANY ($3) AND b.born_last >= $4
+          ORDER BY 1, 2",
+        known_p = known("p", 2),
+        known_q = known("q", 2),
+        known_b = known("b", 2),
+    );
+    let values = [permit.site().id.into(), snapshot.known_at().into(), dams.to_vec().into(), since.into()];
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    Ok(rows.into_iter().map(|row| (row.dam, row.born_on)).collect())
 }
 
 /// Known parents of these animals.

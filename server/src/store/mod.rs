@@ -22,6 +22,7 @@ pub mod encounters;
 pub mod enrichment;
 pub mod entity;
 mod error;
+pub mod ethograms;
 pub mod exchange;
 pub mod facts;
 pub mod feeding;
@@ -47,7 +48,9 @@ pub mod taxa;
 pub mod titles;
 pub mod traits;
 pub mod transfers;
+pub mod upsets;
 pub mod verify;
+pub mod watches;
 pub mod weights;
 
 pub use connect::{ConnectError, Limits, connect, migrate};

@@ -5,10 +5,12 @@
 macro_rules! every_table {
     ($call:ident($argument:expr)) => {
         every_table!(@ $call, $argument, accession, animal, assessment, birth, check, climate_rule, concern, concern_step,
-            crate_reading, death, device, device_batch, enclosure, encounter, encounter_animal, encounter_limit, enrichment_item, enrichment_offer, enrichment_term, feed, feed_plan, food, grant, group, holding, litter, litter_change, litter_parent, loan, mark,
+            crate_reading, death, device, device_batch, enclosure, encounter, encounter_animal, encounter_limit,
+            enrichment_item, enrichment_offer, enrichment_term, ethogram, feed, feed_plan, food, grant, group,
+            holding, litter, litter_change, litter_parent, loan, mark,
             membership, merge, paper, parent, person, placement, protocol, sexing, site, taxon, taxon_name, taxon_trait, growth_reference,
             title, transfer,
-            transfer_step, weight)
+            transfer_step, upset, watch, watch_event, weight)
     };
     (@ $call:ident, $argument:expr, $($entity:ident),*) => {
         $($call::<crate::store::entity::$entity::Model>($argument).await?;)*

@@ -199,6 +199,9 @@ impl Stage {
             "FindService" => v1::FindAnimalsRequest { text: "Bramble".to_owned(), most: 5 }.encode_to_vec(),
             "GroupService" => self.of_groups(call).await?,
             "ClimateService" => self.of_climate(call).await?,
+            "EthogramService" | "WatchService" | "StandingService" | "UpsetService" => {
+                self.of_watching(call).await?
+            }
             "LitterService" => self.of_litters(call).await?,
             "MarkService" => self.of_marks(call).await?,
             "PaperService" => self.of_papers(call).await?,
@@ -775,6 +778,64 @@ impl Stage {
             }
             "ListFeeds" => v1::ListFeedsRequest { site, ..Default::default() }.encode_to_vec(),
             "GetFeeding" => v1::GetFeedingRequest { site, group, ..Default::default() }.encode_to_vec(),
+            _ => return None,
+        })
+    }
+
+    /// A version of an ethogram that is not on record.
+    async fn ethogram(&self) -> v1::LoadEthogramRequest {
+        let toml = format!(
+            "code = \"{}\"\nversion = 1\ntitle = \"Otters\"\n[[behaviour]]\ncode = \"rest\"\nname = \"rests\"\nkind = \"rest\"\nmeaning = \"lies\"",
+            self.word().to_lowercase()
+        );
+        v1::LoadEthogramRequest { request_id: self.house.request(), toml, validate_only: false }
+    }
+
+    /// Of a group that is watched, and of what it is watched by.
+    async fn of_watching(&self, call: &str) -> Option<Vec<u8>> {
+        let load = self.ethogram().await;
+        match call {
+            "LoadEthogram" => return Some(load.encode_to_vec()),
+            "ListEthograms" => return Some(v1::ListEthogramsRequest {}.encode_to_vec()),
+            _ => {}
+        }
+        let loaded = self.steward.client.ethograms().load_ethogram(load).await.unwrap().into_inner();
+        let (site, (group, _)) = (HOME.to_owned(), self.group().await);
+        let watch = v1::RecordWatchRequest {
+            request_id: self.house.request(),
+            site: site.clone(),
+            watch_id: self.house.request(),
+            group: group.clone(),
+            ethogram: loaded.ethogram.unwrap().code,
+            began_at: Some(timestamp(start_of_time())),
+            events: vec![v1::WatchEvent {
+                number: 1,
+                happened_at: Some(timestamp(start_of_time())),
+                what: Some(v1::watch_event::What::Feed(v1::FeedGiven {})),
+            }],
+            ..Default::default()
+        };
+        Some(match call {
+            "RecordWatch" => watch.encode_to_vec(),
+            "FollowWatch" => v1::FollowWatchRequest { portion: Some(watch) }.encode_to_vec(),
+            "RecordUpset" => v1::RecordUpsetRequest {
+                request_id: self.house.request(),
+                site,
+                group,
+                kind: v1::UpsetKind::Alarm.into(),
+                happened: "a heron on the roof".to_owned(),
+                ..Default::default()
+            }
+            .encode_to_vec(),
+            "ListUpsets" => v1::ListUpsetsRequest { site, ..Default::default() }.encode_to_vec(),
+            "WithdrawEvent" => {
+                let watch_id = watch.watch_id.clone();
+                self.home.keeper.client.watches().record_watch(watch).await.unwrap();
+                let (request_id, because) = (self.house.request(), "noted twice".to_owned());
+                v1::WithdrawEventRequest { request_id, site, watch_id, number: 1, because }.encode_to_vec()
+            }
+            "ListWatches" => v1::ListWatchesRequest { site, ..Default::default() }.encode_to_vec(),
+            "GetStanding" => v1::GetStandingRequest { site, group, ..Default::default() }.encode_to_vec(),
             _ => return None,
         })
     }

@@ -38,7 +38,7 @@ const ROLES: [(Role, char); 5] = [
 
 /// Every method, the roles that may call it, and where they must be held. Written out a second time, by
 /// hand: a role that is let in by mistake in the server's own table is not let in here.
-const TABLE: [(&str, &str, Held); 131] = {
+const TABLE: [(&str, &str, Held); 140] = {
     use Held::{AnyToken, Everywhere, NoToken, Somewhere, There};
     [
         ("PeopleService/SignIn", "", NoToken),
@@ -162,6 +162,15 @@ const TABLE: [(&str, &str, Held); 131] = {
         ("FeedingService/WithdrawFeed", "kv", There),
         ("FeedingService/ListFeeds", "krav", There),
         ("FeedingService/GetFeeding", "krav", There),
+        ("EthogramService/LoadEthogram", "s", Somewhere),
+        ("EthogramService/ListEthograms", "kravs", Somewhere),
+        ("WatchService/RecordWatch", "kv", There),
+        ("WatchService/FollowWatch", "kv", There),
+        ("WatchService/WithdrawEvent", "kv", There),
+        ("WatchService/ListWatches", "krav", There),
+        ("StandingService/GetStanding", "krav", There),
+        ("UpsetService/RecordUpset", "kv", There),
+        ("UpsetService/ListUpsets", "krav", There),
         ("CorrectionService/CorrectFact", "krv", There),
         ("CorrectionService/WithdrawFact", "krv", There),
         ("HistoryService/GetHistory", "krav", There),

@@ -14,16 +14,24 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// What everybody who is signed in may read: the directory, and the hashes that seal what all recorded.
-const OPEN_TO_ALL: [&str; 7] =
-    ["growth_references", "protocols", "seals", "sites", "taxa", "taxon_names", "taxon_traits"];
+const OPEN_TO_ALL: [&str; 8] =
+    ["ethograms", "growth_references", "protocols", "seals", "sites", "taxa", "taxon_names", "taxon_traits"];
 /// What opens only while somebody signs in.
 const AT_THE_GATE: [&str; 2] = ["credentials", "refresh_tokens"];
 /// Part of it belongs to everybody: Holt itself, and those whose roles hold at every site.
 const PARTLY_OPEN: [&str; 2] = ["grants", "people"];
 /// What anybody inside may add to; what counts is who may grant, who reads it, and for leaves that the entry
 /// that they stand for is refused.
-const OPEN_TO_ADD: [&str; 7] =
-    ["growth_references", "leaves", "people", "protocols", "taxa", "taxon_names", "taxon_traits"];
+const OPEN_TO_ADD: [&str; 8] = [
+    "ethograms",
+    "growth_references",
+    "leaves",
+    "people",
+    "protocols",
+    "taxa",
+    "taxon_names",
+    "taxon_traits",
+];
 
 /// What anybody inside may supersede: species are no site's own, and every version of their names stays.
 const OPEN_TO_CHANGE: [&str; 1] = ["taxon_names"];
@@ -138,6 +146,40 @@ async fn shown(house: &House, park: &Park, animal: &str) {
         ..Default::default()
     };
     park.keeper.client.encounters().record_encounter(record).await.unwrap();
+}
+
+/// A group that was watched.
+async fn watched(house: &House, park: &Park) {
+    house.load_ethogram(&house.steward().await).await;
+    let (site, group) = ("QUI".to_owned(), "Bank family".to_owned());
+    let (request_id, note) = (house.request(), String::new());
+    let create = v1::CreateGroupRequest { request_id, site: site.clone(), name: group.clone(), note };
+    park.keeper.client.groups().create_group(create).await.unwrap();
+    let now = Some(timestamp(house.clock.now()));
+    let watch = v1::RecordWatchRequest {
+        request_id: house.request(),
+        site,
+        watch_id: house.request(),
+        group,
+        ethogram: "small-carnivore".to_owned(),
+        began_at: now,
+        events: vec![v1::WatchEvent {
+            number: 1,
+            happened_at: now,
+            what: Some(v1::watch_event::What::Feed(v1::FeedGiven {})),
+        }],
+        ..Default::default()
+    };
+    park.keeper.client.watches().record_watch(watch).await.unwrap();
+    let upset = v1::RecordUpsetRequest {
+        request_id: house.request(),
+        site: "QUI".to_owned(),
+        group: "Bank family".to_owned(),
+        kind: v1::UpsetKind::Alarm.into(),
+        happened: "a heron on the roof".to_owned(),
+        ..Default::default()
+    };
+    park.keeper.client.upsets().record_upset(upset).await.unwrap();
 }
 
 /// Who asks, as a transaction tells the database.
@@ -401,6 +443,7 @@ impl Scene {
         fed(&this.house, &this.quill, "Weir family").await;
         enriched(&this.house, &this.quill, "Weir family").await;
         shown(&this.house, &this.quill, "Bramble").await;
+        watched(&this.house, &this.quill).await;
         // A move that is none of Brack's business.
         this.propose("Sedge", &third.code, v1::TransferTerms::Loan).await;
         ledger::seal(&this.house.records, &Caller::itself()).await.unwrap();

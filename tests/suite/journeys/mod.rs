@@ -20,6 +20,7 @@ mod ledger;
 mod litters;
 mod loans;
 mod open_data;
+mod pushed_out;
 mod registration;
 mod transfer;
 mod weekly_round;

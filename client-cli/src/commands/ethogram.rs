@@ -1,0 +1,108 @@
+//! `holt ethogram`
+
+use super::protocol::{Reference, reference};
+use crate::errand::{Errand, Outcome};
+use crate::failure::Failure;
+use crate::session::{Session, request_id};
+use crate::views::ethogram::{Ethogram as View, Shown};
+use crate::views::{CHECKED_ONLY, Many, Told};
+use clap::{Args, Subcommand};
+use holt_proto::v1;
+use std::path::PathBuf;
+
+/// Ethograms: the behaviours that groups are watched for
+#[derive(Args, Debug)]
+pub(crate) struct Ethogram {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Load a version of an ethogram from a TOML file; a version, once loaded, never changes
+    #[command(after_help = "\
+Examples:
+  holt ethogram load small-carnivore.toml --check-only
+  holt ethogram load small-carnivore.toml")]
+    Load {
+        /// The file; - is standard input
+        file: PathBuf,
+        /// Check everything and record nothing
+        #[arg(long)]
+        check_only: bool,
+    },
+    /// List the ethograms on record, all versions
+    #[command(after_help = "Examples:\n  holt ethogram list")]
+    List,
+    /// Show the behaviours of an ethogram, and what counts as each
+    #[command(
+        after_help = "Examples:\n  holt ethogram show small-carnivore\n  holt ethogram show small-carnivore@1"
+    )]
+    Show {
+        /// Code of the ethogram; the newest version, unless given
+        #[arg(value_name = "CODE[@VERSION]", value_parser = reference)]
+        ethogram: Reference,
+    },
+}
+
+/// The ethogram that is meant; where none is named, the only one there is, in its newest version.
+pub(super) async fn find(session: &Session, wanted: Option<&Reference>) -> Result<v1::Ethogram, Failure> {
+    let all = session.ask(v1::ListEthogramsRequest {}).await?.ethograms;
+    let code = match wanted {
+        Some(wanted) => wanted.code.clone(),
+        None => only(&all)?,
+    };
+    let version = wanted.map_or(0, |wanted| wanted.version);
+    all.into_iter()
+        .filter(|ethogram| ethogram.code == code && (version == 0 || ethogram.version == version))
+        .max_by_key(|ethogram| ethogram.version)
+        .ok_or_else(|| {
+            let version = if version == 0 { String::new() } else { format!(", version {version}") };
+            Failure::not_found(format!("there is no ethogram `{code}`{version}"), "see `holt ethogram list`")
+        })
+}
+
+/// The code of the only ethogram there is.
+fn only(all: &[v1::Ethogram]) -> Result<String, Failure> {
+    let mut codes: Vec<&str> = all.iter().map(|ethogram| ethogram.code.as_str()).collect();
+    codes.dedup();
+    match codes.as_slice() {
+        [only] => Ok((*only).to_owned()),
+        [] => Err(Failure::not_found(
+            "there is no ethogram on record: nothing says what to watch for",
+            "ask a steward to load one: `holt ethogram load`",
+        )),
+        several => Err(Failure::usage(
+            format!("it is not said what to watch for (there are {})", several.join(", ")),
+            "name the ethogram: --by CODE",
+        )),
+    }
+}
+
+impl Ethogram {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match self.what {
+            What::Load { file, check_only } => {
+                let toml = String::from_utf8(errand.input.file(&file)?)
+                    .map_err(|_| Failure::refused("the file is not UTF-8", "save it as UTF-8"))?;
+                let ask =
+                    v1::LoadEthogramRequest { request_id: request_id(), toml, validate_only: check_only };
+                let thing = View::from(errand.session.ask(ask).await?.ethogram.unwrap_or_default());
+                let say = if check_only {
+                    CHECKED_ONLY.to_owned()
+                } else {
+                    format!("{} is on record ({}).", thing.title, thing.spoken())
+                };
+                errand.show(&Told { thing, say })
+            }
+            What::List => {
+                let ethograms = errand.session.ask(v1::ListEthogramsRequest {}).await?.ethograms;
+                errand.show(&Many(ethograms.into_iter().map(View::from).collect()))
+            }
+            What::Show { ethogram } => {
+                let found = find(&errand.session, Some(&ethogram)).await?;
+                errand.show(&Shown(found.into()))
+            }
+        }
+    }
+}

@@ -1,0 +1,111 @@
+//! `holt upset`
+
+use super::when;
+use crate::errand::{Errand, Outcome};
+use crate::moment::{DayWord, WhenWord};
+use crate::session::request_id;
+use crate::views::upset::Upset as View;
+use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::words;
+use clap::{Args, Subcommand};
+use holt_proto::v1;
+
+/// Alarm and upset: what befell a whole group, and how long it took to calm down
+#[derive(Args, Debug)]
+pub(crate) struct Upset {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Record an upset of a group
+    #[command(after_help = "\
+Examples:
+  holt upset record \"Weir family\" alarm \"a heron on the roof\" --calm-after 12
+  holt upset record \"Weir family\" fight \"all on Sedge\" --animal Sedge --at 07:10")]
+    Record {
+        /// The group: its name, or its id
+        group: String,
+        /// What befell it
+        #[arg(value_name = "KIND", value_parser = words::parser::<v1::UpsetKind>())]
+        kind: v1::UpsetKind,
+        /// What happened
+        happened: String,
+        /// What was done about it
+        #[arg(long, value_name = "TEXT")]
+        response: Option<String>,
+        /// Minutes until the group was calm, where somebody saw it
+        #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=10_080))]
+        calm_after: Option<i32>,
+        /// An animal that it befell most; may be given several times
+        #[arg(long = "animal", value_name = "ANIMAL")]
+        animals: Vec<String>,
+        /// When it began; now, unless given
+        #[arg(long, value_name = "TIME")]
+        at: Option<WhenWord>,
+        /// Check everything and record nothing
+        #[arg(long)]
+        check_only: bool,
+    },
+    /// List the upsets of a group, or of a site, newest first
+    #[command(after_help = "\
+Examples:
+  holt upset list
+  holt upset list \"Weir family\" --from 2026-01-01 --format csv")]
+    List {
+        /// The group; all of the site, unless given
+        group: Option<String>,
+        /// First day
+        #[arg(long, value_name = "DAY")]
+        from: Option<DayWord>,
+        /// Last day; today, unless given
+        #[arg(long, value_name = "DAY")]
+        to: Option<DayWord>,
+        /// As was known at this time; now, unless given
+        #[arg(long, value_name = "TIME")]
+        as_known_at: Option<WhenWord>,
+    },
+}
+
+impl Upset {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let zone = session.zone(&site).await?;
+        match self.what {
+            What::Record { group, kind, happened, response, calm_after, animals, at, check_only } => {
+                let ask = v1::RecordUpsetRequest {
+                    request_id: request_id(),
+                    site,
+                    group,
+                    kind: kind.into(),
+                    began_at: when::instant(at, zone, session.now())?,
+                    happened,
+                    response: response.unwrap_or_default(),
+                    calm_after_minutes: calm_after,
+                    animals,
+                    validate_only: check_only,
+                };
+                let thing = View::new(session.ask(ask).await?.upset.unwrap_or_default(), zone);
+                let say = if check_only {
+                    CHECKED_ONLY.to_owned()
+                } else {
+                    format!("{} is on record.", thing.spoken())
+                };
+                errand.show(&Told { thing, say })
+            }
+            What::List { group, from, to, as_known_at } => {
+                let ask = v1::ListUpsetsRequest {
+                    site,
+                    group: group.unwrap_or_default(),
+                    days: when::span(from, to, session.today(zone))?,
+                    as_known_at: when::instant(as_known_at, zone, session.now())?,
+                    page: None,
+                };
+                let upsets = session.all(ask, usize::MAX).await?;
+                errand.show(&Many(upsets.into_iter().map(|upset| View::new(upset, zone)).collect()))
+            }
+        }
+    }
+}

@@ -1,0 +1,311 @@
+//! `holt watch`
+
+use super::ethogram;
+use super::protocol::{Reference, reference};
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::moment;
+use crate::session::{Zones, request_id};
+use crate::views::watch::Recorded;
+use crate::watching::Draft;
+use crate::watching::keep::{self, Kept};
+use crate::watching::line::{self, HELP, Line, Terms};
+use crate::watching::names::{Member, Named, Unnamed, pick};
+use crate::watching::sheet::{self, Read};
+use crate::watching::told::Words;
+use chrono::{DateTime, SubsecRound, Utc};
+use chrono_tz::Tz;
+use clap::Args;
+use holt_proto::v1;
+use holt_proto::v1::watch_event::What;
+use std::io::{BufRead, BufReader};
+use std::path::PathBuf;
+
+/// Watch a group: who does what to whom, typed line by line
+#[derive(Args, Debug)]
+#[command(after_help = "\
+While a watch runs, note everything that one in sight does to another, and who goes out of sight: counts are \
+divided by the time for which each was watched. One line an event; beginnings of names and behaviours are \
+enough. `help` shows what can be typed, `end` records the watch.
+
+What is typed is kept on this machine until it is on record: if the server is away, nothing is lost.
+
+A file is CSV with a header: at, what (began, did, scan, followed, out, in, food, note, ended), animal, \
+behaviour, receiver, food, outcome, party, place, seconds, note; group, ethogram and watch where there are \
+several. Times are those of the site. A file that is sent again records nothing twice.
+
+Examples:
+  holt watch \"Weir family\"
+  holt watch \"Weir family\" --only Bramble --by small-carnivore
+  holt watch \"Weir family\" --file morning.csv --check-only
+  holt watch --file kept.csv")]
+pub(crate) struct Watch {
+    /// The group: its name, or its id
+    #[arg(required_unless_present = "file")]
+    group: Option<String>,
+
+    /// Only these are watched, not the whole group; may be given several times
+    #[arg(long, value_name = "ANIMAL", conflicts_with = "file")]
+    only: Vec<String>,
+
+    /// Ethogram to watch by; the only one on record, unless given
+    #[arg(long = "by", value_name = "CODE[@VERSION]", value_parser = reference)]
+    ethogram: Option<Reference>,
+
+    /// Read watches from a CSV file; - is standard input
+    #[arg(long, value_name = "FILE")]
+    file: Option<PathBuf>,
+
+    /// Check everything and record nothing
+    #[arg(long, requires = "file")]
+    check_only: bool,
+}
+
+impl Watch {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match &self.file {
+            Some(path) => {
+                let bytes = errand.input.file(path)?;
+                let exit = self.sheet(&bytes, errand).await?;
+                if !self.check_only {
+                    keep::sent(&errand.settings.places, path)?;
+                }
+                Ok(exit)
+            }
+            None => self.typed(errand).await,
+        }
+    }
+
+    /// Watches of a file, one after the other.
+    async fn sheet(&self, bytes: &[u8], errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let zones = errand.session.zones().await?;
+        let mut ethogram = self.ethogram.as_ref().map(|one| (one.code.clone(), one.version));
+        let group = self.group.as_deref();
+        let (zone, now) = (zones.of(&site), errand.session.now());
+        let read = |ethogram: Option<&(String, i32)>| {
+            let ethogram = ethogram.map(|(code, version)| (code.as_str(), *version));
+            sheet::read(bytes, &sheet::Terms { site: &site, zone, now, group, ethogram })
+        };
+        let mut watches = read(ethogram.as_ref())?;
+        if watches.iter().any(|read| read.draft.ethogram.is_empty()) {
+            let only = ethogram::find(&errand.session, None).await?;
+            ethogram = Some((only.code, only.version));
+            watches = read(ethogram.as_ref())?;
+        }
+        let mut recorded = Recorded::new(self.check_only);
+        for Read { draft, rows } in watches {
+            let answer = errand.session.ask(draft.request(&site, self.check_only)).await;
+            match answer {
+                Ok(answer) => recorded.add(answer, Vec::new(), &zones),
+                Err(failure) if recorded.is_empty() => return Err(by_row(failure, &rows)),
+                Err(failure) => {
+                    errand.show(&recorded)?;
+                    return Err(by_row(failure, &rows));
+                }
+            }
+            if !draft.is_ended() {
+                let began = moment::spoken(draft.began_at, zone);
+                errand.output.note(&format!(
+                    "The watch that began at {began} has no end: it counts to the latest thing seen."
+                ))?;
+            }
+        }
+        errand.show(&recorded)
+    }
+
+    /// A session at a terminal, or lines that are piped in.
+    async fn typed(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let zones = session.zones().await?;
+        let zone = zones.of(&site);
+        let group = self.group.clone().unwrap_or_default();
+        let roll = session
+            .ask(v1::GetGroupRequest { site: site.clone(), group, as_of: None, as_known_at: None })
+            .await?;
+        let members = members(&roll);
+        let group = roll.group.unwrap_or_default();
+        if members.is_empty() {
+            return Err(Failure::refused(
+                format!("{} has no member", group.name),
+                "take animals into it first: `holt group join`",
+            ));
+        }
+        let ethogram = ethogram::find(session, self.ethogram.as_ref()).await?;
+        let focal = self.only.iter().map(|name| Ok(chosen(name, &members)?.id.clone()));
+        let draft = Draft {
+            watch_id: request_id(),
+            group: group.name,
+            ethogram: ethogram.code,
+            version: ethogram.version,
+            began_at: session.now().trunc_subsecs(0),
+            focal: focal.collect::<Result<_, Failure>>()?,
+            events: Vec::new(),
+        };
+        for path in keep::waiting(&errand.settings.places)? {
+            let path = path.display();
+            errand
+                .output
+                .note(&format!("A watch waits to be recorded; send it: holt watch --file {path}"))?;
+        }
+        let kept = Kept::new(&errand.settings.places, &draft, zone)?;
+        let mut desk =
+            Desk { members, behaviours: ethogram.behaviours, zone, kept, draft, typed: Vec::new() };
+        desk.listen(errand)?;
+        desk.record(&site, &zones, errand).await
+    }
+}
+
+fn members(roll: &v1::GetGroupResponse) -> Vec<Member> {
+    let animals = roll.members.iter().filter_map(|member| member.animal.clone());
+    animals
+        .map(|animal| Member {
+            id: animal.id,
+            accession: animal.accession,
+            house_name: Some(animal.house_name).filter(|name| !name.is_empty()),
+        })
+        .collect()
+}
+
+/// The member that an argument means.
+fn chosen<'m>(name: &str, members: &'m [Member]) -> Result<&'m Member, Failure> {
+    pick(name, members).map_err(|error| {
+        let (say, names) = match error {
+            Unnamed::Several(names) => {
+                (format!("`{name}` could be {}", names.join(" or ")), "more of it".to_owned())
+            }
+            Unnamed::Nobody(near) if near.is_empty() => {
+                let all: Vec<&str> = members.iter().filter_map(|one| one.names().first().copied()).collect();
+                (format!("nobody in the group is called `{name}`"), all.join(", "))
+            }
+            Unnamed::Nobody(near) => (format!("nobody in the group is called `{name}`"), near.join(" or ")),
+        };
+        Failure::usage(say, format!("write {names}")).at("--only")
+    })
+}
+
+/// What the server says of an event, said of its row.
+fn by_row(mut failure: Failure, rows: &[u64]) -> Failure {
+    for flaw in &mut failure.flaws {
+        let place = flaw.field.strip_prefix("events[").and_then(|rest| rest.split_once(']'));
+        let Some((number, column)) = place else { continue };
+        let row = number.parse::<usize>().ok().and_then(|n| rows.get(n));
+        let column = column.rsplit('.').next().unwrap_or_default();
+        if let Some(row) = row {
+            flaw.field = format!("row {row}, {column}");
+        }
+    }
+    failure
+}
+
+/// Where a watch is typed.
+struct Desk {
+    members: Vec<Member>,
+    behaviours: Vec<v1::Behaviour>,
+    zone: Tz,
+    kept: Kept,
+    draft: Draft,
+    /// How many events each line so far was.
+    typed: Vec<usize>,
+}
+
+impl Desk {
+    fn words(&self) -> Words<'_> {
+        Words { members: &self.members, behaviours: &self.behaviours }
+    }
+
+    fn clock(&self, at: DateTime<Utc>) -> String {
+        at.with_timezone(&self.zone).format("%H:%M:%S").to_string()
+    }
+
+    /// Takes lines until the watch ends. Where no more lines come, it ends too.
+    fn listen(&mut self, errand: &mut Errand<'_>) -> Result<(), Failure> {
+        let Errand { session, output, input, .. } = errand;
+        let is_terminal = input.is_terminal;
+        let names: Vec<&str> = self.members.iter().map(Member::spoken).collect();
+        output.note(&format!(
+            "Watching {}: {}. One line an event; `help` shows what can be typed, `end` records it.",
+            self.draft.group,
+            names.join(", ")
+        ))?;
+        let mut lines = BufReader::new(&mut *input.stream);
+        loop {
+            if is_terminal {
+                output.prompt("> ")?;
+            }
+            let mut text = Vec::new();
+            let more = lines.read_until(b'\n', &mut text).map_err(|error| {
+                Failure::machine(format!("what is typed cannot be read: {error}"), self.resend())
+            })?;
+            let now = session.now().trunc_subsecs(0);
+            let text = String::from_utf8_lossy(&text);
+            let terms = Terms { members: &self.members, behaviours: &self.behaviours, zone: self.zone, now };
+            let line = if more == 0 { Ok(Line::End(None)) } else { line::read(&text, &terms) };
+            match line {
+                Ok(Line::Empty) => {}
+                Ok(Line::Help) => output.prompt(&format!("{HELP}\n"))?,
+                Ok(Line::Undo) => output.note(&self.undo()?)?,
+                Ok(Line::Seen(at, what)) => output.note(&self.note(at.unwrap_or(now), what)?)?,
+                Ok(Line::End(at)) => {
+                    let end = at.unwrap_or(now).max(self.latest());
+                    self.note(end, vec![What::End(v1::WatchEnd {})])?;
+                    return Ok(());
+                }
+                Err(unclear) => output.note(&format!("? {}; {}", unclear.say, unclear.mend))?,
+            }
+        }
+    }
+
+    fn latest(&self) -> DateTime<Utc> {
+        self.draft.events.iter().map(|(at, _)| *at).max().unwrap_or(self.draft.began_at)
+    }
+
+    /// Notes what was seen, and says it back.
+    fn note(&mut self, at: DateTime<Utc>, what: Vec<What>) -> Result<String, Failure> {
+        if at < self.draft.began_at {
+            let began = self.clock(self.draft.began_at);
+            return Ok(format!("? the watch began at {began}; what was before it is no part of it"));
+        }
+        let told: Vec<String> = what.iter().map(|what| self.words().spoken(what)).collect();
+        self.typed.push(what.len());
+        self.draft.events.extend(what.into_iter().map(|what| (at, what)));
+        self.kept.save(&self.draft)?;
+        Ok(format!("{}  {}", self.clock(at), told.join("; ")))
+    }
+
+    fn undo(&mut self) -> Result<String, Failure> {
+        let Some(count) = self.typed.pop() else { return Ok("? there is nothing to undo".to_owned()) };
+        let left = self.draft.events.len() - count;
+        let gone: Vec<String> =
+            self.draft.events[left..].iter().map(|(_, what)| self.words().spoken(what)).collect();
+        self.draft.events.truncate(left);
+        self.kept.save(&self.draft)?;
+        Ok(format!("taken back: {}", gone.join("; ")))
+    }
+
+    fn resend(&self) -> String {
+        format!("nothing is lost; send it later: holt watch --file {}", self.kept.path().display())
+    }
+
+    /// Sends the watch. Where that does not go well, the file stays and it is said how to send it.
+    async fn record(self, site: &str, zones: &Zones, errand: &mut Errand<'_>) -> Outcome {
+        let answer = match errand.session.ask(self.draft.request(site, false)).await {
+            Ok(answer) => answer,
+            Err(failure) => {
+                let say = failure.say.clone();
+                return Err(failure.saying(say, self.resend()));
+            }
+        };
+        let tally = self.words().tally(self.draft.events.iter().map(|(_, what)| what));
+        let mut recorded = Recorded::new(false);
+        recorded.add(answer, tally, zones);
+        self.kept.forget()?;
+        errand.show(&recorded)?;
+        if recorded.raised() && errand.output.is_flat() {
+            errand.output.note("Concerns were raised or changed: see `holt concerns`.")?;
+        }
+        Ok(Exit::Done)
+    }
+}

@@ -1,0 +1,23 @@
+-- Invariant: a version of an ethogram never changes; a watch names the version it was made by.
+
+CREATE TABLE ethograms (
+  id          uuid PRIMARY KEY,
+  code        text NOT NULL CONSTRAINT ethograms_code_guard CHECK (code ~ '^[a-z0-9][a-z0-9-]*$'),
+  version     integer NOT NULL CONSTRAINT ethograms_version_guard CHECK (version > 0),
+  content     jsonb NOT NULL,
+  recorded_at timestamptz NOT NULL,
+  recorded_by uuid NOT NULL,
+  request_id  uuid NOT NULL,
+  CONSTRAINT ethograms_code_version_key UNIQUE (code, version)
+);
+CALL holt_guard('ethograms', 'Versions of ethograms: the behaviours that a species is watched for.', '{
+  "id": "Identifier (UUIDv7).",
+  "code": "Code of the ethogram.",
+  "version": "Version, 1 and up.",
+  "content": "Title, species and behaviours.",
+  "recorded_at": "When it was loaded.",
+  "recorded_by": "Who loaded it.",
+  "request_id": "The write that loaded it."
+}');
+CREATE POLICY read ON ethograms FOR SELECT USING ((SELECT holt_inside()));
+CREATE POLICY record ON ethograms FOR INSERT WITH CHECK ((SELECT holt_inside()));

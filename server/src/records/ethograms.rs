@@ -1,0 +1,76 @@
+//! Ethograms: versioned data that stewards load.
+
+use crate::access::permit::Caller;
+use crate::access::roles::Deed;
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::records::assessments::flawed;
+use crate::records::error::{Error, Refusal, Result};
+use crate::records::{Records, fresh};
+use crate::store::ethograms::{self, Kept};
+use crate::store::{Snapshot, retrying};
+use holt_audit::ethogram::{Ethogram, SoundEthogram};
+use serde::{Deserialize, Serialize};
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// A version of an ethogram on record.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Loaded {
+    pub id: Uuid,
+    pub ethogram: Ethogram,
+}
+
+impl From<Kept> for Loaded {
+    fn from(kept: Kept) -> Self {
+        Self { id: kept.id, ethogram: kept.ethogram }
+    }
+}
+
+/// Loads a version of an ethogram.
+///
+/// # Errors
+/// Refused without the role anywhere; where the document is no ethogram, contradicts itself, or its version
+/// is on record.
+pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
+    caller.may_somewhere(Deed::KeepProtocols)?;
+    let ethogram: Ethogram = toml::from_str(document).map_err(|error| {
+        Refusal::new(
+            Reason::Malformed,
+            format!("the document is no ethogram: {}", error.to_string().trim()),
+            "give code, version, title, and [[behaviour]] tables with code, name, kind and meaning",
+        )
+        .at("toml")
+    })?;
+    let sound = SoundEthogram::try_from(ethogram)
+        .map_err(|flaws| flawed(Reason::Malformed, "the ethogram cannot be used", flaws))?;
+    retrying("load_ethogram", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let kept = ethograms::insert(&mut tx, &sound).await?;
+        Ok(tx.commit(Loaded::from(kept)).await?)
+    })
+    .await
+}
+
+/// All versions of all ethograms.
+///
+/// # Errors
+/// Faults only.
+pub async fn list(records: &Records, caller: &Caller) -> Result<Vec<Loaded>> {
+    let snapshot = records.store.read(caller, None).await?;
+    Ok(ethograms::all(&snapshot).await?.into_iter().map(Loaded::from).collect())
+}
+
+/// An ethogram that is on record is sound.
+pub(super) fn sound(ethogram: Ethogram) -> Result<SoundEthogram> {
+    SoundEthogram::try_from(ethogram).map_err(|flaws| {
+        let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
+        Error::Fault(crate::store::Error::corrupt("ethograms", "content", &what))
+    })
+}
+
+/// All ethograms on record, by identifier.
+pub(crate) async fn book(snapshot: &Snapshot) -> Result<HashMap<Uuid, SoundEthogram>> {
+    let all = ethograms::all(snapshot).await?;
+    all.into_iter().map(|kept| Ok((kept.id, sound(kept.ethogram)?))).collect()
+}

@@ -1,0 +1,96 @@
+//! Alarm and upset: what befell a whole group is recorded with what was done and how long it lasted.
+
+use crate::access::permit::Caller;
+use crate::access::roles::Deed;
+use crate::model::page::{Page, Slice};
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::model::upset::{NewUpset, Upset};
+use crate::records::animals::lens_of;
+use crate::records::error::{Refusal, Result, Violation};
+use crate::records::watches::Asked;
+use crate::records::{Records, fresh, groups, the_one};
+use crate::store::animals::{self, Lock, Reference};
+use crate::store::upsets::{self, Wanted};
+use crate::store::{holdings, retrying};
+use chrono::TimeDelta;
+
+/// Records an upset of a group.
+///
+/// # Errors
+/// Refused without the role there; where there is no such group or animal, the site did not hold it then, or
+/// the time is in the future.
+pub async fn record(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    new: &NewUpset,
+) -> Result<Upset> {
+    let permit = records.permit(caller, Deed::Observe, site).await?;
+    retrying("record_upset", || async {
+        let mut tx = fresh!(records.store.write(caller, request).await?);
+        tx.at_site(permit.site().id);
+        let at = new.began_at.unwrap_or_else(|| tx.now());
+        if at > tx.now() {
+            return Err(Refusal::in_the_future("time", "began_at").into());
+        }
+        let calm = new.calm_after_minutes.map(|minutes| at + TimeDelta::minutes(minutes.into()));
+        if calm.is_some_and(|calm| calm > tx.now()) {
+            return Err(Refusal::in_the_future("calm", "calm_after_minutes").into());
+        }
+        let group = groups::one(&tx, &permit, &new.group, lens_of(permit.site(), None, tx.now())).await?;
+        let references: Vec<Reference> =
+            new.animals.iter().map(|text| Reference { text: text.clone(), at }).collect();
+        let meant = animals::resolve(&tx, Some(&permit), &references, Lock::Share).await?;
+        let (mut found, mut wrong) = (Vec::new(), Vec::new());
+        for (n, (meant, text)) in meant.into_iter().zip(&new.animals).enumerate() {
+            match the_one(meant, text) {
+                Ok(label) => found.push(label),
+                Err(refusal) => wrong.push((n, refusal)),
+            }
+        }
+        let ids: Vec<_> = found.iter().map(|label| label.id).collect();
+        let held = holdings::of(&tx, &ids).await?;
+        for (n, label) in found.iter().enumerate() {
+            let there = held.iter().any(|holding| {
+                holding.animal == label.id && holding.site == permit.site().id && holding.covers(at)
+            });
+            if !there && wrong.is_empty() {
+                wrong.push((
+                    n,
+                    Refusal::new(
+                        Reason::AnimalNotHeldThen,
+                        format!("{} did not hold {} then", permit.site().code, label.spoken()),
+                        "check which animal is meant, and the time",
+                    ),
+                ));
+            }
+        }
+        if let Some((_, first)) = wrong.first() {
+            let violation = |(n, refusal): &(usize, Refusal)| Violation {
+                field: format!("animals[{n}]"),
+                say: refusal.say.clone(),
+                mend: refusal.mend.clone(),
+            };
+            return Err(Refusal { at: wrong.iter().map(violation).collect(), ..first.clone() }.into());
+        }
+        let id = upsets::insert(&mut tx, &permit, group.id, (new, at), ids).await?;
+        let wanted = Wanted { id: Some(id), ..Wanted::default() };
+        let mut there = upsets::list(&tx, &permit, &wanted, &Page { size: 1, after: None }).await?.entries;
+        let upset = there.pop().ok_or_else(|| Refusal::not_found("upset", &id.to_string()))?;
+        Ok(tx.commit(upset).await?)
+    })
+    .await
+}
+
+/// Upsets, newest first.
+///
+/// # Errors
+/// Refused where there is no such site in scope, or no such group.
+pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page) -> Result<Slice<Upset>> {
+    let permit = records.permit(caller, Deed::Read, &asked.site).await?;
+    let snapshot = records.look(caller, asked.known_at).await?;
+    let (group, during) = asked.found(&snapshot, &permit, records.store.now()).await?;
+    Ok(upsets::list(&snapshot, &permit, &Wanted { group, id: None, during }, page).await?)
+}
