@@ -122,6 +122,18 @@ impl Concern {
         spoken(self.house_name.as_deref(), &self.accession)
     }
 
+    /// It in one line: how soon to look, who, and what was seen first of all.
+    pub(crate) fn line(&self, page: &Page) -> String {
+        let (tone, soon) = match self.level {
+            "urgent" => (Tone::Alarm, "URGENT"),
+            "act" => (Tone::Warning, "ACT"),
+            _ => (Tone::Strong, "WATCH"),
+        };
+        let seen = self.seen.split_once(". ").map_or(self.seen.as_str(), |(first, _)| first);
+        let id = self.id.as_ref().map(|id| format!(" [{}]", short(id))).unwrap_or_default();
+        format!("{} {}{id}", page.paint(tone, soon), seen.trim_end_matches('.'))
+    }
+
     /// It with everything that a person needs to judge it.
     pub(crate) fn paragraph(&self, page: &mut Page) {
         let (tone, soon) = match self.level {

@@ -48,6 +48,20 @@ impl Item {
         (&self.accession, self.duty, self.due_on.as_deref().unwrap_or_default(), self.days_late)
     }
 
+    /// How it stands, for people.
+    fn how(&self) -> (Tone, String) {
+        match (self.is_overdue(), self.days_late) {
+            (true, days) => {
+                let days = count(usize::try_from(days).unwrap_or_default(), "day", "days");
+                (Tone::Alarm, format!("overdue {days}"))
+            }
+            // A loan is told of before its last day.
+            (false, 0) if self.duty == v1::Duty::EndLoan.word() => (Tone::Calm, "ends soon".to_owned()),
+            (false, 0) => (Tone::Calm, "today".to_owned()),
+            (false, _) => (Tone::Calm, "in grace".to_owned()),
+        }
+    }
+
     fn is_overdue(&self) -> bool {
         self.state == v1::DueState::Overdue.word()
     }
@@ -94,20 +108,25 @@ impl Answer for Due {
     }
 }
 
+/// A line for each duty and how it stands, with whom it is due for: `weigh, overdue 3 days: Moss, Fern`.
+pub(crate) fn lines(items: &[Item]) -> Vec<String> {
+    let mut lines: Vec<(String, Vec<&str>)> = Vec::new();
+    for item in items {
+        let what = format!("{}, {}", item.duty, item.how().1);
+        let name = item.house_name.as_deref().unwrap_or(&item.accession);
+        match lines.iter_mut().find(|(line, _)| *line == what) {
+            Some((_, names)) => names.push(name),
+            None => lines.push((what, vec![name])),
+        }
+    }
+    lines.into_iter().map(|(what, names)| format!("{what}: {}", names.join(", "))).collect()
+}
+
 /// What is due, for people.
 pub(crate) fn table(items: &[Item], page: &mut Page) {
     let mut table = Table::new(["Due", "State", "Duty", "Animal", "Name", "Enclosure", "Last done"]);
     for item in items {
-        let (tone, how) = match (item.is_overdue(), item.days_late) {
-            (true, days) => (
-                Tone::Alarm,
-                format!("overdue {}", count(usize::try_from(days).unwrap_or_default(), "day", "days")),
-            ),
-            // A loan is told of before its last day.
-            (false, 0) if item.duty == v1::Duty::EndLoan.word() => (Tone::Calm, "ends soon".to_owned()),
-            (false, 0) => (Tone::Calm, "today".to_owned()),
-            (false, _) => (Tone::Calm, "in grace".to_owned()),
-        };
+        let (tone, how) = item.how();
         let done = match &item.last_done_on {
             Some(day) => day.clone(),
             None if item.duty == v1::Duty::EndLoan.word() => String::new(),

@@ -24,6 +24,7 @@ pub(crate) mod fact;
 pub(crate) mod feeding;
 pub(crate) mod find;
 pub(crate) mod group;
+pub(crate) mod group_day;
 pub(crate) mod growth;
 pub(crate) mod intake;
 pub(crate) mod ledger;

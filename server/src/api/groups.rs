@@ -57,6 +57,8 @@ fn member(member: Member) -> v1::GroupMember {
         latest_mass: animal.latest_mass.map(mass),
         latest_weighed_at: animal.latest_weighed_at.map(timestamp),
         enclosure: animal.enclosure,
+        change_percent: member.change_percent,
+        slope_percent_per_week: member.slope_percent_per_week,
     }
 }
 

@@ -82,6 +82,10 @@ pub struct Member {
     /// The least that it can be, in days.
     pub age_days: Option<i64>,
     pub relatives: Vec<(Label, Kin)>,
+    /// Of its latest mass against what is usual for it, in %.
+    pub change_percent: Option<f64>,
+    /// Of its mass over the last weeks, in % a week.
+    pub slope_percent_per_week: Option<f64>,
 }
 
 /// A group with its members.

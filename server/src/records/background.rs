@@ -2,18 +2,22 @@
 //! how scales differ.
 
 use crate::access::permit::Permit;
+use crate::model::animal::Animal;
+use crate::records::Records;
 use crate::records::error::Result;
+use crate::records::weights::REACH;
 use crate::store::Snapshot;
 use crate::store::traits::{self, Behind};
-use crate::store::weights::Point;
-use chrono::{Days, NaiveDate};
+use crate::store::weights::{self, Point};
+use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
+use holt_audit::companions;
 use holt_audit::growth::{self, Stall};
 use holt_audit::reading::{Reading as Seen, Scale};
 use holt_audit::scales::Offsets;
 use holt_audit::season::Season;
 use holt_audit::terms::{Day, RecordId, Span};
-use holt_audit::trend::Subject;
+use holt_audit::trend::{Subject, Trend};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use uuid::Uuid;
 
@@ -136,6 +140,38 @@ impl Background {
             ..Subject::new(readings, zone)
         }
     }
+}
+
+/// The trend of each of these animals as of an instant, seen among those of its kind among them.
+pub(crate) async fn trends(
+    records: &Records,
+    snapshot: &Snapshot,
+    permit: &Permit,
+    views: &[Animal],
+    as_of: DateTime<Utc>,
+) -> Result<BTreeMap<Uuid, Trend>> {
+    let ids: Vec<Uuid> = views.iter().map(|view| view.id).collect();
+    let mut series: HashMap<Uuid, Vec<Point>> = HashMap::new();
+    for point in weights::series(snapshot, &ids, as_of - REACH, as_of).await? {
+        series.entry(point.animal).or_default().push(point);
+    }
+    let mut scales = Scales::default();
+    let readings: HashMap<Uuid, Vec<Seen>> =
+        ids.iter().map(|id| (*id, scales.seen(series.get(id).into_iter().flatten()))).collect();
+    let site = permit.site();
+    let background = Background::load(snapshot, permit, &readings, site.day_of(as_of)).await?;
+    let mut kinds: BTreeMap<Uuid, Vec<Uuid>> = BTreeMap::new();
+    for view in views {
+        kinds.entry(view.taxon.id).or_default().push(view.id);
+    }
+    let mut found = BTreeMap::new();
+    for of_kind in kinds.values() {
+        let subjects: Vec<Subject<'_>> =
+            of_kind.iter().map(|id| background.subject(site.zone, *id, &readings[id], None)).collect();
+        let watched = companions::watch(&subjects, as_of, &records.trend);
+        found.extend(of_kind.iter().copied().zip(watched.each));
+    }
+    Ok(found)
 }
 
 fn several_scales(herd: &[&[Seen]]) -> bool {

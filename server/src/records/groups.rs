@@ -9,6 +9,7 @@ use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::animals::lens_of;
+use crate::records::background::trends;
 use crate::records::error::{Refusal, Result};
 use crate::records::placements::{Placed, move_into, named};
 use crate::records::{Records, fresh};
@@ -233,6 +234,7 @@ pub async fn get(
     let ids: Vec<Uuid> = memberships.iter().map(|membership| membership.animal).collect();
     let views = animals::views(&snapshot, &ids, lens).await?;
     let parents = groups::parents(&snapshot, &ids).await?;
+    let trends = trends(records, &snapshot, &permit, &views, lens.at).await?;
     let none = Parents::default();
     let parents_of = |animal: &Animal| (animal.id, parents.get(&animal.id).unwrap_or(&none));
     let mut members: Vec<Member> = memberships
@@ -247,6 +249,11 @@ pub async fn get(
                 since: membership.began_at,
                 age_days: age_days(animal, lens.day),
                 relatives: relatives.collect(),
+                change_percent: trends.get(&animal.id).and_then(|trend| trend.change_percent),
+                slope_percent_per_week: trends
+                    .get(&animal.id)
+                    .and_then(|trend| trend.slope.as_ref())
+                    .map(|slope| slope.percent_per_week),
                 animal: animal.clone(),
             })
         })

@@ -7,18 +7,14 @@ use crate::model::concern::{Concern, ConcernKind};
 use crate::model::group::{Kin, Parents, Role, age_days, kin};
 use crate::records::Records;
 use crate::records::animals::lens_of;
-use crate::records::background::{Background, Scales};
+use crate::records::background::trends;
 use crate::records::concerns::{Steps, content, these};
 use crate::records::error::{Result, fault};
 use crate::records::observed::Book;
-use crate::records::weights::REACH;
 use crate::store::concerns::{self, Whom};
 use crate::store::groups::{self, Stay};
-use crate::store::weights::{self, Point};
 use crate::store::{Snapshot, Tx, animals, census};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use holt_audit::companions;
-use holt_audit::reading::Reading;
 use holt_audit::standing::exclusion::estimate::{Estimate, estimate};
 use holt_audit::standing::exclusion::record::{CHANGE_DAYS, Change, Member, NOW_DAYS, Record, Stage};
 use holt_audit::standing::exclusion::told::{self, Names};
@@ -81,13 +77,14 @@ pub(crate) async fn estimates(
         })
     };
     let seen = book.all();
+    let trends = trends(records, snapshot, permit, &views, as_of).await?;
     let record = Record {
         members: stays.iter().filter_map(members).collect(),
         watched: seen.watched,
         contests: seen.contests,
         feeds: seen.feeds,
         scans: seen.scans,
-        weights: beside(records, snapshot, permit, &views, as_of).await?,
+        weights: trends.iter().filter_map(|(animal, trend)| Some((*animal, trend.beside?.z))).collect(),
         changes,
         kinship: related(&ids, &parents),
     };
@@ -148,39 +145,6 @@ fn related(ids: &[Uuid], parents: &HashMap<Uuid, Parents>) -> Vec<(Uuid, Uuid, f
         }
     }
     found
-}
-
-/// How the weight of each went beside that of its companions of one kind, where enough were weighed.
-async fn beside(
-    records: &Records,
-    snapshot: &Snapshot,
-    permit: &Permit,
-    views: &[Animal],
-    as_of: DateTime<Utc>,
-) -> Result<Vec<(Uuid, f64)>> {
-    let ids: Vec<Uuid> = views.iter().map(|view| view.id).collect();
-    let mut series: HashMap<Uuid, Vec<Point>> = HashMap::new();
-    for point in weights::series(snapshot, &ids, as_of - REACH, as_of).await? {
-        series.entry(point.animal).or_default().push(point);
-    }
-    let mut scales = Scales::default();
-    let readings: HashMap<Uuid, Vec<Reading>> =
-        ids.iter().map(|id| (*id, scales.seen(series.get(id).into_iter().flatten()))).collect();
-    let site = permit.site();
-    let background = Background::load(snapshot, permit, &readings, site.day_of(as_of)).await?;
-    let mut kinds: BTreeMap<Uuid, Vec<Uuid>> = BTreeMap::new();
-    for view in views {
-        kinds.entry(view.taxon.id).or_default().push(view.id);
-    }
-    let mut found = Vec::new();
-    for of_kind in kinds.values() {
-        let subjects: Vec<_> =
-            of_kind.iter().map(|id| background.subject(site.zone, *id, &readings[id], None)).collect();
-        let watched = companions::watch(&subjects, as_of, &records.trend);
-        let each = of_kind.iter().zip(watched.each);
-        found.extend(each.filter_map(|(id, trend)| Some((*id, trend.beside?.z))));
-    }
-    Ok(found)
 }
 
 /// Raises and carries on what the watches of a group say of its members now.

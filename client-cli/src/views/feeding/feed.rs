@@ -99,6 +99,12 @@ impl Feed {
         format!("{} {}", spoken_mass(self.given_mg), self.food)
     }
 
+    /// `06:35  400 g Trout, bowl; left: 30 g`, and of an animal that was fed alone its name.
+    pub(super) fn line(&self) -> String {
+        let alone = if self.accession.is_some() { format!(" for {}", self.to()) } else { String::new() };
+        format!("{}  {}{alone}, {}; left: {}", self.time(), self.food(), self.how(), self.left())
+    }
+
     pub(super) fn short_id(&self) -> String {
         short(&self.id).to_owned()
     }

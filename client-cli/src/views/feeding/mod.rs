@@ -4,10 +4,12 @@ mod account;
 mod feed;
 mod need;
 mod plan;
+mod today;
 
 pub(crate) use account::Feeding;
 pub(crate) use feed::{Feed, Given};
 pub(crate) use plan::Planned;
+pub(crate) use today::Today;
 
 use super::{Thing, some};
 use crate::output::{Page, Table};

@@ -51,7 +51,23 @@ impl From<v1::FeedPlan> for Plan {
     }
 }
 
+impl Portion {
+    fn how(&self) -> String {
+        if self.enrichment { format!("{}, enrichment", self.how) } else { self.how.to_owned() }
+    }
+
+    fn food(&self) -> String {
+        format!("{} {}", spoken_mass(self.mass_mg), self.food)
+    }
+}
+
 impl Plan {
+    /// A line each: `06:30  400 g Trout, bowl`.
+    pub(super) fn lines(&self) -> Vec<String> {
+        let line = |one: &Portion| format!("{}  {}, {}", one.time_of_day, one.food(), one.how());
+        self.feeds.iter().map(line).collect()
+    }
+
     pub(super) fn page(&self, page: &mut Page) {
         let from = self.from.as_deref().unwrap_or_default();
         if self.feeds.is_empty() {
@@ -61,16 +77,11 @@ impl Plan {
         page.line(&format!("Plan of {} from {from} on:", self.group));
         let mut table = Table::new(["At", "What", "kcal", "How", "Note"]).numbers([2]);
         for portion in &self.feeds {
-            let how = if portion.enrichment {
-                format!("{}, enrichment", portion.how)
-            } else {
-                portion.how.to_owned()
-            };
             table.row([
                 portion.time_of_day.clone(),
-                format!("{} {}", spoken_mass(portion.mass_mg), portion.food),
+                portion.food(),
                 format!("{:.0}", portion.kcal),
-                how,
+                portion.how(),
                 portion.note.clone().unwrap_or_default(),
             ]);
         }

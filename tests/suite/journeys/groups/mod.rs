@@ -1,5 +1,6 @@
 //! A group is made, joined and left, moves house as one, and is shown as of any day.
 
+mod day;
 mod ends;
 mod members;
 mod moving;

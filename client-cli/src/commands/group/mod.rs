@@ -1,5 +1,7 @@
 //! `holt group`
 
+mod day;
+
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::moment::{DayWord, WhenWord};
@@ -54,6 +56,14 @@ Examples:
         /// As was known at this time; now, unless given
         #[arg(long, value_name = "TIME")]
         as_known_at: Option<WhenWord>,
+    },
+    /// Show one page of a group: members, weights, standing, concerns, house, feeds and what is due
+    #[command(after_help = "\
+Examples:
+  holt group day \"Weir family\"")]
+    Day {
+        /// The group: its name, or its id
+        group: String,
     },
     /// Add a group that has no members yet
     #[command(after_help = "\
@@ -159,6 +169,7 @@ impl Group {
                 let roll = Roll::new(session.ask(ask).await?, zone);
                 errand.show(&roll)
             }
+            What::Day { group } => day::show(errand, site, group).await,
             What::Add { name, note } => {
                 let ask = v1::CreateGroupRequest {
                     request_id: request_id(),
