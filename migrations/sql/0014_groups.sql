@@ -55,3 +55,5 @@ CALL holt_guard_fact('memberships', 'Which group an animal belongs to and in whi
   "ended_at": "First instant after; null while it lasts.",
   "ended_why": "Why it ended."
 }', true);
+
+ALTER TABLE checks ADD FOREIGN KEY (group_id) REFERENCES groups;

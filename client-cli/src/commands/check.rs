@@ -46,7 +46,8 @@ struct List {
 Examples:
   holt check add weigh --all --every week --on mon --grace 2
   holt check add assess --species \"Lontra canadensis\" --every month --on 1
-  holt check add weigh --animal Pip --every day
+  holt check add weigh --animal Pip --every day --by \"the nursery\"
+  holt check add weigh --group \"Weir family\" --every week --on thu
   holt check add weigh --in \"Night house\" --rule \"FREQ=MONTHLY;BYDAY=1MO\"")]
 struct Add {
     /// What is to be done
@@ -69,6 +70,9 @@ struct Add {
     /// Day on which it begins; today, unless given
     #[arg(long, value_name = "DAY")]
     starts: Option<DayWord>,
+    /// Who is to do it: a team, a role, a name
+    #[arg(long = "by", value_name = "WHO")]
+    by_whom: Option<String>,
     /// What else to know
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
@@ -87,6 +91,9 @@ struct Scope {
     /// For every animal that lives in an enclosure
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
+    /// For every member of a group
+    #[arg(long, value_name = "GROUP")]
+    group: Option<String>,
     /// For every animal that the site holds
     #[arg(long)]
     all: bool,
@@ -178,11 +185,12 @@ impl Add {
             None => None,
             Some(starts) => Some(day(starts.resolve(session.today(session.zone(&site).await?)))),
         };
-        let Scope { animal, species, enclosure, all } = self.scope;
+        let Scope { animal, species, enclosure, group, all } = self.scope;
         let scope = animal
             .map(Of::Animal)
             .or(species.map(Of::Taxon))
             .or(enclosure.map(Of::Enclosure))
+            .or(group.map(Of::Group))
             .unwrap_or(Of::WholeSite(all));
         let ask = v1::CreateCheckRequest {
             request_id: request_id(),
@@ -192,6 +200,7 @@ impl Add {
             recurrence,
             starts_on,
             grace_days: self.grace,
+            by_whom: self.by_whom.unwrap_or_default(),
             note: self.note.unwrap_or_default(),
         };
         let thing = View::from(session.ask(ask).await?.check.unwrap_or_default());

@@ -12,9 +12,9 @@ use serde::Serialize;
 #[derive(Clone, Default, Serialize)]
 pub(crate) struct Check {
     pub(crate) duty: &'static str,
-    /// `animal`, `species`, `enclosure` or `site`.
+    /// `animal`, `species`, `enclosure`, `group` or `site`.
     scope: &'static str,
-    /// Which animal, species or enclosure.
+    /// Which animal, species, enclosure or group.
     scope_name: Option<String>,
     site: String,
     /// RFC 5545 RRULE.
@@ -22,6 +22,7 @@ pub(crate) struct Check {
     starts_on: Option<String>,
     ends_on: Option<String>,
     grace_days: i32,
+    by_whom: Option<String>,
     note: Option<String>,
     pub(crate) id: String,
 }
@@ -33,6 +34,7 @@ impl From<v1::Check> for Check {
             Some(Of::Animal(name)) => ("animal", Some(name)),
             Some(Of::Taxon(name)) => ("species", Some(name)),
             Some(Of::Enclosure(name)) => ("enclosure", Some(name)),
+            Some(Of::Group(name)) => ("group", Some(name)),
             Some(Of::WholeSite(_)) => ("site", None),
             None => ("", None),
         };
@@ -45,6 +47,7 @@ impl From<v1::Check> for Check {
             starts_on: day(check.starts_on),
             ends_on: day(check.ends_on),
             grace_days: check.grace_days,
+            by_whom: some(check.by_whom),
             note: some(check.note),
             id: check.id,
         }
@@ -58,6 +61,7 @@ impl Check {
             ("animal", Some(name)) => name.clone(),
             ("species", Some(name)) => format!("all of {name}"),
             ("enclosure", Some(name)) => format!("all in {name}"),
+            ("group", Some(name)) => format!("all of {name}"),
             _ => format!("all at {}", self.site),
         }
     }
@@ -77,11 +81,12 @@ impl Thing for Check {
     }
 
     fn table(checks: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Duty", "For", "How often", "Grace", "From", "To", "Id"]);
+        let mut table = Table::new(["Duty", "For", "By", "How often", "Grace", "From", "To", "Id"]);
         for check in checks {
             table.row([
                 check.duty.to_owned(),
                 check.spoken_scope(),
+                check.by_whom.clone().unwrap_or_default(),
                 check.spoken_rhythm(),
                 format!("{} d", check.grace_days),
                 check.starts_on.clone().unwrap_or_default(),

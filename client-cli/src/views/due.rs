@@ -19,6 +19,7 @@ pub(crate) struct Item {
     open_dues: i32,
     last_done_on: Option<String>,
     tried_on: Option<String>,
+    by_whom: Option<String>,
     animal_id: String,
     check_id: String,
 }
@@ -36,6 +37,7 @@ impl From<v1::DueItem> for Item {
             open_dues: item.open_dues,
             last_done_on: day(item.last_done_on),
             tried_on: day(item.tried_on),
+            by_whom: some(item.by_whom),
             animal_id: item.animal_id,
             check_id: item.check_id,
         }
@@ -46,6 +48,12 @@ impl Item {
     /// Accession, duty, due day and days past it.
     pub(crate) fn overdue(&self) -> (&str, &'static str, &str, i32) {
         (&self.accession, self.duty, self.due_on.as_deref().unwrap_or_default(), self.days_late)
+    }
+
+    /// What is to be done, and by whom.
+    fn what(&self) -> String {
+        let by = self.by_whom.as_ref().map(|who| format!(" ({who})")).unwrap_or_default();
+        format!("{}{by}", self.duty)
     }
 
     /// How it stands, for people.
@@ -112,7 +120,7 @@ impl Answer for Due {
 pub(crate) fn lines(items: &[Item]) -> Vec<String> {
     let mut lines: Vec<(String, Vec<&str>)> = Vec::new();
     for item in items {
-        let what = format!("{}, {}", item.duty, item.how().1);
+        let what = format!("{}, {}", item.what(), item.how().1);
         let name = item.house_name.as_deref().unwrap_or(&item.accession);
         match lines.iter_mut().find(|(line, _)| *line == what) {
             Some((_, names)) => names.push(name),
@@ -136,7 +144,7 @@ pub(crate) fn table(items: &[Item], page: &mut Page) {
         table.toned([
             (Tone::Calm, item.due_on.clone().unwrap_or_default()),
             (tone, how),
-            (Tone::Calm, item.duty.to_owned()),
+            (Tone::Calm, item.what()),
             (Tone::Calm, item.accession.clone()),
             (Tone::Calm, item.house_name.clone().unwrap_or_default()),
             (Tone::Calm, item.enclosure.clone().unwrap_or_default()),

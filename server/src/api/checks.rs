@@ -18,6 +18,7 @@ fn encode_check(check: Check) -> v1::Check {
         Scope::Animal(text) => Of::Animal(text),
         Scope::Taxon(name) => Of::Taxon(name),
         Scope::Enclosure(name) => Of::Enclosure(name),
+        Scope::Group(name) => Of::Group(name),
         Scope::WholeSite => Of::WholeSite(true),
     };
     v1::Check {
@@ -29,6 +30,7 @@ fn encode_check(check: Check) -> v1::Check {
         starts_on: Some(day(check.starts_on)),
         ends_on: check.ends_on.map(day),
         grace_days: check.grace_days.into(),
+        by_whom: check.by_whom,
         note: check.note,
     }
 }
@@ -67,9 +69,14 @@ fn scope(form: &mut Form, wire: Option<&v1::CheckScope>) -> Scope {
         Some(Of::Animal(text)) => Scope::Animal(form.animal("scope.animal", text)),
         Some(Of::Taxon(name)) => Scope::Taxon(form.text("scope.taxon", name, 1..=200)),
         Some(Of::Enclosure(name)) => Scope::Enclosure(form.text("scope.enclosure", name, 1..=100)),
+        Some(Of::Group(name)) => Scope::Group(form.text("scope.group", name, 1..=100)),
         Some(Of::WholeSite(true)) => Scope::WholeSite,
         Some(Of::WholeSite(false)) | None => {
-            form.wrong("scope", "is missing", "name an animal, a species, an enclosure, or the whole site");
+            form.wrong(
+                "scope",
+                "is missing",
+                "name an animal, a species, an enclosure, a group, or the whole site",
+            );
             Scope::WholeSite
         }
     }
@@ -118,6 +125,7 @@ impl CheckService for Api {
             recurrence: form.text("recurrence", &asked.recurrence, 1..=500),
             starts_on: form.optional_day("starts_on", asked.starts_on),
             grace_days: grace_days.unwrap_or_default(),
+            by_whom: form.text("by_whom", &asked.by_whom, 0..=100),
             note: form.text("note", &asked.note, 0..=500),
         };
         form.done()?;

@@ -255,6 +255,7 @@ pub(crate) fn due_item(item: DueItem) -> v1::DueItem {
         open_dues: item.open_dues,
         last_done_on: item.last_done_on.map(day),
         tried_on: item.tried_on.map(day),
+        by_whom: item.by_whom,
     }
 }
 

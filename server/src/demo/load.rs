@@ -206,6 +206,7 @@ impl Loader<'_> {
                         recurrence: recurrence.to_owned(),
                         starts_on: Some(day(first_monday())),
                         grace_days,
+                        by_whom: String::new(),
                         note: String::new(),
                     };
                     CheckServiceClient::new(wire.clone()).create_check(check).await?;

@@ -31,6 +31,8 @@ pub enum Scope {
     Taxon(String),
     /// Name of an enclosure.
     Enclosure(String),
+    /// Name of a group.
+    Group(String),
     WholeSite,
 }
 
@@ -45,6 +47,8 @@ pub struct Check {
     pub starts_on: NaiveDate,
     pub ends_on: Option<NaiveDate>,
     pub grace_days: u16,
+    /// Who is to do it, in words.
+    pub by_whom: String,
     pub note: String,
 }
 
@@ -56,6 +60,7 @@ pub struct NewCheck {
     pub recurrence: String,
     pub starts_on: Option<NaiveDate>,
     pub grace_days: u16,
+    pub by_whom: String,
     pub note: String,
 }
 
@@ -81,6 +86,7 @@ pub enum DueState {
 pub struct DueItem {
     pub check: Uuid,
     pub duty: Duty,
+    pub by_whom: String,
     pub animal: Label,
     pub enclosure: String,
     pub state: DueState,

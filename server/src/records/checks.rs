@@ -9,7 +9,7 @@ use crate::model::report::DutyCoverage;
 use crate::model::request::Request;
 use crate::records::animals::{enclosure, lens_of};
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, fresh, held_now, loans, taxa};
+use crate::records::{Records, fresh, groups, held_now, loans, taxa};
 use crate::store::animals::{self, Lens, Stay};
 use crate::store::checks::{self, For, Kept};
 use crate::store::{Snapshot, assessments, retrying, weights};
@@ -55,6 +55,12 @@ pub async fn create(
                 For::Taxon(taxon.id)
             }
             Scope::Enclosure(name) => For::Enclosure(enclosure(&tx, &permit, name).await?),
+            Scope::Group(name) => {
+                let lens = lens_of(permit.site(), None, tx.now());
+                let group = groups::one(&tx, &permit, name, lens).await?;
+                scope = Scope::Group(group.name);
+                For::Group(group.id)
+            }
             Scope::WholeSite => For::WholeSite,
         };
         let check = Check {
@@ -66,6 +72,7 @@ pub async fn create(
             starts_on,
             ends_on: None,
             grace_days: new.grace_days,
+            by_whom: new.by_whom.clone(),
             note: new.note.clone(),
         };
         checks::insert(&mut tx, &permit, &check, is_for).await?;
@@ -264,6 +271,7 @@ impl Duties {
         Some(DueItem {
             check: kept.check.id,
             duty,
+            by_whom: kept.check.by_whom.clone(),
             animal: stay.animal.clone(),
             enclosure: stay.enclosure.as_ref().map(|(_, name)| name.clone()).unwrap_or_default(),
             state: if overdue { DueState::Overdue } else { DueState::Due },
@@ -369,6 +377,7 @@ fn applies(kept: &Kept, stay: &Stay) -> bool {
         For::Animal(animal) => stay.animal.id == animal,
         For::Taxon(taxon) => stay.taxon.id == taxon,
         For::Enclosure(enclosure) => stay.enclosure.as_ref().is_some_and(|(id, _)| *id == enclosure),
+        For::Group(group) => stay.group == Some(group),
         For::WholeSite => true,
     }
 }

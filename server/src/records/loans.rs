@@ -67,6 +67,7 @@ pub(crate) async fn due(
         Some(DueItem {
             check: loan.id,
             duty: Duty::EndLoan,
+            by_whom: String::new(),
             animal: loan.animal,
             enclosure: loan.enclosure,
             state: if left < 0 { DueState::Overdue } else { DueState::Due },

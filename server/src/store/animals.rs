@@ -583,6 +583,7 @@ pub struct Stay {
     pub taxon: Taxon,
     pub sex: Sex,
     pub enclosure: Option<(Uuid, String)>,
+    pub group: Option<Uuid>,
     pub began_on: NaiveDate,
     /// Day on which it went off the books, if it had at the instant asked for.
     pub ended_on: Option<NaiveDate>,
@@ -608,6 +609,7 @@ pub async fn stays(
         sex: Option<String>,
         enclosure_id: Option<Uuid>,
         enclosure: Option<String>,
+        group_id: Option<Uuid>,
         began_on: NaiveDate,
         ended_on: Option<NaiveDate>,
     }
@@ -617,7 +619,7 @@ pub async fn stays(
                   ORDER BY m.ended_at DESC NULLS FIRST, m.began_at DESC LIMIT 1) AS house_name,
                 (SELECT x.sex FROM sexings x WHERE x.animal_id = h.animal_id AND {known_x}
                     AND x.determined_on <= $5 ORDER BY x.determined_on DESC LIMIT 1) AS sex,
-                p.enclosure_id, e.name AS enclosure, h.began_on,
+                p.enclosure_id, e.name AS enclosure, g.group_id, h.began_on,
                 CASE WHEN h.ended_at <= $3 THEN h.ended_on END AS ended_on
            FROM holdings h
            JOIN animals a ON a.id = h.animal_id
@@ -625,6 +627,7 @@ pub async fn stays(
            LEFT JOIN accessions c ON c.animal_id = h.animal_id AND c.site_id = h.site_id AND {known_c}
            LEFT JOIN placements p ON p.animal_id = h.animal_id AND p.site_id = h.site_id AND {known_p} AND {covers_p}
            LEFT JOIN enclosures e ON e.id = p.enclosure_id
+           LEFT JOIN memberships g ON g.animal_id = h.animal_id AND g.site_id = h.site_id AND {known_g} AND {covers_g}
           WHERE h.site_id = $1 AND {known_h} AND h.began_at <= $3 AND (h.ended_at IS NULL OR h.ended_at >= $4)
           ORDER BY c.number, h.began_at",
         taxon = taxa::COLUMNS,
@@ -634,6 +637,8 @@ pub async fn stays(
         known_c = known("c", 2),
         known_p = known("p", 2),
         covers_p = covers("p", 3),
+        known_g = known("g", 2),
+        covers_g = covers("g", 3),
         known_h = known("h", 2),
     );
     let values =
@@ -650,6 +655,7 @@ pub async fn stays(
                 taxon: row.taxon.taxon()?,
                 sex: row.sex.as_deref().map_or(Ok(Sex::Unknown), sex)?,
                 enclosure: row.enclosure_id.zip(row.enclosure),
+                group: row.group_id,
                 began_on: row.began_on,
                 ended_on: row.ended_on,
             })

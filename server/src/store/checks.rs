@@ -16,6 +16,7 @@ pub enum For {
     Animal(Uuid),
     Taxon(Uuid),
     Enclosure(Uuid),
+    Group(Uuid),
     WholeSite,
 }
 
@@ -57,19 +58,24 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
         scientific_name: Option<String>,
         enclosure_id: Option<Uuid>,
         enclosure: Option<String>,
+        group_id: Option<Uuid>,
+        group_name: Option<String>,
         recurrence: String,
         starts_on: NaiveDate,
         ends_on: Option<NaiveDate>,
         grace_days: i32,
+        by_whom: String,
         note: String,
     }
     let sql = format!(
         "SELECT k.check_id, k.duty, k.animal_id, c.number AS accession, k.taxon_id, t.scientific_name,
-                k.enclosure_id, e.name AS enclosure, k.recurrence, k.starts_on, k.ends_on, k.grace_days, k.note
+                k.enclosure_id, e.name AS enclosure, k.group_id, g.name AS group_name, k.recurrence, k.starts_on,
+                k.ends_on, k.grace_days, k.by_whom, k.note
            FROM checks k
            LEFT JOIN accessions c ON c.animal_id = k.animal_id AND c.site_id = k.site_id AND {known_c}
            LEFT JOIN taxon_names t ON t.taxon_id = k.taxon_id AND t.accepted AND {known_t}
            LEFT JOIN enclosures e ON e.id = k.enclosure_id
+           LEFT JOIN groups g ON g.id = k.group_id
           WHERE k.site_id = $1 AND {known_k} ORDER BY k.starts_on, k.check_id",
         known_c = known("c", 2),
         known_t = known("t", 2),
@@ -78,14 +84,14 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
     let rows = snapshot.rows::<Row>(&sql, [permit.site().id.into(), snapshot.known_at().into()]).await?;
     rows.into_iter()
         .map(|row| {
-            let (is_for, scope) = match (row.animal_id, row.taxon_id, row.enclosure_id) {
-                (Some(animal), ..) => (For::Animal(animal), Scope::Animal(row.accession.unwrap_or_default())),
-                (_, Some(taxon), _) => {
-                    (For::Taxon(taxon), Scope::Taxon(row.scientific_name.unwrap_or_default()))
+            let name = Option::unwrap_or_default;
+            let (is_for, scope) = match (row.animal_id, row.taxon_id, row.enclosure_id, row.group_id) {
+                (Some(animal), ..) => (For::Animal(animal), Scope::Animal(name(row.accession))),
+                (_, Some(taxon), ..) => (For::Taxon(taxon), Scope::Taxon(name(row.scientific_name))),
+                (.., Some(enclosure), _) => {
+                    (For::Enclosure(enclosure), Scope::Enclosure(name(row.enclosure)))
                 }
-                (.., Some(enclosure)) => {
-                    (For::Enclosure(enclosure), Scope::Enclosure(row.enclosure.unwrap_or_default()))
-                }
+                (.., Some(group)) => (For::Group(group), Scope::Group(name(row.group_name))),
                 _ => (For::WholeSite, Scope::WholeSite),
             };
             let check = Check {
@@ -98,6 +104,7 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
                 ends_on: row.ends_on,
                 grace_days: u16::try_from(row.grace_days)
                     .map_err(|error| Error::corrupt("checks", "grace_days", &error))?,
+                by_whom: row.by_whom,
                 note: row.note,
             };
             Ok(Kept { check, is_for })
@@ -120,10 +127,12 @@ pub async fn insert(tx: &mut Tx, permit: &Permit, check: &Check, is_for: For) ->
             animal_id: if let For::Animal(id) = is_for { Some(id) } else { None },
             taxon_id: if let For::Taxon(id) = is_for { Some(id) } else { None },
             enclosure_id: if let For::Enclosure(id) = is_for { Some(id) } else { None },
+            group_id: if let For::Group(id) = is_for { Some(id) } else { None },
             recurrence: check.recurrence.clone(),
             starts_on: check.starts_on,
             ends_on: check.ends_on,
             grace_days: i32::from(check.grace_days),
+            by_whom: check.by_whom.clone(),
             note: check.note.clone(),
         }
     );
@@ -159,10 +168,12 @@ pub async fn end(
             animal_id: old.animal_id,
             taxon_id: old.taxon_id,
             enclosure_id: old.enclosure_id,
+            group_id: old.group_id,
             recurrence: old.recurrence,
             starts_on: old.starts_on,
             ends_on: Some(ends_on),
             grace_days: old.grace_days,
+            by_whom: old.by_whom,
             note: old.note,
         }
     );

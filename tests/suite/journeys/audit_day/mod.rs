@@ -118,6 +118,7 @@ impl Month {
             starts_on: Some(starts.parse().unwrap()),
             grace_days: grace,
             note: String::new(),
+            by_whom: String::new(),
         };
         self.quill.registrar.client.checks().create_check(check).await.unwrap();
     }

@@ -44,6 +44,7 @@ impl Duties {
             recurrence: recurrence.to_owned(),
             starts_on: Some("2026-03-02".parse().unwrap()),
             grace_days,
+            by_whom: String::new(),
             note: String::new(),
         }
     }

@@ -74,6 +74,7 @@ async fn every_field_that_is_wrong_is_named_at_once() {
         starts_on: Some("2026".parse().unwrap()),
         grace_days: 367,
         note: "x".repeat(501),
+        by_whom: String::new(),
     };
     let refused = duties.set_up(check).await.unwrap_err();
     assert_eq!((refused.code(), reason(&refused).as_str()), (Code::InvalidArgument, "MALFORMED"));

@@ -2,6 +2,7 @@
 
 use super::Duties;
 use holt_proto::v1::{self, Duty, check_scope::Of};
+use holt_tests::reason;
 
 async fn names(duties: &Duties, of: Of) -> Vec<String> {
     let scope = Some(v1::CheckScope { of: Some(of) });
@@ -12,7 +13,7 @@ async fn names(duties: &Duties, of: Of) -> Vec<String> {
 }
 
 #[tokio::test]
-async fn one_animal_a_species_an_enclosure_or_all() {
+async fn one_animal_a_species_an_enclosure_a_group_or_all() {
     let duties = Duties::new().await;
     duties.house.taxon(&duties.park, "Lutra lutra", "Eurasian otter").await;
     let rush = v1::RegisterArrivalRequest {
@@ -36,6 +37,39 @@ async fn one_animal_a_species_an_enclosure_or_all() {
         ["Bramble", "Sedge", "Teasel"]
     );
     assert_eq!(names(&duties, Of::Enclosure("weir".to_owned())).await, ["Sedge", "Rush"]);
+    let (groups, request) = (duties.park.keeper.client.groups(), || duties.house.request());
+    let family = v1::CreateGroupRequest {
+        request_id: request(),
+        site: "QUI".to_owned(),
+        name: "Weir family".to_owned(),
+        note: String::new(),
+    };
+    groups.clone().create_group(family).await.unwrap();
+    let join = v1::JoinGroupRequest {
+        request_id: request(),
+        site: "QUI".to_owned(),
+        group: "Weir family".to_owned(),
+        animals: vec!["Bramble".to_owned(), "Rush".to_owned()],
+        role: v1::GroupRole::Member.into(),
+        joined_at: Some(holt_proto::time::timestamp(super::utc("2026-03-01T12:00:00Z"))),
+    };
+    groups.clone().join_group(join).await.unwrap();
+    assert_eq!(names(&duties, Of::Group("weir FAMILY".to_owned())).await, ["Bramble", "Rush"]);
+    let nobody = Some(v1::CheckScope { of: Some(Of::Group("Nobody".to_owned())) });
+    let check = v1::CreateCheckRequest { scope: nobody, ..duties.check(Duty::Weigh, "FREQ=DAILY", 0) };
+    assert_eq!(reason(&duties.set_up(check).await.unwrap_err()), "NOT_FOUND");
+    let by = v1::CreateCheckRequest {
+        by_whom: "the nursery".to_owned(),
+        ..duties.check(Duty::Assess, "FREQ=WEEKLY;BYDAY=MO", 0)
+    };
+    let kept = duties.set_up(by).await.unwrap();
+    let due = duties.due("2026-03-02").await;
+    let by: Vec<&str> =
+        due.iter().filter(|item| item.check_id == kept.id).map(|item| item.by_whom.as_str()).collect();
+    assert!(
+        kept.by_whom == "the nursery" && !by.is_empty() && by.iter().all(|by| *by == "the nursery"),
+        "{by:?}"
+    );
     assert_eq!(names(&duties, Of::WholeSite(true)).await, ["Bramble", "Sedge", "Teasel", "Rush"]);
     duties.house.close().await;
 }
