@@ -131,17 +131,23 @@ impl Need {
                 4,
             );
         }
-        for member in &self.uncounted {
-            let why = match member.because {
-                "never-weighed" => "was never weighed",
-                _ => "is of a species of which nobody has said what it needs",
-            };
-            let say = format!(
-                "Not counted: {} {why}; so the need is higher.",
-                spoken(member.house_name.as_deref(), &member.accession)
-            );
-            let say = page.paint(Tone::Warning, &say);
-            page.hanging(&say, 4);
+        for (because, why) in [
+            ("never-weighed", "never weighed"),
+            ("species-not-described", "nobody has said what the species needs (`holt species describe`)"),
+        ] {
+            let names: Vec<String> = self
+                .uncounted
+                .iter()
+                .filter(|member| member.because == because)
+                .map(|member| spoken(member.house_name.as_deref(), &member.accession))
+                .collect();
+            if !names.is_empty() {
+                let say = page.paint(Tone::Warning, &format!("Not counted, {why}: {}.", names.join(", ")));
+                page.hanging(&say, 4);
+            }
+        }
+        if !self.uncounted.is_empty() && !self.members.is_empty() {
+            page.line("The need of all is higher than what is told.");
         }
     }
 
