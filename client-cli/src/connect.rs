@@ -95,7 +95,7 @@ impl Wire {
     fn failure(&self, status: &Status, again: Again, tries: u32, took: Duration) -> Failure {
         let ours = status.get_details_error_info().is_some();
         match status.code() {
-            Code::Unavailable if !ours => self.unreachable(status, tries, took),
+            _ if is_broken(status) => self.unreachable(status, tries, took),
             // What the transport says when a deadline passes, and what the server says.
             Code::Cancelled if !ours => self.too_late(again),
             Code::DeadlineExceeded => self.too_late(again),
@@ -157,10 +157,17 @@ fn bearer(token: &str) -> Result<MetadataValue<Ascii>, Failure> {
         .map_err(|_| Failure::not_signed_in("the token given is none: it has characters that no token has"))
 }
 
+/// No server said so: there was none, or the connection broke. One that was idle for long, while somebody typed, is
+/// found closed by the next call only.
+fn is_broken(status: &Status) -> bool {
+    matches!(status.code(), Code::Unavailable | Code::Unknown) && status.get_details_error_info().is_none()
+}
+
 /// The server is away for a moment, or others were in the way each time.
 fn worth_another(status: &Status) -> bool {
     match status.code() {
         Code::Unavailable => true,
+        Code::Unknown => is_broken(status),
         Code::Aborted => status.get_details_error_info().is_some_and(|info| info.reason == "CONTENTION"),
         _ => false,
     }
@@ -222,6 +229,7 @@ mod tests {
             )
         };
         assert!(worth_another(&Status::unavailable("connection refused")));
+        assert!(worth_another(&Status::unknown("transport error")), "a connection that was closed meanwhile");
         assert!(worth_another(&status(Code::Unavailable, "AWAY")));
         assert!(worth_another(&status(Code::Aborted, "CONTENTION")));
         assert!(!worth_another(&status(Code::Aborted, "VERSION_PASSED")));
