@@ -50,6 +50,8 @@ pub(crate) struct Member {
     pushed_out: Option<f64>,
     concerns: usize,
     id: String,
+    #[serde(skip)]
+    weighed_at: Option<DateTime<Utc>>,
 }
 
 /// How a house stands, as a device reads it.
@@ -117,6 +119,7 @@ impl GroupDay {
                 role: member.role().word(),
                 latest_mass_mg: member.latest_mass.map(|mass| mass.milligrams),
                 latest_weighed_at: written(member.latest_weighed_at, zone),
+                weighed_at: instant(member.latest_weighed_at),
                 change_percent: member.change_percent,
                 slope_percent_per_week: member.slope_percent_per_week,
                 place: standing.filter(|_| decided).map(|(n, _)| n + 1),
@@ -150,14 +153,14 @@ impl GroupDay {
 impl Member {
     fn trend(&self) -> String {
         let change = self.change_percent.map(|change| format!("{change:+.1} %"));
-        let slope = self.slope_percent_per_week.map(|slope| format!("{slope:+.1} %/wk"));
-        change.into_iter().chain(slope).collect::<Vec<_>>().join(", ")
+        let slope = self.slope_percent_per_week.map(|slope| format!("{slope:+.1}/wk"));
+        change.into_iter().chain(slope).collect::<Vec<_>>().join(" ")
     }
 
     fn standing(&self) -> String {
         let place = self.place.map(|place| format!("{place}."));
-        let alone = self.alone.map(|share| format!("{:.0} % alone", 100.0 * share));
-        place.into_iter().chain(alone).collect::<Vec<_>>().join(" ")
+        let alone = self.alone.map(|share| format!("{:.0} %", 100.0 * share));
+        place.into_iter().chain(alone).collect::<Vec<_>>().join(", ")
     }
 }
 
@@ -229,17 +232,17 @@ impl Answer for GroupDay {
         }
         page.gap();
         let mut table =
-            Table::new(["Animal", "Role", "Weighed last", "Against usual", "Standing", "Pushed out?"]);
+            Table::new(["Animal", "Role", "Weighed last", "Against usual", "Place, alone", "Pushed out?"]);
         for member in &self.members {
             let tone = if member.concerns > 0 { Tone::Warning } else { Tone::Calm };
             let weighed = member.latest_mass_mg.map(spoken_mass).unwrap_or_default();
-            let on = member.latest_weighed_at.as_deref().and_then(|at| at.get(..10)).unwrap_or_default();
+            let on = member.weighed_at.map(|at| at.with_timezone(&self.zone).format("%-d %b").to_string());
             let estimate = member.pushed_out.filter(|estimate| *estimate >= WORTH_A_GLANCE);
             table.toned([
                 // On one page of one group, a house name is enough.
                 (tone, member.house_name.clone().unwrap_or_else(|| member.accession.clone())),
                 (Tone::Calm, member.role.to_owned()),
-                (Tone::Calm, format!("{weighed} {on}").trim().to_owned()),
+                (Tone::Calm, on.map_or(weighed.clone(), |on| format!("{weighed}, {on}"))),
                 (tone, member.trend()),
                 (Tone::Calm, member.standing()),
                 (tone, estimate.map(|estimate| format!("{estimate:.2}")).unwrap_or_default()),
