@@ -3,6 +3,7 @@
 use crate::access::permit::Caller;
 use crate::api::decode::Form;
 use crate::api::encode::{self, id};
+use crate::api::streams::Answers;
 use crate::api::{Api, caller, status};
 use crate::model::climate::{Content, Device, Kept, Measure, NewDevice, Rules, Spoken, State, Taken, Told};
 use crate::records::climate;
@@ -12,10 +13,7 @@ use holt_audit::environment::alarm::{Alarm, Matter};
 use holt_proto::time::timestamp;
 use holt_proto::v1;
 use holt_proto::v1::climate_service_server::ClimateService;
-use tokio::sync::mpsc;
-use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status, Streaming};
-use tracing::Instrument;
 
 /// What an alarm is and is not; goes out with every list of them.
 const CAUTION: &str = "An alarm supports a decision. It replaces neither a look at the animals and the house, nor a \
@@ -270,39 +268,11 @@ impl Api {
         let taken = climate::record(&self.records, caller, &write, &site, &spoken).await;
         taken.map(answer).map_err(status::from)
     }
-
-    /// Takes portions as they come and answers each, until the stream ends, a portion is refused as a whole,
-    /// nobody waits for answers any more, or the server stops.
-    async fn portions(
-        &self,
-        mut caller: Caller,
-        mut portions: Streaming<v1::SendReadingsRequest>,
-        answers: mpsc::Sender<Result<v1::SendReadingsResponse, Status>>,
-    ) {
-        // Each portion has the time of a call; the stream as a whole may last for as long as devices speak.
-        caller.deadline = None;
-        loop {
-            let portion = tokio::select! {
-                () = self.streams.stopping.cancelled() => Err(status::refused(status::away())),
-                portion = portions.message() => portion,
-            };
-            let answer = match portion {
-                Ok(None) => return,
-                Ok(Some(portion)) => self.portion(&caller, &portion.portion.unwrap_or_default()).await,
-                Err(status) => Err(status),
-            };
-            let last = answer.is_err();
-            let answer = answer.map(|answer| v1::SendReadingsResponse { answer: Some(answer) });
-            if answers.send(answer).await.is_err() || last {
-                return;
-            }
-        }
-    }
 }
 
 #[tonic::async_trait]
 impl ClimateService for Api {
-    type SendReadingsStream = ReceiverStream<Result<v1::SendReadingsResponse, Status>>;
+    type SendReadingsStream = Answers<v1::SendReadingsResponse>;
 
     async fn add_device(
         &self,
@@ -376,17 +346,18 @@ impl ClimateService for Api {
         &self,
         request: Request<Streaming<v1::SendReadingsRequest>>,
     ) -> Result<Response<Self::SendReadingsStream>, Status> {
-        let (caller, portions) = caller::open(request)?;
-        let turn = self.streams.enter()?;
-        let (sender, answers) = mpsc::channel(1);
+        let (mut caller, portions) = caller::open(request)?;
+        // Each portion has the time of a call; the stream as a whole lasts for as long as somebody speaks.
+        caller.deadline = None;
         let api = self.clone();
-        // A task of its own: whoever goes away cuts no portion off between two statements.
-        let work = async move {
-            api.portions(caller, portions, sender).await;
-            drop(turn);
-        };
-        self.streams.tasks.spawn(work.in_current_span());
-        Ok(Response::new(ReceiverStream::new(answers)))
+        let answers = self.streams.answer(portions, move |portion: v1::SendReadingsRequest| {
+            let (api, caller) = (api.clone(), caller.clone());
+            async move {
+                let answer = api.portion(&caller, &portion.portion.unwrap_or_default()).await?;
+                Ok(v1::SendReadingsResponse { answer: Some(answer) })
+            }
+        })?;
+        Ok(Response::new(answers))
     }
 
     async fn get_climate(

@@ -2,18 +2,23 @@
 
 use crate::api::status;
 use std::sync::Arc;
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
+use tokio_stream::wrappers::ReceiverStream;
 use tokio_util::sync::CancellationToken;
 use tokio_util::task::TaskTracker;
-use tonic::Status;
+use tonic::{Status, Streaming};
+use tracing::Instrument;
+
+/// The answers to the portions of a stream.
+pub(super) type Answers<A> = ReceiverStream<Result<A, Status>>;
 
 /// What a stream needs of the server around it.
 #[derive(Clone)]
 pub struct Streams {
     /// Where its work is a task, so that the server waits for the step under way.
-    pub tasks: TaskTracker,
+    tasks: TaskTracker,
     /// Cancelled when the server stops.
-    pub stopping: CancellationToken,
+    stopping: CancellationToken,
     turns: Arc<Semaphore>,
 }
 
@@ -25,10 +30,48 @@ impl Streams {
     }
 
     /// A turn for one more stream.
+    fn enter(&self) -> Result<OwnedSemaphorePermit, Status> {
+        Arc::clone(&self.turns).try_acquire_owned().map_err(|_| status::refused(status::too_many_calls()))
+    }
+
+    /// Takes portions as they come and answers each, until the stream ends, a portion is refused, nobody waits for
+    /// answers any more, or the server stops.
     ///
     /// # Errors
-    /// Refused where there are too many.
-    pub(super) fn enter(&self) -> Result<OwnedSemaphorePermit, Status> {
-        Arc::clone(&self.turns).try_acquire_owned().map_err(|_| status::refused(status::too_many_calls()))
+    /// Refused where there are too many streams.
+    pub(super) fn answer<P, A, F>(
+        &self,
+        mut portions: Streaming<P>,
+        answer: impl Fn(P) -> F + Send + 'static,
+    ) -> Result<Answers<A>, Status>
+    where
+        P: Send + 'static,
+        A: Send + 'static,
+        F: Future<Output = Result<A, Status>> + Send,
+    {
+        let turn = self.enter()?;
+        let (sender, answers) = mpsc::channel(1);
+        let stopping = self.stopping.clone();
+        // A task of its own: whoever goes away cuts no portion off between two statements.
+        let work = async move {
+            loop {
+                let portion = tokio::select! {
+                    () = stopping.cancelled() => Err(status::refused(status::away())),
+                    portion = portions.message() => portion,
+                };
+                let told = match portion {
+                    Ok(None) => break,
+                    Ok(Some(portion)) => answer(portion).await,
+                    Err(status) => Err(status),
+                };
+                let last = told.is_err();
+                if sender.send(told).await.is_err() || last {
+                    break;
+                }
+            }
+            drop(turn);
+        };
+        self.tasks.spawn(work.in_current_span());
+        Ok(ReceiverStream::new(answers))
     }
 }

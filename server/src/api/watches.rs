@@ -3,6 +3,7 @@
 use crate::access::permit::Caller;
 use crate::api::decode::Form;
 use crate::api::encode::{self, id};
+use crate::api::streams::Answers;
 use crate::api::{Api, caller, status};
 use crate::model::concern::CAUTION;
 use crate::model::watch::{Event, Listed, Look, NewWatch, Outcome, Summary, Watch, What};
@@ -12,10 +13,7 @@ use holt_proto::time::timestamp;
 use holt_proto::v1;
 use holt_proto::v1::watch_event::What as Wire;
 use holt_proto::v1::watch_service_server::WatchService;
-use tokio::sync::mpsc;
-use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status, Streaming};
-use tracing::Instrument;
 
 /// Events that are taken in at once.
 const MOST_EVENTS: usize = 2000;
@@ -240,39 +238,11 @@ impl Api {
             caution: CAUTION.to_owned(),
         })
     }
-
-    /// Takes portions as they come and answers each, until the stream ends, a portion is refused, nobody waits
-    /// for answers any more, or the server stops.
-    async fn follow(
-        &self,
-        mut caller: Caller,
-        mut portions: Streaming<v1::FollowWatchRequest>,
-        answers: mpsc::Sender<Result<v1::FollowWatchResponse, Status>>,
-    ) {
-        // Each portion has the time of a call; the stream as a whole lasts for as long as somebody watches.
-        caller.deadline = None;
-        loop {
-            let portion = tokio::select! {
-                () = self.streams.stopping.cancelled() => Err(status::refused(status::away())),
-                portion = portions.message() => portion,
-            };
-            let answer = match portion {
-                Ok(None) => return,
-                Ok(Some(portion)) => self.watched(&caller, &portion.portion.unwrap_or_default()).await,
-                Err(status) => Err(status),
-            };
-            let last = answer.is_err();
-            let answer = answer.map(|answer| v1::FollowWatchResponse { answer: Some(answer) });
-            if answers.send(answer).await.is_err() || last {
-                return;
-            }
-        }
-    }
 }
 
 #[tonic::async_trait]
 impl WatchService for Api {
-    type FollowWatchStream = ReceiverStream<Result<v1::FollowWatchResponse, Status>>;
+    type FollowWatchStream = Answers<v1::FollowWatchResponse>;
 
     async fn record_watch(
         &self,
@@ -286,17 +256,18 @@ impl WatchService for Api {
         &self,
         request: Request<Streaming<v1::FollowWatchRequest>>,
     ) -> Result<Response<Self::FollowWatchStream>, Status> {
-        let (caller, portions) = caller::open(request)?;
-        let turn = self.streams.enter()?;
-        let (sender, answers) = mpsc::channel(1);
+        let (mut caller, portions) = caller::open(request)?;
+        // Each portion has the time of a call; the stream as a whole lasts for as long as somebody speaks.
+        caller.deadline = None;
         let api = self.clone();
-        // A task of its own: whoever goes away cuts no portion off between two statements.
-        let work = async move {
-            api.follow(caller, portions, sender).await;
-            drop(turn);
-        };
-        self.streams.tasks.spawn(work.in_current_span());
-        Ok(Response::new(ReceiverStream::new(answers)))
+        let answers = self.streams.answer(portions, move |portion: v1::FollowWatchRequest| {
+            let (api, caller) = (api.clone(), caller.clone());
+            async move {
+                let answer = api.watched(&caller, &portion.portion.unwrap_or_default()).await?;
+                Ok(v1::FollowWatchResponse { answer: Some(answer) })
+            }
+        })?;
+        Ok(Response::new(answers))
     }
 
     async fn withdraw_event(
