@@ -17,7 +17,7 @@ use crate::store::animals::{self, Lock, Reference};
 use crate::store::groups::{self as members, Stay};
 use crate::store::watches::{self, NewRow, Noted, Wanted};
 use crate::store::{Snapshot, Tx, census, ethograms, retrying};
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, SubsecRound, TimeDelta, Utc};
 use holt_audit::ethogram::{Behaviour, Receiver, SoundEthogram};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -293,7 +293,10 @@ impl Names {
     ) -> Option<Uuid> {
         let id = *self.0.get(name)?;
         let there = |stay: &&Stay| {
-            stay.animal == id && stay.began_at <= until && stay.ended_at.is_none_or(|end| end > from)
+            // Who types has seconds and no more: what joined within one was there in it.
+            stay.animal == id
+                && stay.began_at.trunc_subsecs(0) <= until
+                && stay.ended_at.is_none_or(|end| end > from)
         };
         if stays.iter().any(|stay| there(&stay)) {
             return Some(id);

@@ -5,6 +5,7 @@ use chrono::TimeDelta;
 use holt_proto::time::timestamp;
 use holt_proto::v1;
 use holt_proto::v1::watch_event::What;
+use holt_tests::house::start_of_time;
 use holt_tests::reason;
 
 fn counts(answer: &v1::RecordWatchResponse) -> (i32, i32) {
@@ -117,5 +118,31 @@ async fn an_event_that_was_withdrawn_counts_no_more_and_does_not_come_back() {
     let again = v1::RecordWatchRequest { request_id: weir.house.request(), ..ask };
     assert_eq!(counts(&weir.record(again).await.unwrap()), (0, 2));
     assert_eq!(weir.standing().await.decided, 0);
+    weir.house.close().await;
+}
+
+/// Who types a watch has seconds, and a join has microseconds.
+#[tokio::test]
+async fn one_that_joined_within_the_second_was_there() {
+    let weir = Weir::new().await;
+    let began = start_of_time() + TimeDelta::minutes(1);
+    weir.house.clock.set(began + TimeDelta::milliseconds(700));
+    weir.house.otter(&weir.park, "Newt").await;
+    let join = v1::JoinGroupRequest {
+        request_id: weir.house.request(),
+        site: "QUI".to_owned(),
+        group: "Weir family".to_owned(),
+        animals: vec!["Newt".to_owned()],
+        role: v1::GroupRole::OnTrial.into(),
+        joined_at: None,
+    };
+    weir.park.keeper.client.groups().join_group(join).await.unwrap();
+    weir.house.clock.advance(TimeDelta::minutes(31));
+    let seen = |when| weir.watch(when, vec![(0, did("Newt", "chase", "Sedge"))]);
+    let (mut before, then) = (seen(began - TimeDelta::seconds(1)), seen(began));
+    // Seen, and over, a second before it joined.
+    before.events.truncate(1);
+    assert_eq!(reason(&weir.record(before).await.unwrap_err()), "OBSERVATION_DOES_NOT_FIT");
+    assert_eq!(counts(&weir.record(then).await.unwrap()), (2, 0));
     weir.house.close().await;
 }
