@@ -52,6 +52,12 @@ impl Input<'_> {
         std::fs::read(path).map_err(|error| Failure::named_file(path, &error))
     }
 
+    /// The text of a file that was named; `-` is standard input.
+    pub(crate) fn text(&mut self, path: &Path) -> Result<String, Failure> {
+        String::from_utf8(self.file(path)?)
+            .map_err(|_| Failure::refused("the file is not UTF-8", "save it as UTF-8"))
+    }
+
     /// The lines of standard input, without their ends.
     pub(crate) fn lines(&mut self) -> Result<Vec<String>, Failure> {
         let text = String::from_utf8(self.bytes()?)
@@ -156,6 +162,11 @@ pub(crate) fn the_one<'t, T>(
             "write more of its id",
         )),
     }
+}
+
+/// How many are wanted of a list; all where nobody says.
+pub(crate) fn most(limit: Option<u32>) -> usize {
+    limit.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(usize::MAX)
 }
 
 /// There is no such thing.

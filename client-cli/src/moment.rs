@@ -203,6 +203,12 @@ pub(crate) fn spoken(at: DateTime<Utc>, zone: Tz) -> String {
     at.with_timezone(&zone).format("%Y-%m-%d %H:%M %Z").to_string()
 }
 
+/// An instant for people who know what day it is: the time alone where it is of today.
+pub(crate) fn today_or_day(at: DateTime<Utc>, zone: Tz, now: DateTime<Utc>) -> String {
+    let local = at.with_timezone(&zone);
+    if local.date_naive() == today(zone, now) { local.format("%H:%M").to_string() } else { spoken(at, zone) }
+}
+
 /// An instant as programs read it: RFC 3339, with the zone's offset so that the local time is there too.
 pub(crate) fn written(at: DateTime<Utc>, zone: Tz) -> String {
     at.with_timezone(&zone).to_rfc3339_opts(chrono::SecondsFormat::AutoSi, false)

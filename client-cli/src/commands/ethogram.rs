@@ -48,18 +48,11 @@ Examples:
 /// The ethogram that is meant; where none is named, the only one there is, in its newest version.
 pub(super) async fn find(session: &Session, wanted: Option<&Reference>) -> Result<v1::Ethogram, Failure> {
     let all = session.ask(v1::ListEthogramsRequest {}).await?.ethograms;
-    let code = match wanted {
-        Some(wanted) => wanted.code.clone(),
-        None => only(&all)?,
+    let wanted = match wanted {
+        Some(wanted) => wanted.clone(),
+        None => Reference { code: only(&all)?, version: 0 },
     };
-    let version = wanted.map_or(0, |wanted| wanted.version);
-    all.into_iter()
-        .filter(|ethogram| ethogram.code == code && (version == 0 || ethogram.version == version))
-        .max_by_key(|ethogram| ethogram.version)
-        .ok_or_else(|| {
-            let version = if version == 0 { String::new() } else { format!(", version {version}") };
-            Failure::not_found(format!("there is no ethogram `{code}`{version}"), "see `holt ethogram list`")
-        })
+    wanted.meant("ethogram", all, |ethogram| (&ethogram.code, ethogram.version))
 }
 
 /// The code of the only ethogram there is.
@@ -83,8 +76,7 @@ impl Ethogram {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
             What::Load { file, check_only } => {
-                let toml = String::from_utf8(errand.input.file(&file)?)
-                    .map_err(|_| Failure::refused("the file is not UTF-8", "save it as UTF-8"))?;
+                let toml = errand.input.text(&file)?;
                 let ask =
                     v1::LoadEthogramRequest { request_id: request_id(), toml, validate_only: check_only };
                 let thing = View::from(errand.session.ask(ask).await?.ethogram.unwrap_or_default());

@@ -1,7 +1,7 @@
 //! `holt ledger`
 
 use super::history;
-use crate::errand::{Errand, Outcome, nothing_of, the_one};
+use crate::errand::{Errand, Outcome, most, nothing_of, the_one};
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::proof;
@@ -173,7 +173,7 @@ impl Seal {
 
 impl Seals {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let limit = self.limit.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(usize::MAX);
+        let limit = most(self.limit);
         let seals = errand.session.all(v1::ListSealsRequest::default(), limit).await?;
         let links: Vec<Link> =
             seals.into_iter().map(|seal| proof::link(Some(seal))).collect::<Result<_, _>>()?;

@@ -63,29 +63,41 @@ pub(super) fn reference(text: &str) -> Result<Reference, String> {
     Ok(Reference { code: code.to_owned(), version })
 }
 
+impl Reference {
+    /// The one that is meant of all versions of protocols, or of whatever `what` says.
+    pub(super) fn meant<T>(
+        &self,
+        what: &str,
+        all: Vec<T>,
+        told: impl Fn(&T) -> (&str, i32),
+    ) -> Result<T, Failure> {
+        let fits = |one: &T| {
+            let (code, version) = told(one);
+            code == self.code && (self.version == 0 || version == self.version)
+        };
+        let newest = all.into_iter().filter(fits).max_by_key(|one| told(one).1);
+        newest.ok_or_else(|| {
+            let version =
+                if self.version == 0 { String::new() } else { format!(", version {}", self.version) };
+            Failure::not_found(
+                format!("there is no {what} `{}`{version}", self.code),
+                format!("see `holt {what} list`"),
+            )
+        })
+    }
+}
+
 /// The protocol that is meant.
 pub(super) async fn find(session: &Session, wanted: &Reference) -> Result<v1::Protocol, Failure> {
     let all = session.ask(v1::ListProtocolsRequest {}).await?.protocols;
-    all.into_iter()
-        .filter(|protocol| protocol.code == wanted.code)
-        .filter(|protocol| wanted.version == 0 || protocol.version == wanted.version)
-        .max_by_key(|protocol| protocol.version)
-        .ok_or_else(|| {
-            let version =
-                if wanted.version == 0 { String::new() } else { format!(", version {}", wanted.version) };
-            Failure::not_found(
-                format!("there is no protocol `{}`{version}", wanted.code),
-                "see `holt protocol list`",
-            )
-        })
+    wanted.meant("protocol", all, |protocol| (&protocol.code, protocol.version))
 }
 
 impl Protocol {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
             What::Load { file, check_only } => {
-                let toml = String::from_utf8(errand.input.file(&file)?)
-                    .map_err(|_| Failure::refused("the file is not UTF-8", "save it as UTF-8"))?;
+                let toml = errand.input.text(&file)?;
                 let ask =
                     v1::LoadProtocolRequest { request_id: request_id(), toml, validate_only: check_only };
                 let thing = View::from(errand.session.ask(ask).await?.protocol.unwrap_or_default());

@@ -1,7 +1,7 @@
 //! `holt weights`
 
 use super::when;
-use crate::errand::{Errand, Outcome};
+use crate::errand::{Errand, Outcome, most};
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::moment::{DayWord, WhenWord};
@@ -57,7 +57,7 @@ impl Weights {
         };
         let known_now = self.as_known_at.is_none();
         let animal = ask.animal.clone();
-        let limit = self.limit.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(usize::MAX);
+        let limit = most(self.limit);
         let weights = session.all(ask, limit).await?;
         let views = weights.into_iter().map(|weight| {
             let zone = zones.of(&weight.site);

@@ -4,6 +4,7 @@ use super::{Thing, instant, some, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
 use crate::words::Word;
+use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use holt_proto::v1;
 use serde::Serialize;
@@ -64,7 +65,7 @@ impl Thing for Device {
 }
 
 /// The unit of a measure, with a space before it where one is written.
-pub(super) fn unit(measure: &str) -> &'static str {
+fn unit(measure: &str) -> &'static str {
     match measure {
         "temperature" | "water-temperature" => " °C",
         "humidity" => " %",
@@ -280,7 +281,7 @@ impl Alarm {
 
 /// How a device stands.
 #[derive(Serialize)]
-struct State {
+pub(crate) struct State {
     #[serde(flatten)]
     device: Device,
     value: Option<f64>,
@@ -289,7 +290,9 @@ struct State {
     high: Option<f64>,
     alarms: Vec<Alarm>,
     #[serde(skip)]
-    read: String,
+    at: Option<DateTime<Utc>>,
+    #[serde(skip)]
+    zone: Tz,
 }
 
 /// How the enclosures stand.
@@ -313,25 +316,49 @@ pub(crate) struct StateRow {
     alarms: String,
 }
 
+impl State {
+    pub(crate) fn new(state: v1::DeviceState, zone: Tz) -> Self {
+        let device = Device::from(state.device.unwrap_or_default());
+        let measure = device.measure;
+        let latest = state.latest;
+        let read_at = latest.as_ref().and_then(|latest| latest.read_at);
+        Self {
+            value: latest.map(|latest| latest.value),
+            at: instant(read_at),
+            read_at: written(read_at, zone),
+            low: state.low,
+            high: state.high,
+            alarms: state.alarms.into_iter().map(|alarm| Alarm::new(alarm, measure, zone)).collect(),
+            device,
+            zone,
+        }
+    }
+
+    /// In one line: `Burrow lamp in Burrow House: 17.1 °C at 07:20, to be kept at 20 to 22 °C  too low`.
+    pub(crate) fn line(&self, page: &Page, now: DateTime<Utc>) -> String {
+        let Device { name, enclosure, measure, .. } = &self.device;
+        let read = match (self.value, self.at) {
+            (Some(value), Some(at)) => {
+                format!("{value}{} at {}", unit(measure), moment::today_or_day(at, self.zone, now))
+            }
+            _ => "has said nothing yet".to_owned(),
+        };
+        let kept = Some(range(self.low, self.high, measure)).filter(|kept| !kept.is_empty());
+        let kept = kept.map(|kept| format!(", to be kept at {kept}")).unwrap_or_default();
+        let alarms: Vec<String> = self
+            .alarms
+            .iter()
+            .map(|alarm| page.paint(Tone::Alarm, &alarm.matter.replace('-', " ")))
+            .collect();
+        let alarms = if alarms.is_empty() { String::new() } else { format!("  {}", alarms.join(", ")) };
+        format!("{name} in {enclosure}: {read}{kept}{alarms}")
+    }
+}
+
 impl Standing {
     pub(crate) fn new(answer: v1::GetClimateResponse, zone: Tz) -> Self {
-        let devices = answer.devices.into_iter().map(|state| {
-            let device = Device::from(state.device.unwrap_or_default());
-            let measure = device.measure;
-            let latest = state.latest;
-            let read_at = latest.as_ref().and_then(|latest| latest.read_at);
-            State {
-                value: latest.map(|latest| latest.value),
-                read: instant(read_at).map(|at| moment::spoken(at, zone)).unwrap_or_default(),
-                read_at: written(read_at, zone),
-                low: state.low,
-                high: state.high,
-                alarms: state.alarms.into_iter().map(|alarm| Alarm::new(alarm, measure, zone)).collect(),
-                device,
-            }
-        });
         Self {
-            devices: devices.collect(),
+            devices: answer.devices.into_iter().map(|state| State::new(state, zone)).collect(),
             rules: answer.rules.into_iter().map(Rules::from).collect(),
             caution: answer.caution,
         }
@@ -373,7 +400,7 @@ impl Answer for Standing {
                 (tone, state.device.name.clone()),
                 (tone, state.device.spoken_measure()),
                 (tone, value.unwrap_or_else(|| "never".to_owned())),
-                (tone, state.read.clone()),
+                (tone, state.at.map(|at| moment::spoken(at, state.zone)).unwrap_or_default()),
                 (tone, range(state.low, state.high, state.device.measure)),
             ]);
         }

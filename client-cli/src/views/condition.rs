@@ -1,6 +1,6 @@
 //! The weights of an animal beside its body condition and its food, week by week.
 
-use super::{instant, spoken_mass};
+use super::{instant, spoken_mass, tenth};
 use crate::output::{Answer, Page, Table};
 use chrono::{Datelike, Days, NaiveDate};
 use chrono_tz::Tz;
@@ -127,10 +127,6 @@ fn ratio(mass: i64, before: i64) -> f64 {
 #[expect(clippy::cast_precision_loss, reason = "days of a week")]
 fn mean(eaten: &[f64]) -> Option<f64> {
     (!eaten.is_empty()).then(|| eaten.iter().sum::<f64>() / eaten.len() as f64)
-}
-
-fn tenth(value: f64) -> f64 {
-    (value * 10.0).round() / 10.0
 }
 
 impl Answer for Condition {

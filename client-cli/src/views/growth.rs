@@ -1,6 +1,6 @@
 //! How animals grow.
 
-use super::{Thing, about, count, day, some, spoken, spoken_mass};
+use super::{Thing, about, count, day, some, spoken, spoken_mass, tenth};
 use crate::output::{Answer, Page, Table, Tone};
 use crate::words::Word;
 use holt_proto::v1;
@@ -371,7 +371,6 @@ impl Need {
     pub(crate) fn new(offered_kcal: Option<f64>, answer: v1::EstimateEnergyNeedResponse) -> Self {
         let verdict = Some(answer.verdict().word()).filter(|word| !word.is_empty());
         let animal = answer.animal.unwrap_or_default();
-        let tenth = |kcal: f64| (kcal * 10.0).round() / 10.0;
         Self {
             accession: animal.accession,
             house_name: some(animal.house_name),

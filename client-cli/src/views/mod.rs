@@ -166,6 +166,11 @@ fn about(mg: i64) -> String {
     mass::print((mg + unit / 2) / unit * unit)
 }
 
+/// To a tenth, which is more than is known of energies, shares and changes.
+fn tenth(value: f64) -> f64 {
+    (value * 10.0).round() / 10.0
+}
+
 /// An animal as people name it: `Bramble (QUI-25-0001)`.
 pub(crate) fn spoken(house_name: Option<&str>, accession: &str) -> String {
     match house_name {

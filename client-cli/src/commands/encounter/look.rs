@@ -1,7 +1,7 @@
 //! `holt encounter left`, `holt encounter list`
 
 use crate::commands::when;
-use crate::errand::{Errand, Outcome};
+use crate::errand::{Errand, Outcome, most};
 use crate::exit::Exit;
 use crate::moment::{DayWord, WhenWord};
 use crate::views::Many;
@@ -91,7 +91,7 @@ impl List {
             as_known_at: when::instant(self.as_known_at, zone, session.now())?,
             page: None,
         };
-        let limit = self.limit.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(usize::MAX);
+        let limit = most(self.limit);
         let found = session.all(ask, limit).await?;
         errand.show(&Many(found.into_iter().map(|encounter| View::new(encounter, zone)).collect()))
     }

@@ -1,7 +1,7 @@
 //! `holt enrich show`, `holt enrich list`, `holt enrich items`
 
 use crate::commands::when;
-use crate::errand::{Errand, Outcome};
+use crate::errand::{Errand, Outcome, most};
 use crate::moment::{DayWord, WhenWord};
 use crate::views::Many;
 use crate::views::enrichment::{Account, Item, Offer};
@@ -90,7 +90,7 @@ impl List {
             as_known_at: when::instant(self.as_known_at, zone, session.now())?,
             page: None,
         };
-        let limit = self.limit.and_then(|limit| usize::try_from(limit).ok()).unwrap_or(usize::MAX);
+        let limit = most(self.limit);
         let offers = session.all(ask, limit).await?;
         errand.show(&Many(offers.into_iter().map(|offer| Offer::new(offer, zone)).collect()))
     }

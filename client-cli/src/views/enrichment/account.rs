@@ -3,7 +3,7 @@
 use super::offer::Offer;
 use super::{Item, Terms, Variety};
 use crate::output::{Answer, Page, Table, Tone};
-use crate::views::Thing;
+use crate::views::{Thing, tenth};
 use crate::words::Word;
 use chrono_tz::Tz;
 use holt_proto::v1;
@@ -64,7 +64,6 @@ pub(crate) struct Account {
 impl From<v1::EnrichmentStanding> for Standing {
     fn from(told: v1::EnrichmentStanding) -> Self {
         let round = |value: f64| (value * 1000.0).round() / 1000.0;
-        let tenth = |value: f64| (value * 10.0).round() / 10.0;
         let ends = |end: f64| told.taken_up.map(|_| round(end));
         Self {
             objections: told.objections().map(Word::word).collect(),

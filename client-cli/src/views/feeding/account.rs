@@ -3,9 +3,8 @@
 use super::feed::Feed;
 use super::need::{Beside, Need};
 use super::plan::Plan;
-use super::tenth;
 use crate::output::{Answer, Page, Table};
-use crate::views::{day, some, spoken, spoken_mass};
+use crate::views::{day, some, spoken, spoken_mass, tenth};
 use chrono_tz::Tz;
 use holt_proto::v1;
 use serde::Serialize;

@@ -1,9 +1,8 @@
 //! What was given.
 
-use super::tenth;
 use crate::moment;
 use crate::output::{Answer, Page, Table};
-use crate::views::{Thing, day, instant, short, some, spoken, spoken_mass, written};
+use crate::views::{Thing, day, instant, short, some, spoken, spoken_mass, tenth, written};
 use crate::words::Word;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;

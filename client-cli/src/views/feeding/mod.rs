@@ -68,8 +68,3 @@ impl Thing for Food {
         page.table(&table);
     }
 }
-
-/// To a tenth of a kilocalorie, which is more than is known.
-fn tenth(kcal: f64) -> f64 {
-    (kcal * 10.0).round() / 10.0
-}

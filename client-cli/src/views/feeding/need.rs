@@ -1,8 +1,7 @@
 //! What the members of a group need, and a ration beside it.
 
-use super::tenth;
 use crate::output::{Page, Tone};
-use crate::views::{count, day, some, spoken, spoken_mass};
+use crate::views::{count, day, some, spoken, spoken_mass, tenth};
 use crate::words::Word;
 use holt_proto::v1;
 use serde::Serialize;

@@ -1,9 +1,8 @@
 //! What a group is to be given.
 
 use super::need::{Beside, Need};
-use super::tenth;
 use crate::output::{Answer, Page, Table};
-use crate::views::{CHECKED_ONLY, day, some, spoken_mass};
+use crate::views::{CHECKED_ONLY, day, some, spoken_mass, tenth};
 use crate::words::Word;
 use holt_proto::v1;
 use serde::Serialize;

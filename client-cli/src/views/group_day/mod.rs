@@ -4,6 +4,7 @@ mod today;
 
 pub(crate) use today::Today;
 
+use super::climate::State as House;
 use super::concern::Concern;
 use super::due::Item;
 use super::{instant, some, spoken_mass, written};
@@ -52,22 +53,6 @@ pub(crate) struct Member {
     id: String,
     #[serde(skip)]
     weighed_at: Option<DateTime<Utc>>,
-}
-
-/// How a house stands, as a device reads it.
-#[derive(Serialize)]
-struct House {
-    enclosure: String,
-    device: String,
-    read: Option<f64>,
-    read_at: Option<String>,
-    low: Option<f64>,
-    high: Option<f64>,
-    alarms: Vec<&'static str>,
-    #[serde(skip)]
-    unit: &'static str,
-    #[serde(skip)]
-    at: Option<DateTime<Utc>>,
 }
 
 /// The page.
@@ -138,7 +123,7 @@ impl GroupDay {
             members: members.collect(),
             hours_watched: answers.standing.hours,
             concerns: concerns.into_iter().map(|concern| Concern::new(concern, zones)).collect(),
-            houses: answers.houses.iter().map(|state| House::new(state, zone)).collect(),
+            houses: answers.houses.into_iter().map(|state| House::new(state, zone)).collect(),
             today: answers.today,
             due,
             site: group.site,
@@ -162,49 +147,6 @@ impl Member {
         let alone = self.alone.map(|share| format!("{:.0} %", 100.0 * share));
         place.into_iter().chain(alone).collect::<Vec<_>>().join(", ")
     }
-}
-
-impl House {
-    fn new(state: &v1::DeviceState, zone: Tz) -> Self {
-        let device = state.device.clone().unwrap_or_default();
-        let latest = state.latest.as_ref();
-        let at = latest.and_then(|reading| instant(reading.read_at));
-        Self {
-            unit: super::climate::unit(device.measure().word()),
-            enclosure: device.enclosure,
-            device: device.name,
-            read: latest.map(|reading| reading.value),
-            read_at: at.map(|at| moment::written(at, zone)),
-            low: state.low,
-            high: state.high,
-            alarms: state.alarms.iter().map(|alarm| alarm.matter().word()).collect(),
-            at,
-        }
-    }
-
-    fn line(&self, page: &Page, zone: Tz, now: DateTime<Utc>) -> String {
-        let unit = self.unit;
-        let read = match (self.read, self.at) {
-            (Some(value), Some(at)) => format!("{value}{unit} at {}", since(at, zone, now)),
-            _ => "has said nothing yet".to_owned(),
-        };
-        let kept = match (self.low, self.high) {
-            (Some(low), Some(high)) => format!(", to be kept at {low} to {high}{unit}"),
-            (Some(low), None) => format!(", to be kept at {low}{unit} or more"),
-            (None, Some(high)) => format!(", to be kept at {high}{unit} or less"),
-            (None, None) => String::new(),
-        };
-        let alarms = self.alarms.iter().map(|alarm| page.paint(Tone::Alarm, &alarm.replace('-', " ")));
-        let alarms: Vec<String> = alarms.collect();
-        let alarms = if alarms.is_empty() { String::new() } else { format!("  {}", alarms.join(", ")) };
-        format!("{} in {}: {read}{kept}{alarms}", self.device, self.enclosure)
-    }
-}
-
-/// The time alone for today, else the day with it.
-fn since(at: DateTime<Utc>, zone: Tz, now: DateTime<Utc>) -> String {
-    let (local, today) = (at.with_timezone(&zone), now.with_timezone(&zone).date_naive());
-    if local.date_naive() == today { local.format("%H:%M").to_string() } else { moment::spoken(at, zone) }
 }
 
 impl Answer for GroupDay {
@@ -251,7 +193,7 @@ impl Answer for GroupDay {
         page.table(&table);
         page.gap();
         for house in &self.houses {
-            let line = house.line(page, self.zone, self.now);
+            let line = house.line(page, self.now);
             page.hanging(&line, 2);
         }
         self.today.page(page);
