@@ -159,8 +159,8 @@ fn the_one(meant: Meant, text: &str) -> std::result::Result<Label, Refusal> {
 /// The animals that references mean, each held by the site at its instant; locked against a change of holder.
 ///
 /// # Errors
-/// Refused where one is nobody or could be several, or the site did not hold it then; `field` names the place
-/// of each.
+/// Refused where one is nobody or could be several, or the site did not hold it then: all that are wrong are told,
+/// `field` names the place of each.
 pub(crate) async fn held_then(
     tx: &Tx,
     permit: &Permit,
@@ -168,30 +168,44 @@ pub(crate) async fn held_then(
     field: impl Fn(usize) -> String,
 ) -> Result<Vec<Label>> {
     let meant = crate::store::animals::resolve(tx, Some(permit), references, Lock::Share).await?;
-    let mut labels = Vec::with_capacity(references.len());
-    for (n, (meant, reference)) in meant.into_iter().zip(references).enumerate() {
-        labels.push(the_one(meant, &reference.text).map_err(|refusal| refusal.at(field(n)))?);
-    }
-    let ids: Vec<uuid::Uuid> = labels.iter().map(|label| label.id).collect();
+    let found: Vec<std::result::Result<Label, Refusal>> =
+        meant.into_iter().zip(references).map(|(meant, reference)| the_one(meant, &reference.text)).collect();
+    let ids: Vec<uuid::Uuid> = found.iter().flatten().map(|label| label.id).collect();
     let holdings = crate::store::holdings::of(tx, &ids).await?;
     let site = permit.site();
-    for (n, (label, reference)) in labels.iter().zip(references).enumerate() {
-        let held = holdings.iter().any(|holding| {
-            holding.animal == label.id && holding.site == site.id && holding.covers(reference.at)
-        });
-        if !held {
+    let mut labels = Vec::with_capacity(references.len());
+    let mut refused: Option<Refusal> = None;
+    for (n, (found, reference)) in found.into_iter().zip(references).enumerate() {
+        let told = found.and_then(|label| {
+            let held = holdings.iter().any(|holding| {
+                holding.animal == label.id && holding.site == site.id && holding.covers(reference.at)
+            });
             let (spoken, day) = (label.spoken(), site.day_of(reference.at));
-            return Err(Refusal::new(
-                Reason::AnimalNotHeldThen,
-                format!("{} did not hold {spoken} on {day}", site.code),
-                "check which animal is meant, and the day",
-            )
-            .fact("animal", label.id.to_string())
-            .at(field(n))
-            .into());
+            let none = || {
+                Refusal::new(
+                    Reason::AnimalNotHeldThen,
+                    format!("{} did not hold {spoken} on {day}", site.code),
+                    "check which animal is meant, and the day",
+                )
+                .fact("animal", label.id.to_string())
+            };
+            if held { Ok(label) } else { Err(none()) }
+        });
+        match told {
+            Ok(label) => labels.push(label),
+            Err(refusal) => {
+                let refusal = refusal.at(field(n));
+                match &mut refused {
+                    Some(first) => first.at.extend(refusal.at),
+                    none => *none = Some(refusal),
+                }
+            }
         }
     }
-    Ok(labels)
+    match refused {
+        Some(refusal) => Err(refusal.into()),
+        None => Ok(labels),
+    }
 }
 
 /// What is known of one animal now, in the terms of a site.

@@ -3,16 +3,15 @@
 use crate::access::permit::Caller;
 use crate::access::roles::Deed;
 use crate::model::page::{Page, Slice};
-use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::upset::{NewUpset, Upset};
 use crate::records::animals::lens_of;
-use crate::records::error::{Refusal, Result, Violation};
+use crate::records::error::{Refusal, Result};
 use crate::records::watches::Asked;
-use crate::records::{Records, fresh, groups, the_one};
-use crate::store::animals::{self, Lock, Reference};
+use crate::records::{Records, fresh, groups, held_then};
+use crate::store::animals::Reference;
+use crate::store::retrying;
 use crate::store::upsets::{self, Wanted};
-use crate::store::{holdings, retrying};
 use chrono::TimeDelta;
 
 /// Records an upset of a group.
@@ -42,39 +41,8 @@ pub async fn record(
         let group = groups::one(&tx, &permit, &new.group, lens_of(permit.site(), None, tx.now())).await?;
         let references: Vec<Reference> =
             new.animals.iter().map(|text| Reference { text: text.clone(), at }).collect();
-        let meant = animals::resolve(&tx, Some(&permit), &references, Lock::Share).await?;
-        let (mut found, mut wrong) = (Vec::new(), Vec::new());
-        for (n, (meant, text)) in meant.into_iter().zip(&new.animals).enumerate() {
-            match the_one(meant, text) {
-                Ok(label) => found.push(label),
-                Err(refusal) => wrong.push((n, refusal)),
-            }
-        }
-        let ids: Vec<_> = found.iter().map(|label| label.id).collect();
-        let held = holdings::of(&tx, &ids).await?;
-        for (n, label) in found.iter().enumerate() {
-            let there = held.iter().any(|holding| {
-                holding.animal == label.id && holding.site == permit.site().id && holding.covers(at)
-            });
-            if !there && wrong.is_empty() {
-                wrong.push((
-                    n,
-                    Refusal::new(
-                        Reason::AnimalNotHeldThen,
-                        format!("{} did not hold {} then", permit.site().code, label.spoken()),
-                        "check which animal is meant, and the time",
-                    ),
-                ));
-            }
-        }
-        if let Some((_, first)) = wrong.first() {
-            let violation = |(n, refusal): &(usize, Refusal)| Violation {
-                field: format!("animals[{n}]"),
-                say: refusal.say.clone(),
-                mend: refusal.mend.clone(),
-            };
-            return Err(Refusal { at: wrong.iter().map(violation).collect(), ..first.clone() }.into());
-        }
+        let found = held_then(&tx, &permit, &references, |n| format!("animals[{n}]")).await?;
+        let ids = found.iter().map(|label| label.id).collect();
         let id = upsets::insert(&mut tx, &permit, group.id, (new, at), ids).await?;
         let wanted = Wanted { id: Some(id), ..Wanted::default() };
         let mut there = upsets::list(&tx, &permit, &wanted, &Page { size: 1, after: None }).await?.entries;
