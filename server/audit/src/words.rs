@@ -44,6 +44,9 @@ impl Figure {
     }
 }
 
+/// What to do about an open matter that is found no more: people settle it, not a computation.
+pub(crate) const IF_OVER: &str = "If you agree that it is over, settle it and say why.";
+
 /// A finding about the animal called `name`, with its trend, and with what its group does where that
 /// loses as a whole.
 #[must_use]
@@ -64,11 +67,7 @@ pub fn quiet(name: &str, trend: &Trend, matter: Matter) -> Words {
         ),
         Matter::Scale => (format!("{name} came to the scale again."), None),
     };
-    Words {
-        seen,
-        look_first: "If you agree that it is over, settle it and say why.".to_owned(),
-        figures: figures.into_iter().collect(),
-    }
+    Words { seen, look_first: IF_OVER.to_owned(), figures: figures.into_iter().collect() }
 }
 
 /// A young animal that gains no more as it did.
@@ -101,7 +100,7 @@ pub fn stalled(name: &str, since: Day, stall: &Stall) -> Words {
 pub fn quiet_growth(name: &str) -> Words {
     Words {
         seen: format!("{name} gains again as it should."),
-        look_first: "If you agree that it is over, settle it and say why.".to_owned(),
+        look_first: IF_OVER.to_owned(),
         figures: Vec::new(),
     }
 }
@@ -144,7 +143,7 @@ pub fn of_group(name: &str, whole: &Whole) -> Words {
 pub fn quiet_group(name: &str) -> Words {
     Words {
         seen: format!("{name} are back where their weight is not remarkable."),
-        look_first: "If you agree that it is over, settle it and say why.".to_owned(),
+        look_first: IF_OVER.to_owned(),
         figures: Vec::new(),
     }
 }

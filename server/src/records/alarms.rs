@@ -15,8 +15,6 @@ use crate::store::{Snapshot, retrying};
 use chrono::{DateTime, Utc};
 use holt_audit::environment::alarm::{Alarm, Matter};
 use holt_audit::environment::words::{HIGHEST, LOWEST, Told, over};
-use holt_audit::terms::Instant;
-use std::collections::HashMap;
 use uuid::Uuid;
 
 const KINDS: [ConcernKind; 2] = [ConcernKind::Climate, ConcernKind::DeviceSilent];
@@ -65,11 +63,7 @@ async fn steps(snapshot: &Snapshot, permit: &Permit, now: DateTime<Utc>) -> Resu
     }
     let states = states(snapshot, permit, devices, &book(&rules), now).await?;
     let mut steps = Steps::from(open(snapshot, permit, &[], &houses).await?);
-    let settled: HashMap<(Whom, ConcernKind), Instant> = last_settled(snapshot, permit, &[], &houses)
-        .await?
-        .into_iter()
-        .map(|settled| ((settled.whom, settled.kind), settled.at))
-        .collect();
+    let settled = last_settled(snapshot, permit, &[], &houses).await?;
     for state in &states {
         let whom = Whom::Device { enclosure: state.device.enclosure, device: state.device.id };
         let name = format!("{} in {}", state.device.name, state.device.enclosure_name);
@@ -89,7 +83,7 @@ async fn steps(snapshot: &Snapshot, permit: &Permit, now: DateTime<Utc>) -> Resu
                 continue;
             };
             // What people settled while it went on is known to them.
-            let known = settled.get(&(whom, kind)).is_some_and(|at| alarm.raised <= *at);
+            let known = settled.get(&(whom, kind)).is_some_and(|settled| alarm.raised <= settled.at);
             let now = content(told.words(alarm), told.severity(alarm), Vec::new());
             match steps.standing(whom, kind) {
                 None if known => {}

@@ -151,10 +151,7 @@ pub(crate) async fn trends(
     as_of: DateTime<Utc>,
 ) -> Result<BTreeMap<Uuid, Trend>> {
     let ids: Vec<Uuid> = views.iter().map(|view| view.id).collect();
-    let mut series: HashMap<Uuid, Vec<Point>> = HashMap::new();
-    for point in weights::series(snapshot, &ids, as_of - REACH, as_of).await? {
-        series.entry(point.animal).or_default().push(point);
-    }
+    let series = weights::by_animal(snapshot, &ids, as_of - REACH, as_of).await?;
     let mut scales = Scales::default();
     let readings: HashMap<Uuid, Vec<Seen>> =
         ids.iter().map(|id| (*id, scales.seen(series.get(id).into_iter().flatten()))).collect();

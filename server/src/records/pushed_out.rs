@@ -174,7 +174,7 @@ pub(super) async fn carry(
             continue;
         };
         // What people have settled is not raised again from what they knew, unless it is more pressing.
-        let known = settled.iter().find(|one| one.whom == whom && one.kind == KIND && one.at > since);
+        let known = settled.get(&(whom, KIND)).filter(|settled| settled.at > since);
         if steps.is_open(whom, KIND) || known.is_none_or(|known| level > known.level) {
             steps.found(whom, KIND, content(told::told(estimate, &names), level, rests_on.clone()));
         }

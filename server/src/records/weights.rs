@@ -73,10 +73,7 @@ async fn take_in(records: &Records, tx: &mut Tx, permit: &Permit, round: &Round)
     let placed = place(tx, permit, round, &mut answers).await?;
     let ids = distinct(placed.iter().map(|one| one.animal.id));
     let earliest = placed.iter().map(|one| one.at).min().unwrap_or_else(|| tx.now());
-    let mut series: HashMap<Uuid, Vec<Point>> = HashMap::new();
-    for point in weights::series(tx, &ids, earliest - REACH, tx.now()).await? {
-        series.entry(point.animal).or_default().push(point);
-    }
+    let mut series = weights::by_animal(tx, &ids, earliest - REACH, tx.now()).await?;
     let fresh = refuse_known(placed, &series, &mut answers);
     let (new, drifts) = judge(records, tx, permit, fresh, &mut series, &mut answers);
     weights::append(tx, permit, &new).await?;
@@ -413,24 +410,18 @@ async fn watch(
     let homes = placements::homes(tx, permit, &ids).await?;
     let others: Vec<Uuid> =
         homes.iter().map(|home| home.animal_id).filter(|animal| !series.contains_key(animal)).collect();
-    for point in weights::series(tx, &others, tx.now() - REACH, tx.now()).await? {
-        series.entry(point.animal).or_default().push(point);
-    }
+    series.extend(weights::by_animal(tx, &others, tx.now() - REACH, tx.now()).await?);
     let everyone = distinct(ids.iter().copied().chain(homes.iter().map(|home| home.animal_id)));
     let enclosures = distinct(homes.iter().map(|home| home.enclosure_id));
-    let settled: HashMap<(Whom, ConcernKind), DateTime<Utc>> =
-        last_settled(tx, permit, &everyone, &enclosures)
-            .await?
-            .into_iter()
-            .map(|settled| ((settled.whom, settled.kind), settled.at))
-            .collect();
+    let settled = last_settled(tx, permit, &everyone, &enclosures).await?;
+    let settled = |whom, kind| settled.get(&(whom, kind)).map(|settled| settled.at);
     let mut scales = Scales::default();
     let readings: HashMap<Uuid, Vec<Seen>> = everyone
         .iter()
         .map(|&id| {
             // Refusals that people have settled are known, and are no part of a row of new ones.
-            let known = settled.get(&(Whom::Animal(id), ConcernKind::ScaleRefused));
-            let news = |point: &&Point| point.mass.is_some() || known.is_none_or(|at| point.weighed_at > *at);
+            let known = settled(Whom::Animal(id), ConcernKind::ScaleRefused);
+            let news = |point: &&Point| point.mass.is_some() || known.is_none_or(|at| point.weighed_at > at);
             (id, scales.seen(series.get(&id).into_iter().flatten().filter(news)))
         })
         .collect();
@@ -443,13 +434,13 @@ async fn watch(
             .members
             .iter()
             .map(|id| {
-                let own = settled.get(&(Whom::Animal(*id), ConcernKind::WeightTrend));
+                let own = settled(Whom::Animal(*id), ConcernKind::WeightTrend);
                 let shared = group.home.and_then(|home| {
                     let (enclosure, taxon) = (home.enclosure_id, home.taxon_id);
-                    settled.get(&(Whom::Household { enclosure, taxon }, ConcernKind::GroupWeight))
+                    settled(Whom::Household { enclosure, taxon }, ConcernKind::GroupWeight)
                 });
                 // What people accepted of the group, they accepted of each that lives in it.
-                let settled = own.max(shared).map(|at| permit.site().day_of(*at));
+                let settled = own.max(shared).map(|at| permit.site().day_of(at));
                 background.subject(permit.site().zone, *id, &readings[id], settled)
             })
             .collect();
@@ -509,10 +500,7 @@ pub(super) async fn watch_again(
     if animals.is_empty() {
         return Ok(Vec::new());
     }
-    let mut series: HashMap<Uuid, Vec<Point>> = HashMap::new();
-    for point in weights::series(tx, &held, tx.now() - REACH, tx.now()).await? {
-        series.entry(point.animal).or_default().push(point);
-    }
+    let series = weights::by_animal(tx, &held, tx.now() - REACH, tx.now()).await?;
     watch(records, tx, permit, &animals, series).await
 }
 

@@ -102,10 +102,7 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
             format!("{} animals over {} weeks are more than one call watches", ids.len(), instants.len());
         return Err(Refusal::new(Reason::Malformed, say, "name fewer days, or one animal").at("days").into());
     }
-    let mut series: HashMap<Uuid, Vec<weights::Point>> = HashMap::new();
-    for point in weights::series(&snapshot, &ids, from - rules::REACH, to).await? {
-        series.entry(point.animal).or_default().push(point);
-    }
+    let series = weights::by_animal(&snapshot, &ids, from - rules::REACH, to).await?;
     let mut scales = Scales::default();
     let readings: HashMap<Uuid, Vec<Reading>> =
         ids.iter().map(|id| (*id, scales.seen(series.get(id).into_iter().flatten()))).collect();

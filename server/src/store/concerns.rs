@@ -12,6 +12,7 @@ use crate::store::weights::label;
 use chrono::{DateTime, Utc};
 use sea_orm::FromQueryResult;
 use serde_json::json;
+use std::collections::HashMap;
 use uuid::Uuid;
 
 const fn kind_text(kind: ConcernKind) -> &'static str {
@@ -431,8 +432,6 @@ pub async fn step(
 /// When concerns of a kind were last settled, and how pressing they were then.
 #[derive(Clone, Copy, Debug)]
 pub struct Settled {
-    pub whom: Whom,
-    pub kind: ConcernKind,
     pub at: DateTime<Utc>,
     pub level: Level,
 }
@@ -446,7 +445,7 @@ pub async fn last_settled(
     permit: &Permit,
     animals: &[Uuid],
     enclosures: &[Uuid],
-) -> Result<Vec<Settled>, Error> {
+) -> Result<HashMap<(Whom, ConcernKind), Settled>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
         #[sea_orm(nested)]
@@ -469,7 +468,7 @@ pub async fn last_settled(
         .map(|row| {
             let kind = stored("concern_steps", "kind", row.kind)?;
             let level = stored("concern_steps", "level", row.level)?;
-            Ok(Settled { whom: row.whom.whom()?, kind, at: row.at, level })
+            Ok(((row.whom.whom()?, kind), Settled { at: row.at, level }))
         })
         .collect()
 }

@@ -149,6 +149,23 @@ pub async fn series(
         .collect())
 }
 
+/// The same by animal.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn by_animal(
+    snapshot: &Snapshot,
+    animals: &[Uuid],
+    since: DateTime<Utc>,
+    until: DateTime<Utc>,
+) -> Result<HashMap<Uuid, Vec<Point>>, Error> {
+    let mut found: HashMap<Uuid, Vec<Point>> = HashMap::new();
+    for point in series(snapshot, animals, since, until).await? {
+        found.entry(point.animal).or_default().push(point);
+    }
+    Ok(found)
+}
+
 /// The latest reading of each of these animals by an instant that may be used: neither doubtful nor estimated.
 ///
 /// # Errors

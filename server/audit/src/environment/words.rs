@@ -4,7 +4,7 @@ use super::Range;
 use super::alarm::{Alarm, Matter};
 use crate::episode::Severity;
 use crate::terms::Instant;
-use crate::words::{Figure, Words};
+use crate::words::{Figure, IF_OVER, Words};
 use chrono::TimeDelta;
 use chrono_tz::Tz;
 
@@ -102,11 +102,7 @@ pub fn over(name: &str, silent: bool) -> Words {
     } else {
         format!("{name} reads what must be kept again.")
     };
-    Words {
-        seen,
-        look_first: "If you agree that it is over, settle it and say why.".to_owned(),
-        figures: Vec::new(),
-    }
+    Words { seen, look_first: IF_OVER.to_owned(), figures: Vec::new() }
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use super::evidence::{Evidence, Kind};
 use super::record::NOW_DAYS;
 use super::surprise::{Surprise, Trials};
 use crate::terms::{Day, Instant};
-use crate::words::{Figure, Words};
+use crate::words::{Figure, IF_OVER, Words};
 
 /// How animals and instants are named.
 pub struct Names<'a, A> {
@@ -50,7 +50,7 @@ pub fn quiet<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
             names.group,
             certainty(estimate)
         ),
-        look_first: "If you agree that it is over, settle it and say why.".to_owned(),
+        look_first: IF_OVER.to_owned(),
         figures: vec![Figure::new("estimate that it is being pushed out", 100.0 * estimate.probability, "%")],
     }
 }
