@@ -181,7 +181,12 @@ fn for_people(value: f64, unit: &str) -> String {
 }
 
 fn with_unit(value: f64, unit: &str) -> String {
-    if unit == "1" { value.to_string() } else { format!("{value} {unit}") }
+    match unit {
+        "1" => value.to_string(),
+        // UCUM has it so for programs.
+        "Cel" => format!("{value} °C"),
+        unit => format!("{value} {unit}"),
+    }
 }
 
 impl Thing for Concern {

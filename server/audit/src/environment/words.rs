@@ -53,11 +53,14 @@ impl Told<'_> {
             Matter::TooLow { worst } => ("below", self.range.low, worst, LOWEST),
             Matter::TooHigh { worst } => ("above", self.range.high, worst, HIGHEST),
             Matter::Silent => {
+                let allowed = match self.may_be_silent.num_minutes() {
+                    1 => "1 minute".to_owned(),
+                    minutes => format!("{minutes} minutes"),
+                };
                 return Words {
                     seen: format!(
-                        "{name} has said nothing {since}; it may be silent for {} minutes. Nobody knows what it is \
+                        "{name} has said nothing {since}; it may be silent for {allowed}. Nobody knows what it is \
                          like there.",
-                        self.may_be_silent.num_minutes()
                     ),
                     look_first:
                         "The house itself: what fails often takes its thermometer along. Then power, battery \
