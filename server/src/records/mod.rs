@@ -228,6 +228,11 @@ async fn held_now(tx: &Tx, permit: &Permit, text: &str) -> Result<Animal> {
     if let Some(refusal) = not_held(tx, permit, &animal).await? {
         return Err(refusal.into());
     }
+    // Another write may have been stamped later than this one and have had the lock before it. Seen from the
+    // instant of this one, what that ended would still last.
+    if !crate::store::holdings::lasts(tx, animal.id, permit.site().id).await? {
+        return Err(crate::store::Error::Contention.into());
+    }
     Ok(animal)
 }
 

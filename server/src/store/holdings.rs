@@ -102,6 +102,26 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid]) -> Result<Vec<Holding>, E
         .collect()
 }
 
+/// Whether a site holds an animal with no end on record.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn lasts(tx: &Tx, animal: Uuid, site: Uuid) -> Result<bool, Error> {
+    let open = open(tx, animal).await?;
+    Ok(open.is_some_and(|open| open.site_id == site))
+}
+
+/// The holding that is open, where the caller may see it.
+async fn open(tx: &Tx, animal: Uuid) -> Result<Option<holding::Model>, Error> {
+    let open = holding::Entity::find()
+        .filter(holding::Column::AnimalId.eq(animal))
+        .filter(holding::Column::SupersededAt.is_null())
+        .filter(holding::Column::EndedAt.is_null())
+        .one(tx.txn())
+        .await?;
+    Ok(open)
+}
+
 /// Begins a holding.
 ///
 /// # Errors
@@ -137,13 +157,7 @@ pub async fn begin(tx: &mut Tx, animal: Uuid, site: Uuid, beginning: Beginning) 
 /// # Errors
 /// [`Error::Contention`] where none is open any more.
 pub async fn end(tx: &mut Tx, animal: Uuid, ending: Ending) -> Result<(), Error> {
-    let open = holding::Entity::find()
-        .filter(holding::Column::AnimalId.eq(animal))
-        .filter(holding::Column::SupersededAt.is_null())
-        .filter(holding::Column::EndedAt.is_null())
-        .one(tx.txn())
-        .await?
-        .ok_or(Error::Contention)?;
+    let open = open(tx, animal).await?.ok_or(Error::Contention)?;
     tx.supersede_of::<holding::Entity>(animal, open.id, "ended").await?;
     let row = fact!(
         tx,

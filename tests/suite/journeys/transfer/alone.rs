@@ -1,6 +1,8 @@
 //! Two registrars at once: one is done, the other is told, and there is one holder.
 
 use super::{Move, propose};
+use chrono::TimeDelta;
+use holt_server::clock::Clock;
 use holt_tests::reason;
 use tonic::Status;
 
@@ -46,5 +48,21 @@ async fn an_agreement_and_a_calling_off() {
     if let Err(refused) = agreed {
         assert_eq!(reason(&refused), "TRANSFER_WRONG_STATE");
     }
+    this.house.close().await;
+}
+
+/// Who waits for a lock has an instant from before it, and meets what was stamped after it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_write_with_an_earlier_instant_than_the_receipt_that_was_before_it() {
+    let this = Move::dispatched().await;
+    let earlier = this.house.clock.now();
+    this.house.clock.advance(TimeDelta::minutes(1));
+    this.receive().await.unwrap();
+    this.house.clock.set(earlier);
+    let refused = propose(&this.house, &this.quill, &this.otter.id, "BRA").await.unwrap_err();
+    assert_eq!(reason(&refused), "CONTENTION", "{refused:?}");
+    this.house.clock.advance(TimeDelta::minutes(1));
+    let refused = propose(&this.house, &this.quill, &this.otter.id, "BRA").await.unwrap_err();
+    assert_eq!(reason(&refused), "ANIMAL_NOT_HELD_THEN", "{refused:?}");
     this.house.close().await;
 }

@@ -98,7 +98,14 @@ struct Shared {
     animals: Vec<(String, usize)>,
     litters: Vec<(String, usize)>,
     asked: usize,
-    refused: BTreeMap<String, usize>,
+    refused: BTreeMap<String, Refused>,
+}
+
+/// How often something was refused for one reason, and what the last of them was told.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Refused {
+    pub(super) times: usize,
+    pub(super) said: String,
 }
 
 /// Three parks, and what was done there.
@@ -169,7 +176,7 @@ impl Scene {
         self.shared.lock().unwrap().asked
     }
 
-    pub(super) fn refused(&self) -> BTreeMap<String, usize> {
+    pub(super) fn refused(&self) -> BTreeMap<String, Refused> {
         self.shared.lock().unwrap().refused.clone()
     }
 }
@@ -209,7 +216,11 @@ impl Writer {
         let mut shared = self.shared.lock().unwrap();
         match done {
             Ok(done) => shared.done.extend(done),
-            Err(status) => *shared.refused.entry(reason(&status)).or_default() += 1,
+            Err(status) => {
+                let refused = shared.refused.entry(reason(&status)).or_default();
+                refused.times += 1;
+                status.message().clone_into(&mut refused.said);
+            }
         }
     }
 
