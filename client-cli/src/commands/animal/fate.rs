@@ -82,7 +82,7 @@ struct Body {
 /// Record the death of an animal
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Where the day of death is not known whole, the animal goes off the books on the day on which it was
+Where the day of death is not known whole, the animal goes off the books on the day on which it was \
 found.
 
 Examples:
