@@ -2,6 +2,7 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
+use crate::model::animal::Label;
 use crate::model::concern::Concern;
 use crate::model::group::Group;
 use crate::model::page::{Page, Slice};
@@ -250,7 +251,7 @@ async fn refuse_other_species(
 }
 
 /// The animals that are named in a watch, in the terms of the site.
-struct Names(HashMap<String, Uuid>);
+struct Names(HashMap<String, Label>);
 
 impl Names {
     async fn of(tx: &Tx, permit: &Permit, new: &NewWatch, flaws: &mut Flaws) -> Result<Self> {
@@ -273,7 +274,7 @@ impl Names {
         for ((name, field), meant) in first.into_iter().zip(meant) {
             match the_one(meant, &name) {
                 Ok(label) => {
-                    found.insert(name, label.id);
+                    found.insert(name, label);
                 }
                 Err(refusal) => flaws.note(&field, refusal.say, &refusal.mend),
             }
@@ -291,19 +292,19 @@ impl Names {
         group: &Group,
         flaws: &mut Flaws,
     ) -> Option<Uuid> {
-        let id = *self.0.get(name)?;
+        let label = self.0.get(name)?;
         let there = |stay: &&Stay| {
             // Who types has seconds and no more: what joined within one was there in it.
-            stay.animal == id
+            stay.animal == label.id
                 && stay.began_at.trunc_subsecs(0) <= until
                 && stay.ended_at.is_none_or(|end| end > from)
         };
         if stays.iter().any(|stay| there(&stay)) {
-            return Some(id);
+            return Some(label.id);
         }
         flaws.note(
             field,
-            format!("`{name}` was not in {} then", group.name),
+            format!("{} was not in {} then", label.spoken(), group.name),
             "name one that was: `holt group show`; one that joins is taken in first: `holt group join`",
         );
         None

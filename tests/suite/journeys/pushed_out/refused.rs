@@ -90,6 +90,7 @@ async fn what_cannot_have_been_seen_is_told_event_by_event() {
     );
     let said = refused.get_details_bad_request().unwrap().field_violations;
     assert!(said[0].description.contains("no animal `Brmble`"), "{said:?}");
+    assert!(said[1].description.starts_with("Stranger (QUI-"), "{said:?}");
     assert!(said[1].description.contains("was not in Weir family then"), "{said:?}");
     assert!(said[2].description.contains("displace, chase, bite"), "{said:?}");
     assert_eq!(weir.watches(v1::ListWatchesRequest::default()).await, [], "all or nothing");
