@@ -8,17 +8,15 @@ use crate::store::error::Error;
 use crate::store::facts::known;
 use crate::store::weights::label;
 use chrono::{Days, NaiveDate};
-use holt_audit::census::{Began, Born, Change, Ended, Litter, Stay};
+use holt_audit::census::{Began, Born, Change, Ended, Litter, Stay, ZONES_APART_DAYS};
 use holt_audit::terms::{Counts, Sex};
 use sea_orm::FromQueryResult;
 use std::collections::HashMap;
 use uuid::Uuid;
 
-/// Sites whose zones are far apart may write days that differ by so many for one instant. A stay that ended
-/// so shortly before the first day may be the one that a transfer joins to a stay that began on it.
-const ZONES_APART_DAYS: u64 = 2;
-
-/// The stays and litters of these sites that bear upon the days from `first` to `last`.
+/// The stays and litters of these sites that bear upon the days from `first` to `last`; stays in the order in
+/// which they followed one another. Sites write days that differ for one instant: a stay that ended shortly
+/// before the first day, or began shortly after the last, may be the one that a transfer joins to a stay within.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -28,10 +26,12 @@ pub async fn books(
     first: NaiveDate,
     last: NaiveDate,
 ) -> Result<Books, Error> {
-    let since = first.checked_sub_days(Days::new(ZONES_APART_DAYS)).unwrap_or(NaiveDate::MIN);
-    let mut sexes = sexes(snapshot, sites, since, last).await?;
+    let apart = Days::new(ZONES_APART_DAYS);
+    let since = first.checked_sub_days(apart).unwrap_or(NaiveDate::MIN);
+    let until = last.checked_add_days(apart).unwrap_or(NaiveDate::MAX);
+    let mut sexes = sexes(snapshot, sites, since, until).await?;
     Ok(Books {
-        stays: stays(snapshot, sites, since, last, &mut sexes).await?,
+        stays: stays(snapshot, sites, since, until, &mut sexes).await?,
         litters: litters(snapshot, sites, last).await?,
     })
 }
@@ -48,7 +48,7 @@ async fn stays(
     snapshot: &Snapshot,
     sites: &[Uuid],
     since: NaiveDate,
-    last: NaiveDate,
+    until: NaiveDate,
     sexes: &mut HashMap<Uuid, Vec<(NaiveDate, Sex)>>,
 ) -> Result<Vec<Stay<Uuid, Uuid, Uuid>>, Error> {
     #[derive(FromQueryResult)]
@@ -78,7 +78,7 @@ async fn stays(
         known_b = known("b", 2),
         bear_upon_it = bear_upon_it(),
     );
-    let values = [sites.to_vec().into(), snapshot.known_at().into(), since.into(), last.into()];
+    let values = [sites.to_vec().into(), snapshot.known_at().into(), since.into(), until.into()];
     let mut stays: Vec<Stay<Uuid, Uuid, Uuid>> = Vec::new();
     for row in snapshot.rows::<Row>(&sql, values).await? {
         let began = match (row.began_how.as_str(), row.from_site_id) {
@@ -120,7 +120,7 @@ async fn sexes(
     snapshot: &Snapshot,
     sites: &[Uuid],
     since: NaiveDate,
-    last: NaiveDate,
+    until: NaiveDate,
 ) -> Result<HashMap<Uuid, Vec<(NaiveDate, Sex)>>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
@@ -135,7 +135,7 @@ async fn sexes(
         known_x = known("x", 2),
         bear_upon_it = bear_upon_it(),
     );
-    let values = [sites.to_vec().into(), snapshot.known_at().into(), since.into(), last.into()];
+    let values = [sites.to_vec().into(), snapshot.known_at().into(), since.into(), until.into()];
     let mut sexes: HashMap<Uuid, Vec<(NaiveDate, Sex)>> = HashMap::new();
     for row in snapshot.rows::<Row>(&sql, values).await? {
         sexes.entry(row.animal_id).or_default().push((row.determined_on, sex(&row.sex)?));

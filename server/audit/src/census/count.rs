@@ -110,7 +110,8 @@ impl<A, L, S> Return<A, L, S> {
 }
 
 /// Makes the return of `sites` together: one site's own return with one, a group's with several, where
-/// what moved between them is in no column.
+/// what moved between them is in no column. The stays of one animal stand in the order in which they followed
+/// one another.
 ///
 /// # Errors
 /// All contradictions in the books of these sites, and an interval without days.

@@ -21,4 +21,5 @@ pub mod stay;
 mod tests;
 
 pub use count::{Line, Question, Return, take};
+pub use moves::ZONES_APART_DAYS;
 pub use stay::{Began, Born, Change, Ended, Flaw, Flaws, Litter, Stay, Who};

@@ -5,6 +5,10 @@ use crate::terms::Day;
 use chrono::Days;
 use std::collections::{BTreeMap, BTreeSet};
 
+/// The dates of two sites for one instant differ by up to so many days: civil zones lie up to 26 hours apart
+/// (UTC+14 and UTC-12, IANA time zone database, `Pacific/Kiritimati` and `Etc/GMT+12`).
+pub const ZONES_APART_DAYS: u64 = 2;
+
 /// What the books of some sites say together.
 pub(super) type Lives<A, S, P> = Vec<Held<A, S, P>>;
 
@@ -24,9 +28,13 @@ impl<A, S, P> Held<A, S, P> {
 /// The stays at `sites`, with those that one transfer joins made into one. The animal counts as held
 /// while it travels; one that was sent and has not been received yet is still held, by the group.
 ///
+/// The stays of one animal stand in the order in which they followed one another: days alone do not tell it,
+/// for a receiver west of the sender may write an earlier date. Where such a stay is the last, the group lost
+/// the animal no earlier than it came.
+///
 /// # Errors
-/// Every stay that ends before it begins, and every animal held twice or under two species. Sites in
-/// different time zones may disagree by one day about a transfer; that alone is no flaw.
+/// Every stay that ends before it begins, and every animal held twice or under two species. Sites may disagree
+/// by [`ZONES_APART_DAYS`] about a transfer; that alone is no flaw.
 pub(super) fn join<A: Clone + Ord, L, S: Clone + PartialEq, P: Clone + Ord>(
     stays: &[Stay<A, S, P>],
     sites: &BTreeSet<P>,
@@ -36,8 +44,7 @@ pub(super) fn join<A: Clone + Ord, L, S: Clone + PartialEq, P: Clone + Ord>(
         by_animal.entry(&stay.animal).or_default().push(stay);
     }
     let (mut joined, mut flaws) = (Vec::new(), Vec::new());
-    for mut life in by_animal.into_values() {
-        life.sort_by_key(|stay| (stay.from, end_day(stay)));
+    for life in by_animal.into_values() {
         let mut rest = life.into_iter().cloned();
         let Some(first) = rest.next() else { continue };
         flaws.extend(backwards(&first));
@@ -48,16 +55,16 @@ pub(super) fn join<A: Clone + Ord, L, S: Clone + PartialEq, P: Clone + Ord>(
                 flaws.push(Flaw::TwoSpecies { animal: next.animal.clone() });
             }
             let inside = is_move_within(&held.stay, &next, sites);
-            // A receiver west of the sender may write an earlier date than the sender did.
             let sent = end_day(&held.stay);
-            let free_from = if inside { sent - Days::new(1) } else { sent };
+            let free_from = if inside { sent - Days::new(ZONES_APART_DAYS) } else { sent };
             if next.from < free_from {
                 flaws.push(Flaw::HeldTwice { animal: next.animal.clone(), day: next.from });
             }
             if inside {
                 held.travels.push((sent, next.from));
                 held.stay.sexes.extend(next.sexes);
-                held.stay.end = next.end;
+                let came = held.stay.from;
+                held.stay.end = next.end.map(|(end, how)| (end.max(came), how));
                 held.stay.born = held.stay.born.or(next.born);
             } else {
                 joined.push(std::mem::replace(&mut held, Held { stay: next, travels: Vec::new() }));

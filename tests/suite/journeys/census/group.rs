@@ -58,3 +58,24 @@ async fn a_move_is_a_departure_here_an_arrival_there_and_nothing_for_both() {
     assert_eq!(own.iter().map(|told| told.sites.join("+")).collect::<Vec<_>>(), ["QUI"]);
     books.house.close().await;
 }
+
+/// On 2 March in the one and still 1 March in the other: by days alone it came there before it came at all.
+#[tokio::test]
+async fn an_animal_that_moves_west_on_its_first_day_came_once() {
+    let books = Books::new().await;
+    let merrow = books.house.park("MER", "Pacific/Honolulu").await;
+    books.arrived(books.arrival("Bramble", "2026-03-02")).await.unwrap();
+    move_to(&books, &merrow, "Bramble").await;
+    let both =
+        books.house.person("both", &[(Role::Auditor, Some("QUI")), (Role::Auditor, Some("MER"))]).await;
+    let none = "0.0.0";
+    let together = returns(&both, "", "2026-01-01", "2026-03-01", true).await.unwrap();
+    assert_eq!(together[0].lines, [], "nobody came to the two before 2 March");
+    let together = returns(&both, "", "2026-03-02", "2026-03-02", true).await.unwrap();
+    assert_eq!(
+        columns(&together[0].lines[0]),
+        [none, "0.1.0", none, none, none, none, none, none, "0.1.0"],
+        "{together:?}"
+    );
+    books.house.close().await;
+}

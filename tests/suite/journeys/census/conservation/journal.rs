@@ -68,6 +68,21 @@ impl Journal {
         }
     }
 
+    /// The day on which some sites lost an animal, seen together: never before it came to them, though the one
+    /// that lost it may lie west of the one where it came, and write an earlier day.
+    fn lost_on(&self, animal: &str, sites: &[usize], on: NaiveDate) -> NaiveDate {
+        let came = self.done.iter().filter_map(|done| match done {
+            Done::Came { animal: who, site, on, .. } if who == animal && sites.contains(site) => Some(*on),
+            Done::Moved { animal: who, from, to, came_on, .. }
+                if who == animal && sites.contains(to) && !sites.contains(from) =>
+            {
+                Some(*came_on)
+            }
+            _ => None,
+        });
+        came.fold(on, NaiveDate::max)
+    }
+
     /// What the writes say of some sites and days, but for moves between the sexes.
     pub(super) fn count(&self, sites: &[usize], first: NaiveDate, last: NaiveDate) -> Counted {
         let eve = first.pred_opt().unwrap();
@@ -87,7 +102,9 @@ impl Journal {
         for done in &self.done {
             match done {
                 Done::Came { animal, site, on, .. } if sites.contains(site) => stock(animal, *on, 1),
-                Done::Went { animal, site, on, .. } if sites.contains(site) => stock(animal, *on, -1),
+                Done::Went { animal, site, on, .. } if sites.contains(site) => {
+                    stock(animal, self.lost_on(animal, sites, *on), -1);
+                }
                 Done::Moved { animal, from, left_on, to, came_on } => {
                     match (sites.contains(from), sites.contains(to)) {
                         (true, false) => stock(animal, *left_on, -1),
@@ -110,14 +127,17 @@ impl Journal {
                     // It was born with its litter.
                     Came::ToldApart => {}
                 },
-                Done::Went { animal, site, on, how } if sites.contains(site) && asked(on) => {
+                Done::Went { animal, site, on, how } if sites.contains(site) => {
+                    let on = self.lost_on(animal, sites, *on);
                     let column = match how {
-                        Went::Death if young(self.born[animal], *on) => "died_young",
+                        Went::Death if young(self.born[animal], on) => "died_young",
                         Went::Death => "died",
                         Went::Departure => "departed",
                         Went::Escape => "escaped",
                     };
-                    add(self.species[animal], column, self.one(animal, *on), 1);
+                    if asked(&on) {
+                        add(self.species[animal], column, self.one(animal, on), 1);
+                    }
                 }
                 Done::Moved { animal, from, left_on, to, came_on } => {
                     let (ours, theirs) = (sites.contains(from), sites.contains(to));
