@@ -16,7 +16,8 @@ use holt_audit::growth::{self, Stall};
 use holt_audit::reading::{Reading as Seen, Scale};
 use holt_audit::scales::Offsets;
 use holt_audit::season::Season;
-use holt_audit::terms::{Day, RecordId, Span};
+use holt_audit::stats::median_mad::median;
+use holt_audit::terms::{Day, Mass, RecordId, Span};
 use holt_audit::trend::{Subject, Trend};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use uuid::Uuid;
@@ -102,25 +103,40 @@ impl Background {
         self.behind.get(&animal).map_or(&[], |of_it| &of_it.gravid)
     }
 
-    /// Where an animal gains no more as it did while it is young, and since which day.
-    pub(crate) fn stall(&self, animal: Uuid, readings: &[Seen], zone: Tz) -> Option<(Day, Stall)> {
-        let behind = self.behind.get(&animal)?;
-        let born = behind.born_on?;
-        let day = |reading: &Seen| reading.at.with_timezone(&zone).date_naive();
-        let sound = readings.iter().filter(|reading| !reading.doubtful);
-        // One of each day, the last: who weighs twice to be sure has not weighed twice as often.
-        let by_day: BTreeMap<Day, f64> = sound
-            .filter_map(|reading| Some((day(reading), reading.mass?.grams())))
-            .filter(|(on, _)| *on >= born)
-            .collect();
-        let weighed: Vec<(Day, f64)> = by_day.into_iter().collect();
-        let young_for = behind.breeds_from_days.map_or(USUAL_YOUNG, i64::from);
-        if (weighed.last()?.0 - born).num_days() >= young_for {
+    /// Where an animal gains no more as it did while it is young, and since which day. `herd` are the animals of its
+    /// kind that it lives with: what the grown ones among them weigh says when it is as good as grown.
+    pub(crate) fn stall(
+        &self,
+        animal: Uuid,
+        herd: &[Uuid],
+        readings: &HashMap<Uuid, Vec<Seen>>,
+        zone: Tz,
+    ) -> Option<(Day, Stall)> {
+        let born = self.behind.get(&animal)?.born_on?;
+        let weighed: Vec<(Day, f64)> =
+            by_day(readings.get(&animal)?, zone).into_iter().filter(|(on, _)| *on >= born).collect();
+        if (weighed.last()?.0 - born).num_days() >= self.young_for(animal) {
             return None;
         }
+        let mut grown: Vec<f64> =
+            herd.iter().filter_map(|other| self.grown(*other, readings.get(other)?, zone)).collect();
         let by_age: Vec<_> = weighed.iter().map(|(on, grams)| (age(born, *on), *grams)).collect();
-        let stall = growth::stalled(&by_age)?;
+        let stall = growth::stalled(&by_age, median(&mut grown).map(Mass::from_grams))?;
         Some((weighed[weighed.len() - stall.weighings].0, stall))
+    }
+
+    fn young_for(&self, animal: Uuid) -> i64 {
+        let breeds_from = self.behind.get(&animal).and_then(|of_it| of_it.breeds_from_days);
+        breeds_from.map_or(USUAL_YOUNG, i64::from)
+    }
+
+    /// What an animal weighed last, in grams, where it is known to be grown: by its birth, or because it has been
+    /// weighed for as long as one is young.
+    fn grown(&self, animal: Uuid, readings: &[Seen], zone: Tz) -> Option<f64> {
+        let weighed = by_day(readings, zone);
+        let ((first, _), (last, grams)) = (weighed.first_key_value()?, weighed.last_key_value()?);
+        let born = self.behind.get(&animal).and_then(|of_it| of_it.born_on);
+        ((*last - born.unwrap_or(*first)).num_days() >= self.young_for(animal)).then_some(*grams)
     }
 
     /// An animal with its readings, seen against it.
@@ -140,6 +156,14 @@ impl Background {
             ..Subject::new(readings, zone)
         }
     }
+}
+
+/// Sound masses in grams, one of each day, the last: who weighs twice to be sure has not weighed twice as often.
+fn by_day(readings: &[Seen], zone: Tz) -> BTreeMap<Day, f64> {
+    let sound = readings.iter().filter(|reading| !reading.doubtful);
+    sound
+        .filter_map(|reading| Some((reading.at.with_timezone(&zone).date_naive(), reading.mass?.grams())))
+        .collect()
 }
 
 /// The trend of each of these animals as of an instant, seen among those of its kind among them.

@@ -460,7 +460,7 @@ async fn watch(
         }
         for (id, trend) in group.members.iter().zip(told.each) {
             if let Some(label) = labels.get(id).filter(|_| ids.contains(id)) {
-                let stall = background.stall(*id, &readings[id], permit.site().zone);
+                let stall = background.stall(*id, &group.members, &readings, permit.site().zone);
                 watched.push(Watched { animal: (*label).clone(), trend, whole: told.whole, stall });
             }
         }

@@ -5,6 +5,12 @@ use crate::stats::least_squares;
 
 /// Latest readings that tell how fast it grows now.
 const LATE: usize = 5;
+
+/// How far back the readings lie that tell how fast it grows now, in days: no forecast is good for longer.
+pub(super) fn span(points: &[(f64, f64)]) -> f64 {
+    let late = &points[points.len().saturating_sub(LATE)..];
+    late.last().zip(late.first()).map_or(0.0, |(last, first)| last.0 - first.0)
+}
 /// By how much readings that follow one another resemble each other makes a forecast less certain than
 /// independent ones would: measured on the open growth data (see the check `growth`).
 const CAUTION: f64 = 1.3;

@@ -59,3 +59,38 @@ async fn one_that_stops_gaining_is_raised_once_and_its_sibling_is_not() {
     assert!(quiet.seen.contains("gains again"), "{}", quiet.seen);
     nursery.house.close().await;
 }
+
+/// It is as good as grown, by what a grown one that it lives with weighs: nobody is told that its growth ends.
+#[tokio::test]
+async fn one_that_is_as_good_as_grown_is_not_raised() {
+    let nursery = Nursery::new().await;
+    let (house, registrar) = (&nursery.house, &nursery.park.registrar.client);
+    nursery.born("Pip", "2026-01-05".parse().unwrap()).await;
+    let grown = v1::RegisterArrivalRequest {
+        born_on: Some("2021-05-05".parse().unwrap()),
+        ..house.arrival(&nursery.park, "Sedge", "2025-03-01".parse().unwrap())
+    };
+    registrar.animals().register_arrival(grown).await.unwrap();
+    let together = v1::PlaceAnimalsRequest {
+        request_id: house.request(),
+        site: "QUI".to_owned(),
+        animals: vec!["Pip".to_owned(), "Sedge".to_owned()],
+        enclosure: "Weir Pool".to_owned(),
+        ..Default::default()
+    };
+    house.enclosure(&nursery.park, "Weir Pool").await;
+    registrar.placements().place_animals(together).await.unwrap();
+    let first = house.clock.now();
+    for (week, grams) in [700, 778, 866, 960, 1069, 1188, 1180, 1180, 1180].into_iter().enumerate() {
+        let at = first + TimeDelta::weeks(i64::try_from(week).unwrap());
+        house.clock.set(at);
+        nursery.weigh(&[("Pip", at, grams), ("Sedge", at, 1370)]).await;
+        // Far from what was expected, it is weighed a second time.
+        house.clock.advance(TimeDelta::minutes(10));
+        nursery.weigh(&[("Pip", house.clock.now(), grams)]).await;
+    }
+    let ask = v1::ListConcernsRequest { site: "QUI".to_owned(), ..Default::default() };
+    let told = nursery.park.keeper.client.concerns().list_concerns(ask).await.unwrap().into_inner().concerns;
+    assert_eq!(told, []);
+    nursery.house.close().await;
+}
