@@ -7,9 +7,7 @@ use chrono::{TimeDelta, TimeZone, Utc};
 use holt_audit::chance::Chance;
 use holt_audit::standing::association::Scan;
 use holt_audit::standing::contests::Decided;
-use holt_audit::standing::exclusion::record::{
-    Change, Feed, Member, NOW_DAYS, PAST_DAYS, Record, Stage, Watch,
-};
+use holt_audit::standing::exclusion::record::{Change, Feed, Member, Record, Stage, Watch};
 use holt_audit::stats::theil_sen::{self, Pairs};
 use holt_audit::stats::{median_mad, normal};
 use holt_audit::terms::{Instant, Interval, Sex};
@@ -136,6 +134,7 @@ impl Herd {
             weights: Vec::new(),
             changes,
             kinship: Vec::new(),
+            accepted: Vec::new(),
         };
         let mut herd = Self { record, pushed_out, weights: vec![Vec::new(); size] };
         herd.live(&mut world);
@@ -202,9 +201,8 @@ impl Herd {
 
     /// What is known as of the start of a day.
     pub(crate) fn as_of(&self, day: i64) -> Record<usize> {
-        let since = at(day - NOW_DAYS - PAST_DAYS, 0.0);
         let until = at(day, 0.0);
-        let within = |when: Instant| since <= when && when < until;
+        let within = |when: Instant| when < until;
         Record {
             members: self.record.members.clone(),
             watched: self.record.watched.iter().filter(|w| within(w.during.from)).cloned().collect(),
@@ -214,6 +212,7 @@ impl Herd {
             weights: self.weights_against_group(day),
             changes: self.record.changes.clone(),
             kinship: Vec::new(),
+            accepted: Vec::new(),
         }
     }
 

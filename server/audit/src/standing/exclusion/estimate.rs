@@ -1,10 +1,12 @@
 //! The parts put together: how much speaks for it that an animal is being pushed out.
 
 use super::evidence::{Evidence, Kind, Reader};
+use super::pressure::Pressure;
 use super::record::Record;
 use crate::episode::Severity;
 use crate::standing::contests::Misfit;
 use crate::terms::Instant;
+use chrono::TimeDelta;
 use serde::Serialize;
 
 /// Log-odds without any evidence.
@@ -15,6 +17,9 @@ pub const WATCH: f64 = 0.25;
 
 /// From this estimate on, someone should act today.
 pub const ACT: f64 = 0.6;
+
+/// From this estimate on, an animal is taken to be under pressure, and what is seen of it is no yardstick for it.
+const UNDER_PRESSURE: f64 = 0.25;
 
 /// Log-odds that one unit of a part's strength adds.
 #[must_use]
@@ -52,6 +57,8 @@ pub struct Estimate<A> {
     pub probability: f64,
     /// How soon someone should look, if at all.
     pub severity: Option<Severity>,
+    /// Where someone should: when what was seen first said so, where that was some time ago.
+    pub since: Option<Instant>,
     /// How much of what could be known is known.
     pub certainty: Certainty,
     /// The evidence, that which adds most first.
@@ -79,8 +86,45 @@ pub fn estimate<A: Clone + Ord>(record: &Record<A>, as_of: Instant) -> Result<Ve
     let reader = Reader::new(record, as_of)?;
     Ok((0..)
         .zip(&record.members)
-        .map(|(place, member)| of_one(&member.animal, reader.evidence(place)))
+        .map(|(place, member)| {
+            let pressure = pressure(record, &reader, place, as_of);
+            let told = of_one(&member.animal, reader.evidence(place, as_of, &pressure.past(as_of)));
+            let since = pressure.since(as_of, STEP).filter(|_| told.severity.is_some());
+            Estimate { since, ..told }
+        })
         .collect())
+}
+
+/// Weeks of the calendar, so that whoever asks on another day is told the same of the past.
+const STEP: TimeDelta = TimeDelta::days(7);
+
+/// When a member was under pressure before a moment, by what had been seen then: week by week, each held against
+/// the weeks before it that were without. What its weight did then is not asked.
+fn pressure<A: Clone + Ord>(
+    record: &Record<A>,
+    reader: &Reader<'_, A>,
+    place: usize,
+    as_of: Instant,
+) -> Pressure {
+    let animal = &record.members[place].animal;
+    let accepted =
+        record.accepted.iter().filter(|(of, at)| of == animal && *at < as_of).map(|(_, at)| *at).max();
+    let mut pressure = Pressure::default();
+    let Some(first) = reader.first() else { return pressure };
+    let mut at =
+        Instant::UNIX_EPOCH + STEP * i32::try_from((first - Instant::UNIX_EPOCH).num_weeks()).unwrap_or(0);
+    while at < as_of {
+        let mut evidence = reader.evidence(place, at, &pressure.past(at));
+        evidence.retain(|evidence| evidence.kind() != Kind::Weight);
+        if of_one(animal, evidence).probability >= UNDER_PRESSURE {
+            pressure.note(at);
+        }
+        if let Some(accepted) = accepted.filter(|accepted| at <= *accepted && *accepted < at + STEP) {
+            pressure.accept(accepted, STEP);
+        }
+        at += STEP;
+    }
+    pressure
 }
 
 fn of_one<A: Clone>(animal: &A, evidence: Vec<Evidence<A>>) -> Estimate<A> {
@@ -102,6 +146,7 @@ fn of_one<A: Clone>(animal: &A, evidence: Vec<Evidence<A>>) -> Estimate<A> {
             p if p >= WATCH => Some(Severity::Watch),
             _ => None,
         },
+        since: None,
         certainty: match missing.len() + thin.len() {
             0 | 1 => Certainty::High,
             2 | 3 => Certainty::Medium,
@@ -119,7 +164,6 @@ mod tests {
     use super::*;
     use crate::standing::contests::Decided;
     use crate::terms::{Interval, Sex};
-    use chrono::TimeDelta;
     use proptest::prelude::*;
     use std::collections::BTreeSet;
 
@@ -144,6 +188,11 @@ mod tests {
     /// Days 0 to 104 of a group that is watched half an hour each, fed and scanned every other day. From
     /// day 84 on Clover is chased, kept off food and alone, if `pressed`.
     fn record(pressed: bool) -> Record<&'static str> {
+        followed(105, if pressed { 84..105 } else { 0..0 })
+    }
+
+    /// The same over so many days, with Clover under pressure on some of them.
+    fn followed(days: i64, pressed: std::ops::Range<i64>) -> Record<&'static str> {
         let mut record = Record {
             members: members(),
             watched: Vec::new(),
@@ -152,14 +201,17 @@ mod tests {
             scans: Vec::new(),
             weights: NAMES
                 .iter()
-                .map(|&name| (name, if pressed && name == "Clover" { -2.5 } else { 0.2 }))
+                .map(|&name| {
+                    (name, if pressed.contains(&(days - 1)) && name == "Clover" { -2.5 } else { 0.2 })
+                })
                 .collect(),
             changes: vec![Change { at: at(80, 0), what: "a birth".into() }],
             kinship: vec![("Alder", "Clover", 0.25)],
+            accepted: Vec::new(),
         };
-        for day in (0..105).step_by(2) {
+        for day in (0..days).step_by(2) {
             for (place, animal) in NAMES.into_iter().enumerate() {
-                let now = pressed && animal == "Clover" && day >= 84;
+                let now = animal == "Clover" && pressed.contains(&day);
                 let start = 60 * i64::try_from(place).unwrap();
                 let during = Interval { from: at(day, start), until: Some(at(day, start + 30)) };
                 record.watched.push(Watch { animal, during });
@@ -170,7 +222,7 @@ mod tests {
                 record.feeds.push(Feed { at: at(day, 500), animal, kept_off: now || day % 20 == 0 });
             }
             let lonely =
-                if pressed && day >= 84 { "Clover" } else { NAMES[usize::try_from(day).unwrap() % 5] };
+                if pressed.contains(&day) { "Clover" } else { NAMES[usize::try_from(day).unwrap() % 5] };
             let together = NAMES.into_iter().filter(|&name| name != lonely).collect();
             record.scans.push((at(day, 600), vec![BTreeSet::from([lonely]), together]));
         }
@@ -195,6 +247,26 @@ mod tests {
         for other in told.iter().filter(|told| told.animal != "Clover") {
             assert_eq!(other.severity, None, "{}", other.animal);
         }
+    }
+
+    /// What has gone on for months was so in the past, too, and is no less of a matter for that.
+    #[test]
+    fn pressure_that_lasts_stays_told_until_it_ends_or_people_accept_it() {
+        for (days, watched) in [(112, 84), (210, 84), (300, 84), (210, 0)] {
+            let clover = of(&estimate(&followed(days, watched..days), at(days, 0)).unwrap(), "Clover");
+            assert_eq!(clover.severity, Some(Severity::Act), "{days} {watched}: {clover:?}");
+            let since = clover.since.unwrap();
+            assert!(at(watched, 0) <= since && since <= at(watched + 21, 0), "{since}");
+        }
+        // It was let be; what began anew is told against the time before the first.
+        let over = followed(240, 84..150);
+        let clover = of(&estimate(&over, at(240, 0)).unwrap(), "Clover");
+        assert_eq!((clover.severity, clover.since), (None, None));
+        let mut accepted = followed(210, 84..210);
+        accepted.weights.clear();
+        accepted.accepted = vec![("Clover", at(150, 0))];
+        let clover = of(&estimate(&accepted, at(210, 0)).unwrap(), "Clover");
+        assert_eq!(clover.severity, None, "{clover:?}");
     }
 
     #[test]

@@ -1,14 +1,15 @@
 //! The parts that speak for exclusion, each with its numbers.
 
-use super::record::{CHANGE_DAYS, Member, Record, Stage, Windows};
+use super::pressure::now;
+use super::record::{CHANGE_DAYS, Member, Record, Stage};
+use super::seen::{Counts, Seen, Stretch};
 use super::surprise::{self, Four, MOST, Surprise, Trials};
 use crate::standing::contests::Misfit;
 use crate::standing::elo::{self, Ratings};
 use crate::standing::rates::Watched;
-use crate::terms::{Instant, Interval, Sex};
+use crate::terms::{Instant, Sex};
 use chrono::TimeDelta;
 use serde::Serialize;
-use std::ops::Add;
 
 /// Contests within the days of now below which a fall in standing is not told.
 const FEWEST_CONTESTS: usize = 3;
@@ -55,7 +56,7 @@ pub enum Evidence<A> {
     Food(Surprise<Trials>),
     /// Scans in which it was alone.
     Isolation(Surprise<Trials>),
-    /// Elo-rating when the days of now began, and as of the moment asked about.
+    /// Elo-rating when its past ended, and as of the moment asked about.
     Fall {
         /// Rating then.
         before: f64,
@@ -133,67 +134,64 @@ impl<A> Evidence<A> {
 /// All members of a group, ready to be asked about one by one.
 pub(super) struct Reader<'a, A> {
     record: &'a Record<A>,
-    as_of: Instant,
-    edge: Instant,
     ratings: Ratings<A>,
-    /// What was counted of each member, in their order.
-    counts: Vec<Counts>,
-}
-
-/// What was counted of one animal, now and in the past.
-#[derive(Clone, Copy, Default)]
-struct Counts {
-    aggression: [Watched; 2],
-    feeds: [Trials; 2],
-    alone: [Trials; 2],
+    /// What was seen of each member, in their order.
+    seen: Vec<Seen>,
 }
 
 impl<'a, A: Clone + Ord> Reader<'a, A> {
     pub(super) fn new(record: &'a Record<A>, as_of: Instant) -> Result<Self, Misfit<A>> {
         let until: Vec<_> = record.contests.iter().filter(|c| c.at < as_of).cloned().collect();
         let ratings = elo::rate(&until, elo::Settings::default())?;
-        let windows = Windows::before(as_of);
-        let counts =
-            record.members.iter().map(|member| Counts::of(record, &member.animal, windows)).collect();
-        Ok(Self { record, as_of, edge: windows.now.from, ratings, counts })
+        let seen = record.members.iter().map(|member| Seen::of(record, &member.animal)).collect();
+        Ok(Self { record, ratings, seen })
     }
 
-    /// Everything there is to say about the member at a place, missing kinds left out.
-    pub(super) fn evidence(&self, place: usize) -> Vec<Evidence<A>> {
+    /// When anything was first seen of a member.
+    pub(super) fn first(&self) -> Option<Instant> {
+        self.seen.iter().filter_map(Seen::first).min()
+    }
+
+    /// Everything there is to say about the member at a place as of an instant, missing kinds left out. `past` is
+    /// what the days of now are compared with, newest first.
+    pub(super) fn evidence(&self, place: usize, as_of: Instant, past: &[Stretch]) -> Vec<Evidence<A>> {
         let member = &self.record.members[place];
+        let four = self.four(place, now(as_of), past);
         [
-            surprise::of_rate(self.four(place, |counts| counts.aggression)).map(Evidence::Aggression),
-            surprise::of_share(self.four(place, |counts| counts.feeds)).map(Evidence::Food),
-            surprise::of_share(self.four(place, |counts| counts.alone)).map(Evidence::Isolation),
-            self.fall(&member.animal),
+            surprise::of_rate(part(&four, |counts| counts.aggression)).map(Evidence::Aggression),
+            surprise::of_share(part(&four, |counts| counts.feeds)).map(Evidence::Food),
+            surprise::of_share(part(&four, |counts| counts.alone)).map(Evidence::Isolation),
+            self.fall(&member.animal, as_of, past),
             self.weight(&member.animal),
             self.beside_breeder(member),
-            self.group_change(),
+            self.group_change(as_of),
         ]
         .into_iter()
         .flatten()
         .collect()
     }
 
-    /// One quantity of a member and of all its companions, now and in the past.
-    fn four<T: Copy + Default + Add<Output = T>>(
-        &self,
-        place: usize,
-        quantity: impl Fn(&Counts) -> [T; 2],
-    ) -> Four<T> {
-        let [own_now, own_past] = quantity(&self.counts[place]);
-        let companions = self.counts.iter().enumerate().filter(|(other, _)| *other != place);
+    /// A member and all its companions, now and in the past of the member.
+    fn four(&self, place: usize, now: Stretch, past: &[Stretch]) -> Four<Counts> {
+        let of = |seen: &Seen| {
+            let past = past.iter().fold(Counts::default(), |sum, stretch| sum + seen.within(*stretch));
+            (seen.within(now), past)
+        };
+        let (own_now, own_past) = of(&self.seen[place]);
+        let companions = self.seen.iter().enumerate().filter(|(other, _)| *other != place);
         let (others_now, others_past) = companions
-            .map(|(_, counts)| quantity(counts))
-            .fold(Default::default(), |sum: (T, T), [now, past]| (sum.0 + now, sum.1 + past));
+            .map(|(_, seen)| of(seen))
+            .fold(Default::default(), |sum: (Counts, Counts), (now, past)| (sum.0 + now, sum.1 + past));
         Four { own_now, own_past, others_now, others_past }
     }
 
-    fn fall(&self, animal: &A) -> Option<Evidence<A>> {
-        let contests = self.ratings.course(animal).iter().filter(|(at, _)| *at > self.edge).count();
+    fn fall(&self, animal: &A, as_of: Instant, past: &[Stretch]) -> Option<Evidence<A>> {
+        let edge = past.first().map_or(now(as_of).from, |newest| newest.until);
+        let course = self.ratings.course(animal).iter();
+        let contests = course.filter(|(at, _)| edge < *at && *at < as_of).count();
         (contests >= FEWEST_CONTESTS).then(|| Evidence::Fall {
-            before: self.ratings.at(animal, self.edge),
-            now: self.ratings.now(animal),
+            before: self.ratings.at(animal, edge),
+            now: self.ratings.at(animal, as_of - TimeDelta::microseconds(1)),
             contests,
         })
     }
@@ -217,58 +215,19 @@ impl<'a, A: Clone + Ord> Reader<'a, A> {
         Some(Evidence::BesideBreeder { breeder: breeder.clone(), kinship })
     }
 
-    fn group_change(&self) -> Option<Evidence<A>> {
-        let since = self.as_of - TimeDelta::days(CHANGE_DAYS);
-        let recent = self.record.changes.iter().filter(|change| since <= change.at && change.at < self.as_of);
+    fn group_change(&self, as_of: Instant) -> Option<Evidence<A>> {
+        let since = as_of - TimeDelta::days(CHANGE_DAYS);
+        let recent = self.record.changes.iter().filter(|change| since <= change.at && change.at < as_of);
         let latest = recent.max_by_key(|change| change.at)?;
         Some(Evidence::GroupChange { at: latest.at, what: latest.what.clone() })
     }
 }
 
-impl Counts {
-    fn of<A: Ord>(record: &Record<A>, animal: &A, windows: Windows) -> Self {
-        let mut counts = Self::default();
-        let both = [windows.now, windows.past];
-        let mut lost: Vec<Instant> = record
-            .contests
-            .iter()
-            .filter(|contest| contest.loser == *animal)
-            .map(|contest| contest.at)
-            .collect();
-        lost.sort_unstable();
-        let lost_before = |at: Instant| lost.partition_point(|lost| *lost < at);
-        for watch in record.watched.iter().filter(|watch| watch.animal == *animal) {
-            for (window, watched) in both.iter().zip(&mut counts.aggression) {
-                let Some((from, until)) = overlap(watch.during, *window) else { continue };
-                watched.hours += (until - from).as_seconds_f64() / 3_600.0;
-                let seen = lost_before(until) - lost_before(from);
-                watched.events += u32::try_from(seen).unwrap_or(u32::MAX);
-            }
-        }
-        for feed in record.feeds.iter().filter(|feed| feed.animal == *animal) {
-            let one = Trials { hits: feed.kept_off.into(), of: 1 };
-            add_where(&both, &mut counts.feeds, feed.at, one);
-        }
-        for (at, scan) in &record.scans {
-            if let Some(party) = scan.iter().find(|party| party.contains(animal)) {
-                add_where(&both, &mut counts.alone, *at, Trials { hits: (party.len() == 1).into(), of: 1 });
-            }
-        }
-        counts
+fn part<T>(four: &Four<Counts>, of: impl Fn(&Counts) -> T) -> Four<T> {
+    Four {
+        own_now: of(&four.own_now),
+        own_past: of(&four.own_past),
+        others_now: of(&four.others_now),
+        others_past: of(&four.others_past),
     }
-}
-
-fn add_where(windows: &[Interval; 2], sums: &mut [Trials; 2], at: Instant, one: Trials) {
-    for (window, sum) in windows.iter().zip(sums) {
-        if window.contains(at) {
-            *sum = *sum + one;
-        }
-    }
-}
-
-/// What a stretch has in common with a window that has an end.
-fn overlap(one: Interval, window: Interval) -> Option<(Instant, Instant)> {
-    let end = window.until?;
-    let (from, until) = (one.from.max(window.from), one.until.map_or(end, |until| until.min(end)));
-    (from < until).then_some((from, until))
 }

@@ -1,6 +1,8 @@
 //! Who is being pushed out of the group: an estimate with every piece of evidence, and what is missing.
 //!
 //! - [`record`]: what is known of a group: its members, what was seen, what changed.
+//! - `seen`: what was seen of one animal, ready to be counted in any stretch of time.
+//! - `pressure`: when an animal was under pressure, which is no yardstick for it.
 //! - [`surprise`]: how far a count lies from what the animal's own past and its companions' present lead
 //!   one to expect.
 //! - [`evidence`]: the parts that speak for exclusion, each with its numbers.
@@ -12,7 +14,9 @@
 //! watched, being kept off food, being alone in scans, falling in standing, and losing weight against
 //! the companions. The first three are compared with the [`record::PAST_DAYS`] days before them, and with
 //! what happened to the companions meanwhile, so that a season of unrest that concerns everyone, and an
-//! animal that was always low, raise nothing. Each part is a number from 0 (as expected, or better) to 4;
+//! animal that was always low, raise nothing. Weeks in which the estimate itself, by what had been seen then,
+//! found an animal under pressure are no part of its past: what has gone on for months stays told until it ends,
+//! or until people say that it is usual for this animal. Each part is a number from 0 (as expected, or better) to 4;
 //! a calm part takes nothing away. Two facts are added: that the animal is grown or growing up beside a
 //! breeding one of its own sex, and that the group's composition changed lately.
 //!
@@ -29,7 +33,9 @@
 
 pub mod estimate;
 pub mod evidence;
+mod pressure;
 pub mod record;
+mod seen;
 pub mod surprise;
 pub mod told;
 

@@ -3,12 +3,11 @@
 use crate::standing::association::Scan;
 use crate::standing::contests::Decided;
 use crate::terms::{Instant, Interval, Sex};
-use chrono::TimeDelta;
 
 /// Days up to the moment asked about that count as now.
 pub const NOW_DAYS: i64 = 21;
 
-/// Days before those that count as the past.
+/// Days before those that count as the past, leaving out those in which the animal was under pressure.
 pub const PAST_DAYS: i64 = 84;
 
 /// Days for which a change in the group's composition counts as recent.
@@ -35,6 +34,9 @@ pub struct Record<A> {
     pub changes: Vec<Change>,
     /// Kinship of pairs of members as far as it is known.
     pub kinship: Vec<(A, A, f64)>,
+    /// When people last looked at an animal and said that it need not concern them: what still went on then is
+    /// usual for it from there on.
+    pub accepted: Vec<(A, Instant)>,
 }
 
 /// A member of the group.
@@ -88,21 +90,4 @@ pub struct Change {
     pub at: Instant,
     /// What, in words for people.
     pub what: String,
-}
-
-/// The two stretches of time that are compared.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Windows {
-    pub(super) now: Interval,
-    pub(super) past: Interval,
-}
-
-impl Windows {
-    pub(super) fn before(as_of: Instant) -> Self {
-        let edge = as_of - TimeDelta::days(NOW_DAYS);
-        Self {
-            now: Interval { from: edge, until: Some(as_of) },
-            past: Interval { from: edge - TimeDelta::days(PAST_DAYS), until: Some(edge) },
-        }
-    }
 }

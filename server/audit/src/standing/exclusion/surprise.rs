@@ -138,8 +138,11 @@ fn odds_moved(past: Trials, now: Trials) -> Option<f64> {
         return None;
     }
     let pooled = (f64::from(past.hits) + f64::from(now.hits) + 0.5) / (f64::from(past.of + now.of) + 1.0);
+    // By as much as two hits (or two misses, where nearly all are hits) would weigh: where there were few, none
+    // this time says little.
+    let weight = PRIOR_EVENTS / pooled.min(1.0 - pooled);
     let odds = |t: Trials| {
-        let share = (f64::from(t.hits) + PRIOR_TRIALS * pooled) / (f64::from(t.of) + PRIOR_TRIALS);
+        let share = (f64::from(t.hits) + weight * pooled) / (f64::from(t.of) + weight);
         share / (1.0 - share)
     };
     Some(odds(now) / odds(past))

@@ -27,10 +27,12 @@ pub fn told<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
         .filter(|part| part.adds > 0.0)
         .map(|part| sentence(&part.evidence, names))
         .collect();
+    let since = estimate.since.map(|since| format!(" It has looked so since {}.", (names.day)(since)));
     let seen = format!(
-        "{name} may be on its way out of {}. In the last {NOW_DAYS} days {}. {}",
+        "{name} may be on its way out of {}. In the last {NOW_DAYS} days {}.{} {}",
         names.group,
         speaks.join("; "),
+        since.unwrap_or_default(),
         certainty(estimate)
     );
     let mut figures =
@@ -202,6 +204,7 @@ mod tests {
         Estimate {
             animal: "Sedge",
             probability: 0.62,
+            since: None,
             severity: Some(Severity::Act),
             certainty: Certainty::Medium,
             parts: parts.into_iter().map(|(evidence, adds)| Part { evidence, adds }).collect(),
