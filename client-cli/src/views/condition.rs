@@ -147,7 +147,7 @@ impl Answer for Condition {
             table.row([
                 week.week_of.clone(),
                 week.mass.clone().unwrap_or_default(),
-                week.change_percent.map(|change| format!("{change:+.1} %")).unwrap_or_default(),
+                week.change_percent.map(|change| format!("{:+.1} %", tenth(change))).unwrap_or_default(),
                 week.body_condition.clone().unwrap_or_default(),
                 week.eaten_kcal_a_day.map(|kcal| format!("{kcal:.0} kcal a day")).unwrap_or_default(),
             ]);

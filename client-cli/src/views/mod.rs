@@ -168,7 +168,8 @@ fn about(mg: i64) -> String {
 
 /// To a tenth, which is more than is known of energies, shares and changes.
 fn tenth(value: f64) -> f64 {
-    (value * 10.0).round() / 10.0
+    // What rounds to nothing from below is nothing, and no -0.0.
+    (value * 10.0).round() / 10.0 + 0.0
 }
 
 /// An animal as people name it: `Bramble (QUI-25-0001)`.

@@ -7,6 +7,9 @@ use chrono_tz::Tz;
 use holt_proto::v1;
 use serde::Serialize;
 
+/// Pairs that are named one by one; in a large group most never met while somebody watched.
+const MOST_PAIRS: usize = 10;
+
 /// How often something happened an hour.
 #[derive(Clone, Default, Serialize)]
 struct Rate {
@@ -354,7 +357,9 @@ impl Standing {
         }
         for (what, pairs) in [("Never seen to decide anything", &order.unseen), ("Equal so far", &order.tied)]
         {
-            if !pairs.is_empty() {
+            if pairs.len() > MOST_PAIRS {
+                lines.push(format!("{what}: {} pairs (`--format json` lists them).", pairs.len()));
+            } else if !pairs.is_empty() {
                 let each: Vec<String> =
                     pairs.iter().map(|pair| format!("{} and {}", pair.first, pair.second)).collect();
                 lines.push(format!("{what}: {}.", each.join("; ")));

@@ -217,6 +217,8 @@ fn lost(name: &str, trend: &Trend, finding: &Finding, loss: &Loss, whole: Option
 fn compared(beside: &Beside) -> String {
     let Beside { companions, slope_percent: own, companions_slope_percent: theirs, apart, .. } = *beside;
     let what = if apart { "It loses while they hold" } else { "It does not stand apart from them" };
+    // What rounds to nothing from below is nothing, and no -0.0.
+    let [own, theirs] = [own, theirs].map(|percent| (percent * 10.0).round() / 10.0 + 0.0);
     format!(
         " Of late it went {own:+.1} % a week, its {companions} companions {theirs:+.1} % in the middle. {what}."
     )

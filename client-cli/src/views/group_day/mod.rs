@@ -7,7 +7,7 @@ pub(crate) use today::Today;
 use super::climate::State as House;
 use super::concern::Concern;
 use super::due::Item;
-use super::{instant, some, spoken_mass, written};
+use super::{instant, some, spoken_mass, tenth, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
 use crate::words::Word;
@@ -137,8 +137,8 @@ impl GroupDay {
 
 impl Member {
     fn trend(&self) -> String {
-        let change = self.change_percent.map(|change| format!("{change:+.1} %"));
-        let slope = self.slope_percent_per_week.map(|slope| format!("{slope:+.1}/wk"));
+        let change = self.change_percent.map(|change| format!("{:+.1} %", tenth(change)));
+        let slope = self.slope_percent_per_week.map(|slope| format!("{:+.1}/wk", tenth(slope)));
         change.into_iter().chain(slope).collect::<Vec<_>>().join(" ")
     }
 
