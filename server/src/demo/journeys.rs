@@ -2,7 +2,11 @@
 //! ends the demo with an error: it is a test, too.
 
 use super::DemoError;
+use super::family::FAMILY;
 use super::hands::{Hands, Said};
+use crate::clock::{Clock, SystemClock};
+use chrono::TimeDelta;
+use chrono_tz::Europe::Dublin;
 
 /// Types a command for somebody, shows it with what came back, and checks how it ended.
 async fn step(
@@ -65,7 +69,35 @@ async fn keeper(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoE
     step(hands, tell, "nuala", &["weigh", "--file", "monday.csv", "--at", "today"], 3).await?;
     step(hands, tell, "nuala", &["weigh", "Larch", "1424 g"], 0).await?;
     step(hands, tell, "nuala", &["weigh", "Moss", "--tried"], 0).await?;
+    let meal = ["mealworm", "160 g", "--group", FAMILY, "--how", "scattered", "--left", "0 g"];
+    step(hands, tell, "nuala", &[&["feed", "give"][..], &meal].concat(), 0).await?;
+    watched(hands, tell).await?;
+    step(hands, tell, "nuala", &["group", "day", FAMILY], 0).await?;
     step(hands, tell, "nuala", &["concerns"], 0).await?;
+    Ok(())
+}
+
+/// She has watched them at that feed, and noted who drove whom off.
+async fn watched(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
+    let ended = SystemClock.now().with_timezone(&Dublin);
+    let mut notes = "at,what,animal,behaviour,receiver,food\n".to_owned();
+    for (minutes_ago, line) in [
+        (16, "began,,,,"),
+        (15, "food,,,,"),
+        (14, "did,Juniper,displace,Fennel,yes"),
+        (12, "did,Hazel,chase,Fennel,yes"),
+        (11, "did,Fennel,wait,,yes"),
+        (9, "did,Sorrel,displace,Teasel,yes"),
+        (6, "did,Hazel,displace,Fennel,yes"),
+        (5, "did,Alder,groom,Larch,"),
+        (1, "ended,,,,"),
+    ] {
+        let at = ended - TimeDelta::minutes(minutes_ago);
+        notes.push_str(&format!("{},{line}\n", at.format("%Y-%m-%d %H:%M")));
+    }
+    std::fs::write(hands.folder("nuala")?.join("feed.csv"), notes)?;
+    step(hands, tell, "nuala", &["watch", FAMILY, "--file", "feed.csv"], 0).await?;
+    step(hands, tell, "nuala", &["standing", FAMILY], 0).await?;
     Ok(())
 }
 
@@ -121,12 +153,8 @@ async fn births(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoE
     step(hands, tell, "tadhg", &["litter", "died", "Juniper", "4", "--manner", "natural"], 3).await?;
     let apart = ["litter", "told-apart", "Juniper", "--sex", "female", "--name", "Thyme"];
     step(hands, tell, "tadhg", &apart, 0).await?;
-    step(hands, tell, "tadhg", &["group", "add", "Burrow family"], 0).await?;
-    let pair = ["group", "join", "Burrow family", "Juniper", "Alder", "--as", "breeding"];
-    step(hands, tell, "tadhg", &pair, 0).await?;
-    let young = ["group", "join", "Burrow family", "Sorrel", "Rowan", "Thyme", "--as", "helper"];
-    step(hands, tell, "tadhg", &young, 0).await?;
-    step(hands, tell, "tadhg", &["group", "show", "Burrow family"], 0).await?;
+    step(hands, tell, "tadhg", &["group", "join", FAMILY, "Thyme", "--as", "juvenile"], 0).await?;
+    step(hands, tell, "tadhg", &["group", "show", FAMILY], 0).await?;
     step(hands, tell, "tadhg", &["history", "Thyme"], 0).await?;
     Ok(())
 }

@@ -22,14 +22,14 @@ use tonic::{Request, Status};
 use uuid::Uuid;
 
 /// A year and a half.
-const WEEKS: i64 = 78;
+pub(super) const WEEKS: i64 = 78;
 /// What everybody's password is once it is changed: this is a demo.
 pub(super) const PASSWORD: &str = "six in the morning";
 const PROTOCOL: &str = include_str!("../../protocols/small-carnivore.toml");
 const ETHOGRAM: &str = include_str!("../../ethograms/small-carnivore.toml");
 
 /// The Monday with which the records begin. The last one has passed everywhere.
-fn first_monday() -> NaiveDate {
+pub(super) fn first_monday() -> NaiveDate {
     let yesterday = SystemClock.now().date_naive() - Days::new(1);
     let monday = yesterday - Days::new(yesterday.weekday().num_days_from_monday().into());
     monday - Days::new(u64::try_from(WEEKS - 1).unwrap_or(0) * 7)
@@ -41,7 +41,7 @@ pub(super) fn first_instant() -> DateTime<Utc> {
 }
 
 /// Six in the morning or so at a park, on a Monday.
-fn round_at(week: i64, park: &str) -> DateTime<Utc> {
+pub(super) fn round_at(week: i64, park: &str) -> DateTime<Utc> {
     let hour = match park {
         "BRA" => 10,
         "SOL" => 5,
@@ -51,7 +51,7 @@ fn round_at(week: i64, park: &str) -> DateTime<Utc> {
 }
 
 #[derive(Clone)]
-struct WithToken(MetadataValue<tonic::metadata::Ascii>);
+pub(super) struct WithToken(MetadataValue<tonic::metadata::Ascii>);
 
 impl tonic::service::Interceptor for WithToken {
     fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
@@ -60,24 +60,24 @@ impl tonic::service::Interceptor for WithToken {
     }
 }
 
-type Wire = InterceptedService<Channel, WithToken>;
+pub(super) type Wire = InterceptedService<Channel, WithToken>;
 
 /// The services as one person sees them. Tokens run out within minutes of the demo's time, so each week
 /// signs in anew; that is what refresh tokens are for, but here a password is at hand.
-struct Loader<'a> {
+pub(super) struct Loader<'a> {
     channel: Channel,
-    clock: &'a DemoClock,
+    pub(super) clock: &'a DemoClock,
     wires: HashMap<String, (DateTime<Utc>, Wire)>,
 }
 
 #[expect(clippy::disallowed_methods, reason = "the demo is a client, and clients make request ids")]
-fn request_id() -> String {
+pub(super) fn request_id() -> String {
     Uuid::now_v7().to_string()
 }
 
 impl Loader<'_> {
     /// The wire of a person, who signs in where the last time was too long ago.
-    async fn wire(&mut self, name: &str) -> Result<Wire, DemoError> {
+    pub(super) async fn wire(&mut self, name: &str) -> Result<Wire, DemoError> {
         let now = self.clock.now();
         if let Some((until, wire)) = self.wires.get(name)
             && now < *until
@@ -487,12 +487,14 @@ pub(super) async fn load(
             here.push((n, beast, 0));
         }
     }
+    loader.found_family().await?;
     for week in 0..WEEKS {
         for (n, beast) in (0..).zip(&BEASTS) {
             if matches!(beast.came, Came::Born(at) | Came::From(_, at, _) if at == week) {
                 clock.set(round_at(week, beast.park) - TimeDelta::hours(20));
                 let on = (round_at(week, beast.park) - TimeDelta::days(2)).date_naive();
                 loader.register(beast, on).await?;
+                loader.born_into_family(beast).await?;
                 here.push((n, beast, week));
             }
         }
@@ -517,6 +519,7 @@ pub(super) async fn load(
                 assessments += loader.assess(week, park.code, &there).await?;
             }
         }
+        loader.family_week(week).await?;
         if week == WEEKS - 34 {
             loader.move_brook(week).await?;
         }

@@ -7,6 +7,7 @@
 //! rest, each step shown with what came back.
 
 mod clock;
+mod family;
 mod hands;
 mod journeys;
 mod load;
