@@ -139,9 +139,8 @@ impl Relative {
         Self { kin, accession: animal.accession, house_name: some(animal.house_name), id: animal.id }
     }
 
-    /// What it is, and its name: `dam Bramble`.
-    fn spoken(&self) -> String {
-        format!("{} {}", self.kin, self.house_name.as_deref().unwrap_or(&self.accession))
+    fn name(&self) -> &str {
+        self.house_name.as_deref().unwrap_or(&self.accession)
     }
 }
 
@@ -166,8 +165,18 @@ impl Member {
         }
     }
 
+    /// Each kind of kin with who that is: `dam Bramble; sibling Rush, Sedge`.
     fn relatives(&self) -> String {
-        self.relatives.iter().map(Relative::spoken).collect::<Vec<_>>().join(", ")
+        let mut kinds: Vec<(&str, Vec<&str>)> = Vec::new();
+        for relative in &self.relatives {
+            match kinds.iter_mut().find(|(kin, _)| *kin == relative.kin) {
+                Some((_, names)) => names.push(relative.name()),
+                None => kinds.push((relative.kin, vec![relative.name()])),
+            }
+        }
+        let spoken: Vec<String> =
+            kinds.iter().map(|(kin, names)| format!("{kin} {}", names.join(", "))).collect();
+        spoken.join("; ")
     }
 
     /// Days of the young, months of the growing, years of the grown.

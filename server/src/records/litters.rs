@@ -303,7 +303,7 @@ pub(super) fn too_few(litter: &Litter, on: NaiveDate, spare: Counts, what: &str)
     Refusal::new(
         Reason::LitterTooFew,
         format!(
-            "of {} no more than {spare} (males.females.unknown) can be recorded as {what} on {on}: the \
+            "of {}, no more than {spare} (males.females.unknown) can be recorded as {what} on {on}: the \
              others are dead, told apart or of another sex by then or later",
             litter.spoken()
         ),
