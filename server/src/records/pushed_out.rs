@@ -11,7 +11,7 @@ use crate::records::background::trends;
 use crate::records::concerns::{Steps, content, these};
 use crate::records::error::{Result, fault};
 use crate::records::observed::Book;
-use crate::store::concerns::{self, Settled, Whom};
+use crate::store::concerns::{self, Whom};
 use crate::store::groups::{self, Stay};
 use crate::store::{Snapshot, Tx, animals, census};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -40,8 +40,6 @@ pub(crate) struct Estimates {
     pub each: Vec<Estimate<Uuid>>,
     /// Of members, and of those that came or left of late.
     pub labels: BTreeMap<Uuid, Label>,
-    /// What people have settled of members last, whatever it was about.
-    settled: HashMap<(Whom, ConcernKind), Settled>,
 }
 
 /// Estimates each member of a group as of an instant, as was known at that of the snapshot.
@@ -80,8 +78,6 @@ pub(crate) async fn estimates(
     };
     let seen = book.all();
     let trends = trends(records, snapshot, permit, &views, as_of).await?;
-    let settled = concerns::last_settled(snapshot, permit, &ids, &[]).await?;
-    let accepted = |animal: &Uuid| Some((*animal, settled.get(&(Whom::Animal(*animal), KIND))?.at));
     let record = Record {
         members: stays.iter().filter_map(members).collect(),
         watched: seen.watched,
@@ -91,10 +87,9 @@ pub(crate) async fn estimates(
         weights: trends.iter().filter_map(|(animal, trend)| Some((*animal, trend.beside?.z))).collect(),
         changes,
         kinship: related(&ids, &parents),
-        accepted: ids.iter().filter_map(accepted).collect(),
     };
     let each = estimate(&record, as_of).map_err(|misfit| fault(format!("group {}: {misfit}", group.id)))?;
-    Ok(Estimates { each, labels, settled })
+    Ok(Estimates { each, labels })
 }
 
 /// How grown up an animal is; where nothing says so, as little as can be.
@@ -170,6 +165,7 @@ pub(super) async fn carry(
     let animals: Vec<Uuid> = told.each.iter().map(|estimate| estimate.animal).collect();
     let mut steps = Steps::from(concerns::open(tx, permit, &animals, &[]).await?);
     let since = as_of - TimeDelta::days(NOW_DAYS);
+    let settled = concerns::last_settled(tx, permit, &animals, &[]).await?;
     let rests_on = book.watches(since);
     for estimate in &told.each {
         let whom = Whom::Animal(estimate.animal);
@@ -178,7 +174,7 @@ pub(super) async fn carry(
             continue;
         };
         // What people have settled is not raised again from what they knew, unless it is more pressing.
-        let known = told.settled.get(&(whom, KIND)).filter(|settled| settled.at > since);
+        let known = settled.get(&(whom, KIND)).filter(|settled| settled.at > since);
         if steps.is_open(whom, KIND) || known.is_none_or(|known| level > known.level) {
             steps.found(whom, KIND, content(told::told(estimate, &names), level, rests_on.clone()));
         }

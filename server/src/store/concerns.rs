@@ -460,14 +460,8 @@ pub async fn last_settled(
                     c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, x.recorded_at AS at, x.level
                FROM concerns c JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
               WHERE c.site_id = $1 AND (c.animal_id = ANY ($2) OR c.enclosure_id = ANY ($3))
-                AND x.recorded_at <= $4
               ORDER BY c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, x.recorded_at DESC",
-            [
-                permit.site().id.into(),
-                animals.to_vec().into(),
-                enclosures.to_vec().into(),
-                snapshot.known_at().into(),
-            ],
+            [permit.site().id.into(), animals.to_vec().into(), enclosures.to_vec().into()],
         )
         .await?;
     rows.into_iter()

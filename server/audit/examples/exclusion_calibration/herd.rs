@@ -134,7 +134,6 @@ impl Herd {
             weights: Vec::new(),
             changes,
             kinship: Vec::new(),
-            accepted: Vec::new(),
         };
         let mut herd = Self { record, pushed_out, weights: vec![Vec::new(); size] };
         herd.live(&mut world);
@@ -212,7 +211,6 @@ impl Herd {
             weights: self.weights_against_group(day),
             changes: self.record.changes.clone(),
             kinship: Vec::new(),
-            accepted: Vec::new(),
         }
     }
 

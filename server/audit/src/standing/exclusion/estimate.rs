@@ -107,8 +107,6 @@ fn pressure<A: Clone + Ord>(
     as_of: Instant,
 ) -> Pressure {
     let animal = &record.members[place].animal;
-    let accepted =
-        record.accepted.iter().filter(|(of, at)| of == animal && *at < as_of).map(|(_, at)| *at).max();
     let mut pressure = Pressure::default();
     let Some(first) = reader.first() else { return pressure };
     let mut at =
@@ -118,9 +116,6 @@ fn pressure<A: Clone + Ord>(
         evidence.retain(|evidence| evidence.kind() != Kind::Weight);
         if of_one(animal, evidence).probability >= UNDER_PRESSURE {
             pressure.note(at);
-        }
-        if let Some(accepted) = accepted.filter(|accepted| at <= *accepted && *accepted < at + STEP) {
-            pressure.accept(accepted, STEP);
         }
         at += STEP;
     }
@@ -188,11 +183,12 @@ mod tests {
     /// Days 0 to 104 of a group that is watched half an hour each, fed and scanned every other day. From
     /// day 84 on Clover is chased, kept off food and alone, if `pressed`.
     fn record(pressed: bool) -> Record<&'static str> {
-        followed(105, if pressed { 84..105 } else { 0..0 })
+        followed(105, if pressed { &[(84, 105)] } else { &[] })
     }
 
     /// The same over so many days, with Clover under pressure on some of them.
-    fn followed(days: i64, pressed: std::ops::Range<i64>) -> Record<&'static str> {
+    fn followed(days: i64, spells: &[(i64, i64)]) -> Record<&'static str> {
+        let pressed = |day: i64| spells.iter().any(|(from, until)| (*from..*until).contains(&day));
         let mut record = Record {
             members: members(),
             watched: Vec::new(),
@@ -201,17 +197,14 @@ mod tests {
             scans: Vec::new(),
             weights: NAMES
                 .iter()
-                .map(|&name| {
-                    (name, if pressed.contains(&(days - 1)) && name == "Clover" { -2.5 } else { 0.2 })
-                })
+                .map(|&name| (name, if pressed(days - 1) && name == "Clover" { -2.5 } else { 0.2 }))
                 .collect(),
             changes: vec![Change { at: at(80, 0), what: "a birth".into() }],
             kinship: vec![("Alder", "Clover", 0.25)],
-            accepted: Vec::new(),
         };
         for day in (0..days).step_by(2) {
             for (place, animal) in NAMES.into_iter().enumerate() {
-                let now = animal == "Clover" && pressed.contains(&day);
+                let now = animal == "Clover" && pressed(day);
                 let start = 60 * i64::try_from(place).unwrap();
                 let during = Interval { from: at(day, start), until: Some(at(day, start + 30)) };
                 record.watched.push(Watch { animal, during });
@@ -221,8 +214,7 @@ mod tests {
                 }
                 record.feeds.push(Feed { at: at(day, 500), animal, kept_off: now || day % 20 == 0 });
             }
-            let lonely =
-                if pressed.contains(&day) { "Clover" } else { NAMES[usize::try_from(day).unwrap() % 5] };
+            let lonely = if pressed(day) { "Clover" } else { NAMES[usize::try_from(day).unwrap() % 5] };
             let together = NAMES.into_iter().filter(|&name| name != lonely).collect();
             record.scans.push((at(day, 600), vec![BTreeSet::from([lonely]), together]));
         }
@@ -251,22 +243,20 @@ mod tests {
 
     /// What has gone on for months was so in the past, too, and is no less of a matter for that.
     #[test]
-    fn pressure_that_lasts_stays_told_until_it_ends_or_people_accept_it() {
+    fn pressure_that_lasts_stays_told_until_it_ends() {
         for (days, watched) in [(112, 84), (210, 84), (300, 84), (210, 0)] {
-            let clover = of(&estimate(&followed(days, watched..days), at(days, 0)).unwrap(), "Clover");
+            let clover = of(&estimate(&followed(days, &[(watched, days)]), at(days, 0)).unwrap(), "Clover");
             assert_eq!(clover.severity, Some(Severity::Act), "{days} {watched}: {clover:?}");
             let since = clover.since.unwrap();
             assert!(at(watched, 0) <= since && since <= at(watched + 21, 0), "{since}");
         }
-        // It was let be; what began anew is told against the time before the first.
-        let over = followed(240, 84..150);
+        let over = followed(240, &[(84, 150)]);
         let clover = of(&estimate(&over, at(240, 0)).unwrap(), "Clover");
         assert_eq!((clover.severity, clover.since), (None, None));
-        let mut accepted = followed(210, 84..210);
-        accepted.weights.clear();
-        accepted.accepted = vec![("Clover", at(150, 0))];
-        let clover = of(&estimate(&accepted, at(210, 0)).unwrap(), "Clover");
-        assert_eq!(clover.severity, None, "{clover:?}");
+        // What begins anew is told against the time before the first.
+        let again = followed(300, &[(84, 150), (279, 300)]);
+        let again = of(&estimate(&again, at(300, 0)).unwrap(), "Clover");
+        assert_eq!(again.severity, Some(Severity::Act), "{again:?}");
     }
 
     #[test]

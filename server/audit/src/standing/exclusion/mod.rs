@@ -15,8 +15,8 @@
 //! the companions. The first three are compared with the [`record::PAST_DAYS`] days before them, and with
 //! what happened to the companions meanwhile, so that a season of unrest that concerns everyone, and an
 //! animal that was always low, raise nothing. Weeks in which the estimate itself, by what had been seen then,
-//! found an animal under pressure are no part of its past: what has gone on for months stays told until it ends,
-//! or until people say that it is usual for this animal. Each part is a number from 0 (as expected, or better) to 4;
+//! found an animal under pressure are no part of its past: what has gone on for months stays told until it ends.
+//! Each part is a number from 0 (as expected, or better) to 4;
 //! a calm part takes nothing away. Two facts are added: that the animal is grown or growing up beside a
 //! breeding one of its own sex, and that the group's composition changed lately.
 //!

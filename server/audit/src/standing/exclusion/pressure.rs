@@ -15,37 +15,23 @@ pub(super) fn now(as_of: Instant) -> Stretch {
     Stretch { from: as_of - TimeDelta::days(NOW_DAYS), until: as_of }
 }
 
-/// When one animal was under pressure.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(super) struct Pressure {
-    /// In order and apart.
-    stretches: Vec<Stretch>,
-    /// Where people have accepted what went on: what was before it began is no yardstick any more.
-    usual_from: Option<Instant>,
-}
+/// Stretches in which one animal was under pressure, in order and apart.
+#[derive(Debug, Default)]
+pub(super) struct Pressure(Vec<Stretch>);
 
 impl Pressure {
     /// It was under pressure in the days that were now as of an instant; instants are told in order.
     pub(super) fn note(&mut self, as_of: Instant) {
         let more = now(as_of);
-        match self.stretches.last_mut().filter(|last| more.from <= last.until) {
+        match self.0.last_mut().filter(|last| more.from <= last.until) {
             Some(last) => last.until = more.until,
-            None => self.stretches.push(more),
-        }
-    }
-
-    /// People have accepted what is seen of it. Where it still was under pressure in the last `within` before,
-    /// that is usual for it from now on.
-    pub(super) fn accept(&mut self, at: Instant, within: TimeDelta) {
-        if let Some(usual) = self.stretches.pop_if(|last| last.until >= at - within) {
-            // Told at the end of the first days of now: it began within these.
-            self.usual_from = Some((usual.from + TimeDelta::days(NOW_DAYS)).min(at));
+            None => self.0.push(more),
         }
     }
 
     /// When it was first told to be under pressure, if it was until the last `within` before an instant.
     pub(super) fn since(&self, at: Instant, within: TimeDelta) -> Option<Instant> {
-        let last = self.stretches.last().filter(|last| last.until >= at - within)?;
+        let last = self.0.last().filter(|last| last.until >= at - within)?;
         Some(last.from + TimeDelta::days(NOW_DAYS))
     }
 
@@ -54,14 +40,14 @@ impl Pressure {
         let (mut until, mut left) = (now(as_of).from, TimeDelta::days(PAST_DAYS));
         let mut past = Vec::new();
         let mut take = |from: Option<Instant>, until: Instant| {
-            let from = [from, self.usual_from].into_iter().flatten().fold(until - left, Instant::max);
+            let from = from.map_or(until - left, |from| from.max(until - left));
             if from < until {
                 past.push(Stretch { from, until });
                 left -= until - from;
             }
             left > TimeDelta::zero()
         };
-        for pressed in self.stretches.iter().rev() {
+        for pressed in self.0.iter().rev() {
             if pressed.until < until && !take(Some(pressed.until), until) {
                 return past;
             }
@@ -102,18 +88,5 @@ mod tests {
         assert_eq!(pressure.past(day(70)), [stretch(-45, 39)]);
         assert_eq!(pressure.since(day(106), TimeDelta::days(7)), Some(day(105)));
         assert_eq!(pressure.since(day(120), TimeDelta::days(7)), None);
-    }
-
-    #[test]
-    fn what_still_goes_on_when_people_accept_it_is_usual_and_what_was_over_is_not() {
-        let mut pressure = Pressure::default();
-        for on in [40, 100, 107] {
-            pressure.note(day(on));
-        }
-        pressure.accept(day(110), TimeDelta::days(7));
-        assert_eq!(pressure.past(day(131)), [stretch(100, 110)]);
-        let before = pressure.clone();
-        pressure.accept(day(110), TimeDelta::days(7));
-        assert_eq!(pressure, before, "what ended long before stays left out");
     }
 }

@@ -34,9 +34,6 @@ pub struct Record<A> {
     pub changes: Vec<Change>,
     /// Kinship of pairs of members as far as it is known.
     pub kinship: Vec<(A, A, f64)>,
-    /// When people last looked at an animal and said that it need not concern them: what still went on then is
-    /// usual for it from there on.
-    pub accepted: Vec<(A, Instant)>,
 }
 
 /// A member of the group.
