@@ -62,7 +62,10 @@ pub fn told(name: &str, trend: &Trend, finding: &Finding, whole: Option<&Whole>)
 pub fn quiet(name: &str, trend: &Trend, matter: Matter) -> Words {
     let (seen, figures) = match matter {
         Matter::Weight => (
-            format!("{name} is back where its weight is not remarkable."),
+            // Not that it is back: a loss that lasts is what it usually weighs after most of a year.
+            format!(
+                "What {name} weighs is not remarkable any more against what it weighed over the last year."
+            ),
             trend.change_percent.map(|change| Figure::new("change against expected", change, "%")),
         ),
         Matter::Scale => (format!("{name} came to the scale again."), None),
@@ -142,7 +145,9 @@ pub fn of_group(name: &str, whole: &Whole) -> Words {
 #[must_use]
 pub fn quiet_group(name: &str) -> Words {
     Words {
-        seen: format!("{name} are back where their weight is not remarkable."),
+        seen: format!(
+            "What {name} weigh is not remarkable any more against what they weighed over the last year."
+        ),
         look_first: IF_OVER.to_owned(),
         figures: Vec::new(),
     }
