@@ -62,7 +62,7 @@ pub fn told(name: &str, trend: &Trend, finding: &Finding, whole: Option<&Whole>)
 pub fn quiet(name: &str, trend: &Trend, matter: Matter) -> Words {
     let (seen, figures) = match matter {
         Matter::Weight => (
-            // Not that it is back: a loss that lasts is what it usually weighs after most of a year.
+            // Not that it is back: what has lasted for more than a year is what it usually weighs.
             format!(
                 "What {name} weighs is not remarkable any more against what it weighed over the last year."
             ),

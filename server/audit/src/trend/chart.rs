@@ -35,6 +35,16 @@ pub(crate) struct Open {
     pub(crate) since: usize,
     /// Lost from one weighing to the next.
     pub(crate) sharp: bool,
+    /// What it usually weighed when that was raised, in ln mass.
+    usual: f64,
+}
+
+impl Open {
+    /// By how much more a week falls short than its residual says, in ln mass, 0 or less: a loss that lasts becomes
+    /// what an animal usually weighs, and is no less of one for that.
+    pub(crate) fn beyond(&self, residual: &Residual) -> f64 {
+        (residual.reference.log - self.usual).min(0.0)
+    }
 }
 
 /// A smoothed level that fades over missing weeks.
@@ -53,7 +63,9 @@ pub(crate) fn run(residuals: &[Residual], settings: &Settings) -> Option<Chart> 
     let mut window = spread::Window::default();
     let mut spread = 0.0;
     for (at, residual) in residuals.iter().enumerate() {
-        let Residual { place, number, reference, log, .. } = *residual;
+        let Residual { place, number, reference, .. } = *residual;
+        let beyond = open.map_or(0.0, |open: Open| open.beyond(residual));
+        let (log, last) = (residual.log + beyond, residual.last + beyond);
         let least = settings.least_loss(residual.beside);
         spread = window.spread(residuals, at, settings);
         let standardised = (log / spread).clamp(-MOST_SPREADS, MOST_SPREADS);
@@ -67,9 +79,9 @@ pub(crate) fn run(residuals: &[Residual], settings: &Settings) -> Option<Chart> 
             began = Some(place);
         }
         let wild = -MOST_SPREADS * spread;
-        let sharp = residual.step.is_some_and(|step| step <= fall.min(wild)) && residual.last <= fall;
+        let sharp = residual.step.is_some_and(|step| step <= fall.min(wild)) && last <= fall;
         if open.is_none() && (sharp || (sums.low() > settings.limit && level.value() <= least)) {
-            open = Some(Open { since: began.unwrap_or(place), sharp });
+            open = Some(Open { since: began.unwrap_or(place), sharp, usual: reference.log });
         } else if open.is_some() && !sharp && level.value() > least / 2.0 && log > least {
             open = None;
             began = None;

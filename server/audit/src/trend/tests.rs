@@ -161,6 +161,17 @@ fn its_own_autumns_are_no_loss() {
     }
 }
 
+/// Nearly two years later it weighs what it has weighed for long, and that is still a tenth too little.
+#[test]
+fn a_loss_that_lasts_stays_one_until_it_is_made_up() {
+    let lasting = seen_alone(&series(160, |week| if week < 60 { 1.0 } else { 0.9 }));
+    let (_, loss) = loss_of(&lasting).unwrap();
+    assert!((loss.change_percent + 10.0).abs() < 1.0 && (loss.level_percent + 10.0).abs() < 1.0, "{loss:?}");
+    assert!(loss.expected > loss.latest);
+    let made_up = seen_alone(&series(170, |week| if (60..150).contains(&week) { 0.9 } else { 1.0 }));
+    assert!(made_up.findings.is_empty(), "{:?}", made_up.findings);
+}
+
 #[test]
 fn a_new_normal_ends_the_matter() {
     let readings = series(100, |week| if week < 70 { 1.0 } else { 0.9 });

@@ -33,6 +33,8 @@ pub(crate) fn told(
 ) -> Trend {
     let chart = chart::run(residuals, settings);
     let now = residuals.last();
+    // While a loss is open, what is expected is what it usually weighed before.
+    let beyond = now.zip(chart.and_then(|chart| chart.open)).map_or(0.0, |(now, open)| open.beyond(now));
     let slope = now.and_then(|now| slope(series, now.reference.log, settings));
     let too_few = series.used.len() < FEWEST;
     let (tried_in_a_row, refusal) = refusals(subject, as_of, settings);
@@ -42,9 +44,9 @@ pub(crate) fn told(
         used: series.used.len(),
         too_few,
         baseline: now.zip(chart).map(|(now, chart)| baseline(series, now, &chart)),
-        expected: now.map(|now| mass(now.expected)),
+        expected: now.map(|now| mass(now.expected - beyond)),
         latest: series.used.last().map(|used| Latest { record: used.record, day: used.day, mass: used.mass }),
-        change_percent: now.map(|now| percent(now.last)),
+        change_percent: now.map(|now| percent(now.last + beyond)),
         level_percent: chart.map(|chart| percent(chart.level)),
         slope,
         beside,
