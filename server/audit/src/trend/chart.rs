@@ -1,5 +1,6 @@
 //! The chart of one animal's weeks: shortfalls added up, a smoothed level, and the episode that is open.
 
+use super::baseline::Reference;
 use super::residuals::Residual;
 use super::settings::Settings;
 use super::spread;
@@ -35,15 +36,15 @@ pub(crate) struct Open {
     pub(crate) since: usize,
     /// Lost from one weighing to the next.
     pub(crate) sharp: bool,
-    /// What it usually weighed when that was raised, in ln mass.
-    usual: f64,
+    /// What it usually weighed when that was raised.
+    usual: Reference,
 }
 
 impl Open {
-    /// By how much more a week falls short than its residual says, in ln mass, 0 or less: a loss that lasts becomes
-    /// what an animal usually weighs, and is no less of one for that.
-    pub(crate) fn beyond(&self, residual: &Residual) -> f64 {
-        (residual.reference.log - self.usual).min(0.0)
+    /// What a week is held against: a loss that lasts becomes what an animal usually weighs, and is no less of one
+    /// for that.
+    pub(crate) const fn usual(&self, residual: &Residual) -> Reference {
+        if residual.reference.log < self.usual.log { self.usual } else { residual.reference }
     }
 }
 
@@ -64,7 +65,7 @@ pub(crate) fn run(residuals: &[Residual], settings: &Settings) -> Option<Chart> 
     let mut spread = 0.0;
     for (at, residual) in residuals.iter().enumerate() {
         let Residual { place, number, reference, .. } = *residual;
-        let beyond = open.map_or(0.0, |open: Open| open.beyond(residual));
+        let beyond = open.map_or(0.0, |open: Open| reference.log - open.usual(residual).log);
         let (log, last) = (residual.log + beyond, residual.last + beyond);
         let least = settings.least_loss(residual.beside);
         spread = window.spread(residuals, at, settings);
@@ -81,7 +82,7 @@ pub(crate) fn run(residuals: &[Residual], settings: &Settings) -> Option<Chart> 
         let wild = -MOST_SPREADS * spread;
         let sharp = residual.step.is_some_and(|step| step <= fall.min(wild)) && last <= fall;
         if open.is_none() && (sharp || (sums.low() > settings.limit && level.value() <= least)) {
-            open = Some(Open { since: began.unwrap_or(place), sharp, usual: reference.log });
+            open = Some(Open { since: began.unwrap_or(place), sharp, usual: reference });
         } else if open.is_some() && !sharp && level.value() > least / 2.0 && log > least {
             open = None;
             began = None;

@@ -168,6 +168,8 @@ fn a_loss_that_lasts_stays_one_until_it_is_made_up() {
     let (_, loss) = loss_of(&lasting).unwrap();
     assert!((loss.change_percent + 10.0).abs() < 1.0 && (loss.level_percent + 10.0).abs() < 1.0, "{loss:?}");
     assert!(loss.expected > loss.latest);
+    let baseline = lasting.baseline.unwrap();
+    assert!(baseline.to < zone::day_of(Tz::UTC, at(62)) && baseline.mass > loss.latest, "{baseline:?}");
     let made_up = seen_alone(&series(170, |week| if (60..150).contains(&week) { 0.9 } else { 1.0 }));
     assert!(made_up.findings.is_empty(), "{:?}", made_up.findings);
 }

@@ -1,5 +1,6 @@
 //! From readings to numbers and findings.
 
+use super::baseline::Reference;
 use super::chart::{self, Chart};
 use super::finding::{Baseline, Beside, Evidence, Finding, Latest, Loss, Slope, Trend};
 use super::refusals::refusals;
@@ -33,9 +34,11 @@ pub(crate) fn told(
 ) -> Trend {
     let chart = chart::run(residuals, settings);
     let now = residuals.last();
-    // While a loss is open, what is expected is what it usually weighed before.
-    let beyond = now.zip(chart.and_then(|chart| chart.open)).map_or(0.0, |(now, open)| open.beyond(now));
-    let slope = now.and_then(|now| slope(series, now.reference.log, settings));
+    // While a loss is open, what it usually weighed before.
+    let open = chart.and_then(|chart| chart.open);
+    let usual = now.map(|now| open.map_or(now.reference, |open| open.usual(now)));
+    let beyond = now.zip(usual).map_or(0.0, |(now, usual)| now.reference.log - usual.log);
+    let slope = usual.and_then(|usual| slope(series, usual.log, settings));
     let too_few = series.used.len() < FEWEST;
     let (tried_in_a_row, refusal) = refusals(subject, as_of, settings);
     let today = zone::day_of(subject.zone, as_of);
@@ -43,7 +46,7 @@ pub(crate) fn told(
         readings: series.readings,
         used: series.used.len(),
         too_few,
-        baseline: now.zip(chart).map(|(now, chart)| baseline(series, now, &chart)),
+        baseline: usual.zip(chart).map(|(usual, chart)| baseline(series, &usual, &chart)),
         expected: now.map(|now| mass(now.expected - beyond)),
         latest: series.used.last().map(|used| Latest { record: used.record, day: used.day, mass: used.mass }),
         change_percent: now.map(|now| percent(now.last + beyond)),
@@ -59,8 +62,7 @@ pub(crate) fn told(
     trend
 }
 
-fn baseline(series: &Series, now: &Residual, chart: &Chart) -> Baseline {
-    let reference = &now.reference;
+fn baseline(series: &Series, reference: &Reference, chart: &Chart) -> Baseline {
     Baseline {
         mass: mass(reference.log),
         spread_percent: percent(chart.spread),
