@@ -103,40 +103,50 @@ impl Background {
         self.behind.get(&animal).map_or(&[], |of_it| &of_it.gravid)
     }
 
-    /// Where an animal gains no more as it did while it is young, and since which day. `herd` are the animals of its
-    /// kind that it lives with: what the grown ones among them weigh says when it is as good as grown.
+    /// Where an animal gains no more as it did while it is young, and since which day. `grown` tells what the grown
+    /// ones of its kind that it lives with weigh, and is asked only of a young one.
     pub(crate) fn stall(
         &self,
         animal: Uuid,
-        herd: &[Uuid],
-        readings: &HashMap<Uuid, Vec<Seen>>,
+        readings: &[Seen],
         zone: Tz,
+        grown: impl FnOnce() -> Option<Mass>,
     ) -> Option<(Day, Stall)> {
         let born = self.behind.get(&animal)?.born_on?;
-        let weighed: Vec<(Day, f64)> =
-            by_day(readings.get(&animal)?, zone).into_iter().filter(|(on, _)| *on >= born).collect();
+        let day = |reading: &Seen| reading.at.with_timezone(&zone).date_naive();
+        // One of each day, the last: who weighs twice to be sure has not weighed twice as often.
+        let by_day: BTreeMap<Day, f64> = sound(readings)
+            .map(|(reading, grams)| (day(reading), grams))
+            .filter(|(on, _)| *on >= born)
+            .collect();
+        let weighed: Vec<(Day, f64)> = by_day.into_iter().collect();
         if (weighed.last()?.0 - born).num_days() >= self.young_for(animal) {
             return None;
         }
-        let mut grown: Vec<f64> =
-            herd.iter().filter_map(|other| self.grown(*other, readings.get(other)?, zone)).collect();
         let by_age: Vec<_> = weighed.iter().map(|(on, grams)| (age(born, *on), *grams)).collect();
-        let stall = growth::stalled(&by_age, median(&mut grown).map(Mass::from_grams))?;
+        let stall = growth::stalled(&by_age, grown())?;
         Some((weighed[weighed.len() - stall.weighings].0, stall))
+    }
+
+    /// What the grown ones among some animals weigh, in the middle: those known to be so by their birth, or because
+    /// they have been weighed for as long as one is young.
+    pub(crate) fn grown(&self, herd: &[Uuid], readings: &HashMap<Uuid, Vec<Seen>>, zone: Tz) -> Option<Mass> {
+        let last_of = |animal: &Uuid| {
+            let readings = readings.get(animal)?;
+            let (first, _) = sound(readings).min_by_key(|(reading, _)| reading.at)?;
+            let (last, grams) = sound(readings).max_by_key(|(reading, _)| reading.at)?;
+            let day = |reading: &Seen| reading.at.with_timezone(&zone).date_naive();
+            let born = self.behind.get(animal).and_then(|of_it| of_it.born_on);
+            let known_for = day(last) - born.unwrap_or_else(|| day(first));
+            (known_for.num_days() >= self.young_for(*animal)).then_some(grams)
+        };
+        let mut grown: Vec<f64> = herd.iter().filter_map(last_of).collect();
+        median(&mut grown).map(Mass::from_grams)
     }
 
     fn young_for(&self, animal: Uuid) -> i64 {
         let breeds_from = self.behind.get(&animal).and_then(|of_it| of_it.breeds_from_days);
         breeds_from.map_or(USUAL_YOUNG, i64::from)
-    }
-
-    /// What an animal weighed last, in grams, where it is known to be grown: by its birth, or because it has been
-    /// weighed for as long as one is young.
-    fn grown(&self, animal: Uuid, readings: &[Seen], zone: Tz) -> Option<f64> {
-        let weighed = by_day(readings, zone);
-        let ((first, _), (last, grams)) = (weighed.first_key_value()?, weighed.last_key_value()?);
-        let born = self.behind.get(&animal).and_then(|of_it| of_it.born_on);
-        ((*last - born.unwrap_or(*first)).num_days() >= self.young_for(animal)).then_some(*grams)
     }
 
     /// An animal with its readings, seen against it.
@@ -158,12 +168,12 @@ impl Background {
     }
 }
 
-/// Sound masses in grams, one of each day, the last: who weighs twice to be sure has not weighed twice as often.
-fn by_day(readings: &[Seen], zone: Tz) -> BTreeMap<Day, f64> {
-    let sound = readings.iter().filter(|reading| !reading.doubtful);
-    sound
-        .filter_map(|reading| Some((reading.at.with_timezone(&zone).date_naive(), reading.mass?.grams())))
-        .collect()
+/// Readings with a mass that nobody doubts, in grams.
+fn sound(readings: &[Seen]) -> impl Iterator<Item = (&Seen, f64)> {
+    readings
+        .iter()
+        .filter(|reading| !reading.doubtful)
+        .filter_map(|reading| Some((reading, reading.mass?.grams())))
 }
 
 /// The trend of each of these animals as of an instant, seen among those of its kind among them.

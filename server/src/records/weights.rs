@@ -27,6 +27,7 @@ use holt_audit::plausible::{self, Slip, Verdict, Weighed};
 use holt_audit::reading::Reading as Seen;
 use holt_audit::terms::Mass;
 use holt_audit::trend::Subject;
+use std::cell::LazyCell;
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
 
@@ -458,9 +459,11 @@ async fn watch(
                 records: latest.map(|latest| Uuid::from_u128(latest.record.0)).collect(),
             });
         }
+        let zone = permit.site().zone;
+        let grown = LazyCell::new(|| background.grown(&group.members, &readings, zone));
         for (id, trend) in group.members.iter().zip(told.each) {
             if let Some(label) = labels.get(id).filter(|_| ids.contains(id)) {
-                let stall = background.stall(*id, &group.members, &readings, permit.site().zone);
+                let stall = background.stall(*id, &readings[id], zone, || *grown);
                 watched.push(Watched { animal: (*label).clone(), trend, whole: told.whole, stall });
             }
         }

@@ -5,15 +5,19 @@ use crate::stats::least_squares;
 
 /// Latest readings that tell how fast it grows now.
 const LATE: usize = 5;
-
-/// How far back the readings lie that tell how fast it grows now, in days: no forecast is good for longer.
-pub(super) fn span(points: &[(f64, f64)]) -> f64 {
-    let late = &points[points.len().saturating_sub(LATE)..];
-    late.last().zip(late.first()).map_or(0.0, |(last, first)| last.0 - first.0)
-}
 /// By how much readings that follow one another resemble each other makes a forecast less certain than
 /// independent ones would: measured on the open growth data (see the check `growth`).
 const CAUTION: f64 = 1.3;
+
+fn late(points: &[(f64, f64)]) -> &[(f64, f64)] {
+    &points[points.len().saturating_sub(LATE)..]
+}
+
+/// How far back the readings lie that tell how fast it grows now, in days: no forecast is good for longer.
+pub(super) fn span(points: &[(f64, f64)]) -> f64 {
+    let late = late(points);
+    late.last().zip(late.first()).map_or(0.0, |(last, first)| last.0 - first.0)
+}
 
 /// What a reading at an age, in days, is expected to show, by how the animal gained over its last five
 /// readings: a straight line through ln mass, with the 95 % interval of a new reading. `points` are
@@ -23,7 +27,7 @@ const CAUTION: f64 = 1.3;
 /// and an animal that stalls must not be excused by its own curve bending.
 #[must_use]
 pub fn expected(points: &[(f64, f64)], age: f64) -> Option<Band> {
-    let late = &points[points.len().saturating_sub(LATE)..];
+    let late = late(points);
     if late.len() < 4 || late.iter().any(|(_, grams)| *grams <= 0.0) {
         return None;
     }

@@ -2,6 +2,7 @@
 
 use super::record::Record;
 use super::surprise::Trials;
+use crate::standing::association::Scan;
 use crate::standing::rates::Watched;
 use crate::terms::Instant;
 use std::ops::Add;
@@ -55,9 +56,8 @@ impl Seen {
         let feeds = record.feeds.iter().filter(|feed| feed.animal == *animal);
         let mut feeds: Vec<_> = feeds.map(|feed| (feed.at, feed.kept_off)).collect();
         feeds.sort_unstable();
-        let party = |scan: &crate::standing::association::Scan<A>| {
-            scan.iter().find(|party| party.contains(animal)).map(|party| party.len() == 1)
-        };
+        let party =
+            |scan: &Scan<A>| scan.iter().find(|party| party.contains(animal)).map(|party| party.len() == 1);
         let mut scans: Vec<_> =
             record.scans.iter().filter_map(|(at, scan)| Some((*at, party(scan)?))).collect();
         scans.sort_unstable();
