@@ -7,11 +7,12 @@ use crate::api::Api;
 use crate::api::shield::ShieldLayer;
 use crate::api::streams::Streams;
 use crate::clock::{Clock, Ids, RandomIds, SystemClock};
-use crate::config::{Config, ConfigError, Secret, Surroundings};
+use crate::config::{Config, ConfigError, Surroundings};
 use crate::jobs::{houses, sealer};
 use crate::records::people::{self, Door};
 use crate::records::{Records, error};
 use crate::store::cluster::{self, Cluster};
+use crate::store::secret::Secret;
 use crate::store::{self, ConnectError, Limits, Store};
 use chrono::TimeDelta;
 use holt_proto::v1::{

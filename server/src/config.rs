@@ -2,8 +2,8 @@
 //!
 //! `config.default.toml` is the manual: every key with its unit and default.
 
+use crate::store::secret::Secret;
 use serde::Deserialize;
-use std::fmt;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -141,37 +141,6 @@ pub enum LogFormat {
     Text,
     /// For machines.
     Json,
-}
-
-/// A value that is never printed.
-#[derive(Clone, Default, Deserialize)]
-#[serde(transparent)]
-pub struct Secret(String);
-
-impl Secret {
-    /// Wraps a value.
-    #[must_use]
-    pub const fn new(value: String) -> Self {
-        Self(value)
-    }
-
-    /// The value.
-    #[must_use]
-    pub fn reveal(&self) -> &str {
-        &self.0
-    }
-
-    /// Whether there is none.
-    #[must_use]
-    pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
-    }
-}
-
-impl fmt::Debug for Secret {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(if self.0.is_empty() { "(none)" } else { "(hidden)" })
-    }
 }
 
 /// Why the settings cannot be used.

@@ -1,8 +1,8 @@
 //! One private cluster per test run, with a migrated template; a clone of it per test.
 
-use holt_server::config::Secret;
 use holt_server::store::cluster::{Address, Cluster, Settings, first_open, scratch};
 use holt_server::store::migrate;
+use holt_server::store::secret::Secret;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::path::{Path, PathBuf};

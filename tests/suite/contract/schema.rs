@@ -382,7 +382,7 @@ async fn columns(owner: &mut PgConnection) -> BTreeMap<String, BTreeSet<String>>
 
 /// The same, as the entities say it.
 fn entities() -> BTreeMap<String, BTreeSet<String>> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../server/src/store/entity");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../server/store/src/entity");
     let mut tables = BTreeMap::new();
     for entry in fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();

@@ -1,8 +1,9 @@
 //! The first start: one set of tables, one steward, told once.
 
 use holt_server::app;
-use holt_server::config::{Config, Secret, Surroundings};
+use holt_server::config::{Config, Surroundings};
 use holt_server::records::people;
+use holt_server::store::secret::Secret;
 use holt_tests::cluster;
 use sqlx::{Connection, PgConnection};
 

@@ -1,0 +1,275 @@
+//! Facts of any kind, found by the identifier of a version and superseded by what they should have said.
+
+use crate::doors::{Snapshot, Tx};
+use crate::entity::{
+    accession, assessment, birth, death, holding, litter_change, loan, mark, membership, paper, parent,
+    placement, sexing, title, weight,
+};
+use crate::error::Error;
+use crate::model::fact::{FactKind, Version};
+use crate::rows::{self, Row};
+use chrono::{DateTime, Utc};
+use sea_orm::FromQueryResult;
+use serde_json::{Map, Value, json};
+use uuid::Uuid;
+
+/// Calls an async function of a type parameter for the entity of a kind of fact.
+macro_rules! of_kind {
+    ($kind:expr, $call:ident($($argument:expr),*)) => {
+        match $kind {
+            FactKind::Birth => $call::<birth::Model>($($argument),*).await,
+            FactKind::Sex => $call::<sexing::Model>($($argument),*).await,
+            FactKind::Parent => $call::<parent::Model>($($argument),*).await,
+            FactKind::Accession => $call::<accession::Model>($($argument),*).await,
+            FactKind::Holding => $call::<holding::Model>($($argument),*).await,
+            FactKind::Title => $call::<title::Model>($($argument),*).await,
+            FactKind::Placement => $call::<placement::Model>($($argument),*).await,
+            FactKind::Membership => $call::<membership::Model>($($argument),*).await,
+            FactKind::Mark => $call::<mark::Model>($($argument),*).await,
+            FactKind::Loan => $call::<loan::Model>($($argument),*).await,
+            FactKind::Paper => $call::<paper::Model>($($argument),*).await,
+            FactKind::Weight => $call::<weight::Model>($($argument),*).await,
+            FactKind::Assessment => $call::<assessment::Model>($($argument),*).await,
+            FactKind::Death => $call::<death::Model>($($argument),*).await,
+            FactKind::ToldApart => $call::<litter_change::Model>($($argument),*).await,
+            FactKind::Transfer | FactKind::Merge => Err(Error::Fault(format!("{:?} is not corrected", $kind))),
+        }
+    };
+}
+
+/// The version of a fact about an animal, superseded or not.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn find(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Option<Version>, Error> {
+    #[derive(FromQueryResult)]
+    struct Found {
+        kind: String,
+    }
+    let found = snapshot
+        .rows::<Found>(
+            "SELECT 'birth' AS kind FROM births WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'sex' FROM sexings WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'parent' FROM parents WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'accession' FROM accessions WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'holding' FROM holdings WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'title' FROM titles WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'placement' FROM placements WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'membership' FROM memberships WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'mark' FROM marks WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'loan' FROM loans WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'paper' FROM papers WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'weight' FROM weights WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'assessment' FROM assessments WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'death' FROM deaths WHERE animal_id = $1 AND id = $2",
+            [animal.into(), id.into()],
+        )
+        .await?;
+    let Some(found) = found.into_iter().next() else { return Ok(None) };
+    let kind = serde_json::from_value(Value::String(found.kind))?;
+    let mut versions =
+        rows_where(snapshot, kind, "animal_id = $1 AND id = $2", vec![animal.into(), id.into()]).await?;
+    Ok(versions.pop())
+}
+
+/// What stands of an animal and begins (`began_at`) or ends (`ended_at`) at an instant.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn meeting(
+    snapshot: &Snapshot,
+    animal: Uuid,
+    column: &str,
+    at: DateTime<Utc>,
+) -> Result<Vec<Version>, Error> {
+    let mut met = Vec::new();
+    for kind in [
+        FactKind::Holding,
+        FactKind::Title,
+        FactKind::Loan,
+        FactKind::Placement,
+        FactKind::Membership,
+        FactKind::Mark,
+    ] {
+        let condition = format!("animal_id = $1 AND superseded_at IS NULL AND {column} = $2");
+        met.extend(rows_where(snapshot, kind, &condition, vec![animal.into(), at.into()]).await?);
+    }
+    Ok(met)
+}
+
+/// What stands of an animal of one kind.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn standing(snapshot: &Snapshot, animal: Uuid, kind: FactKind) -> Result<Vec<Version>, Error> {
+    rows_where(snapshot, kind, "animal_id = $1 AND superseded_at IS NULL", vec![animal.into()]).await
+}
+
+/// Versions of one kind of fact that meet a condition in SQL.
+pub(super) async fn rows_where(
+    snapshot: &Snapshot,
+    kind: FactKind,
+    condition: &str,
+    values: Vec<sea_orm::Value>,
+) -> Result<Vec<Version>, Error> {
+    of_kind!(kind, versions(snapshot, kind, condition, values))
+}
+
+async fn versions<R: Row>(
+    snapshot: &Snapshot,
+    kind: FactKind,
+    condition: &str,
+    values: Vec<sea_orm::Value>,
+) -> Result<Vec<Version>, Error> {
+    let sql = format!(
+        "SELECT {} FROM {} WHERE {condition} ORDER BY recorded_at, id",
+        rows::columns::<R>().join(", "),
+        rows::name::<R>()
+    );
+    let found = snapshot.rows::<R>(&sql, values).await?;
+    found
+        .iter()
+        .map(|row| match serde_json::to_value(row)? {
+            Value::Object(row) => Ok(Version { kind, row }),
+            other => Err(Error::Fault(format!("a row is no object: {other}"))),
+        })
+        .collect()
+}
+
+/// Supersedes a version by one that says something else, and answers that.
+///
+/// # Errors
+/// [`Error::Contention`] where somebody superseded it meanwhile; [`Error::Broken`] where what it is to say
+/// contradicts another fact.
+pub async fn replace(
+    tx: &mut Tx,
+    old: &Version,
+    changes: &Map<String, Value>,
+    why: &str,
+) -> Result<Version, Error> {
+    withdraw(tx, old, why).await?;
+    let mut row = old.row.clone();
+    for (column, value) in changes {
+        row.insert(column.clone(), value.clone());
+    }
+    record(tx, old.kind, row).await
+}
+
+/// Says again what a superseded version said.
+///
+/// # Errors
+/// [`Error::Broken`] where it contradicts another fact.
+pub async fn restore(tx: &mut Tx, old: &Version) -> Result<Version, Error> {
+    record(tx, old.kind, old.row.clone()).await
+}
+
+async fn record(tx: &mut Tx, kind: FactKind, mut row: Map<String, Value>) -> Result<Version, Error> {
+    let stamps = json!({
+        "id": tx.new_id(),
+        "recorded_at": tx.now(),
+        "recorded_by": tx.person(),
+        "request_id": tx.request_id(),
+        "superseded_at": null,
+        "superseded_in": null,
+        "superseded_why": null,
+    });
+    row.extend(stamps.as_object().cloned().unwrap_or_default());
+    let new = Version { kind, row };
+    of_kind!(new.kind, insert(tx, &new))?;
+    Ok(new)
+}
+
+async fn insert<R: Row>(tx: &mut Tx, new: &Version) -> Result<(), Error> {
+    tx.insert_values::<R>(vec![(new.id().to_string(), Value::Object(new.row.clone()))]).await
+}
+
+/// Supersedes a version, and nothing takes its place.
+///
+/// # Errors
+/// [`Error::Contention`] where somebody superseded it meanwhile.
+pub async fn withdraw(tx: &mut Tx, old: &Version, why: &str) -> Result<(), Error> {
+    of_kind!(old.kind, strike(tx, old, why))
+}
+
+async fn strike<R: Row>(tx: &mut Tx, old: &Version, why: &str) -> Result<(), Error> {
+    tx.supersede_of::<R::Table>(old.uuid("animal_id").unwrap_or_default(), old.id(), why).await
+}
+
+/// Something of an animal that lies where no site held it.
+#[derive(FromQueryResult)]
+pub struct Stray {
+    pub kind: String,
+    pub at: DateTime<Utc>,
+}
+
+/// The first reading, assessment, placement or membership that lies outside the holdings of its site.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn stray(snapshot: &Snapshot, animal: Uuid) -> Result<Option<Stray>, Error> {
+    let sql = "SELECT s.kind, s.at FROM (
+           SELECT 'weight' AS kind, site_id, weighed_at AS at, weighed_at AS until FROM weights
+            WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'assessment', site_id, assessed_at, assessed_at FROM assessments
+            WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'placement', site_id, began_at, coalesce(ended_at, 'infinity') FROM placements
+            WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'membership', site_id, began_at, coalesce(ended_at, 'infinity') FROM memberships
+            WHERE animal_id = $1 AND superseded_at IS NULL
+         ) s
+        WHERE NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = $1 AND h.superseded_at IS NULL
+                             AND h.site_id = s.site_id AND h.began_at <= s.at
+                             AND (h.ended_at IS NULL OR s.until <= h.ended_at))
+        ORDER BY s.at LIMIT 1";
+    Ok(snapshot.rows::<Stray>(sql, [animal.into()]).await?.pop())
+}
+
+/// Whether another reading of the animal stands at an instant.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn weighed_at(
+    snapshot: &Snapshot,
+    animal: Uuid,
+    at: DateTime<Utc>,
+    but: Uuid,
+) -> Result<bool, Error> {
+    #[derive(FromQueryResult)]
+    struct There {
+        there: bool,
+    }
+    let rows = snapshot
+        .rows::<There>(
+            "SELECT EXISTS (SELECT FROM weights WHERE animal_id = $1 AND weighed_at = $2 AND id <> $3
+                               AND superseded_at IS NULL) AS there",
+            [animal.into(), at.into(), but.into()],
+        )
+        .await?;
+    Ok(rows.first().is_some_and(|row| row.there))
+}
+
+/// A young of an animal: which parent the animal is to it, and its first and last possible day of birth.
+#[derive(FromQueryResult)]
+pub struct Young {
+    pub kind: String,
+    pub animal_id: Uuid,
+    pub born_last: Option<chrono::NaiveDate>,
+}
+
+/// The young of an animal, as far as the caller may see them.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn young(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Young>, Error> {
+    snapshot
+        .rows(
+            "SELECT p.kind, p.animal_id, b.born_last FROM parents p
+               LEFT JOIN births b ON b.animal_id = p.animal_id AND b.superseded_at IS NULL
+              WHERE p.parent_id = $1 AND p.superseded_at IS NULL ORDER BY b.born_last, p.animal_id",
+            [animal.into()],
+        )
+        .await
+}

@@ -1,0 +1,42 @@
+//! Rows of `crate_readings`.
+
+use crate::rows::Row;
+use chrono::{DateTime, NaiveDate, Utc};
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+#[derive(Clone, Debug, PartialEq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "crate_readings")]
+pub struct Model {
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub id: Uuid,
+    pub site_id: Uuid,
+    pub litter_id: Option<Uuid>,
+    pub group_id: Option<Uuid>,
+    pub weighed_at: DateTime<Utc>,
+    pub weighed_on: NaiveDate,
+    pub day_only: bool,
+    pub mass_mg: i64,
+    pub animals: i32,
+    pub scale: String,
+    pub note: String,
+    pub recorded_at: DateTime<Utc>,
+    pub recorded_by: Uuid,
+    pub request_id: Uuid,
+    pub superseded_at: Option<DateTime<Utc>>,
+    pub superseded_in: Option<Uuid>,
+    pub superseded_why: Option<String>,
+}
+
+#[derive(Clone, Copy, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}
+
+impl Row for Model {
+    type Table = Entity;
+
+    fn key(&self) -> String {
+        self.id.to_string()
+    }
+}

@@ -1,0 +1,47 @@
+//! Rows of `deaths`.
+
+use crate::rows::Row;
+use chrono::{DateTime, NaiveDate, Utc};
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+#[derive(Clone, Debug, PartialEq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "deaths")]
+pub struct Model {
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub id: Uuid,
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub animal_id: Uuid,
+    pub site_id: Uuid,
+    pub died_at: DateTime<Utc>,
+    pub died_on: NaiveDate,
+    pub day_only: bool,
+    pub died_first: Option<NaiveDate>,
+    pub died_last: Option<NaiveDate>,
+    pub found_on: Option<NaiveDate>,
+    pub manner: String,
+    pub note: String,
+    pub post_mortem: String,
+    pub post_mortem_result: String,
+    pub disposal: String,
+    pub disposal_name: String,
+    pub recorded_at: DateTime<Utc>,
+    pub recorded_by: Uuid,
+    pub request_id: Uuid,
+    pub superseded_at: Option<DateTime<Utc>>,
+    pub superseded_in: Option<Uuid>,
+    pub superseded_why: Option<String>,
+}
+
+#[derive(Clone, Copy, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}
+
+impl Row for Model {
+    type Table = Entity;
+
+    fn key(&self) -> String {
+        self.id.to_string()
+    }
+}

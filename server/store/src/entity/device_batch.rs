@@ -1,0 +1,35 @@
+//! Rows of `device_batches`.
+
+use crate::rows::Row;
+use chrono::{DateTime, Utc};
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+#[derive(Clone, Debug, PartialEq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "device_batches")]
+pub struct Model {
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub id: Uuid,
+    pub device_id: Uuid,
+    pub site_id: Uuid,
+    pub first_at: DateTime<Utc>,
+    pub last_at: DateTime<Utc>,
+    pub read_at: Vec<DateTime<Utc>>,
+    pub values: Vec<f64>,
+    pub recorded_at: DateTime<Utc>,
+    pub recorded_by: Uuid,
+    pub request_id: Uuid,
+}
+
+#[derive(Clone, Copy, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}
+
+impl Row for Model {
+    type Table = Entity;
+
+    fn key(&self) -> String {
+        self.id.to_string()
+    }
+}

@@ -1,0 +1,38 @@
+//! Rows of `enrichment_items`.
+
+use crate::rows::Row;
+use chrono::{DateTime, Utc};
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+#[derive(Clone, Debug, PartialEq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "enrichment_items")]
+pub struct Model {
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub id: Uuid,
+    pub item_id: Uuid,
+    pub site_id: Uuid,
+    pub name: String,
+    pub kind: String,
+    pub content: Json,
+    pub out_of_use: bool,
+    pub recorded_at: DateTime<Utc>,
+    pub recorded_by: Uuid,
+    pub request_id: Uuid,
+    pub superseded_at: Option<DateTime<Utc>>,
+    pub superseded_in: Option<Uuid>,
+    pub superseded_why: Option<String>,
+}
+
+#[derive(Clone, Copy, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}
+
+impl Row for Model {
+    type Table = Entity;
+
+    fn key(&self) -> String {
+        self.id.to_string()
+    }
+}

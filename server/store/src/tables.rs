@@ -1,0 +1,20 @@
+//! The tables that the ledger speaks of.
+
+/// Calls an async function of a type parameter for the entity of every table with ledger lines, one after
+/// the other: `every_table!(hold(book))` is `hold::<accession::Model>(book).await?; …`.
+macro_rules! every_table {
+    ($call:ident($argument:expr)) => {
+        every_table!(@ $call, $argument, accession, animal, assessment, birth, check, climate_rule, concern, concern_step,
+            crate_reading, death, device, device_batch, enclosure, encounter, encounter_animal, encounter_limit,
+            enrichment_item, enrichment_offer, enrichment_term, ethogram, feed, feed_plan, food, grant, group,
+            holding, litter, litter_change, litter_parent, loan, mark,
+            membership, merge, paper, parent, person, placement, protocol, sexing, site, taxon, taxon_name, taxon_trait, growth_reference,
+            title, transfer,
+            transfer_step, upset, watch, watch_event, weight)
+    };
+    (@ $call:ident, $argument:expr, $($entity:ident),*) => {
+        $($call::<crate::entity::$entity::Model>($argument).await?;)*
+    };
+}
+
+pub(super) use every_table;
