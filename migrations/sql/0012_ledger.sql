@@ -64,6 +64,13 @@ BEGIN
 END
 $$;
 
+-- Narrows the scope of a write to the sites that it is found to be for.
+CREATE FUNCTION holt_narrow(sites uuid[]) RETURNS void LANGUAGE plpgsql VOLATILE AS $$
+BEGIN
+  PERFORM set_config('holt.sites', sites::text, true), set_config('holt.everywhere', '', true);
+END
+$$;
+
 -- Returns when every write that was under way is over; those that come meanwhile wait until the caller's
 -- transaction ends.
 CREATE FUNCTION holt_settle() RETURNS void LANGUAGE sql VOLATILE AS $$

@@ -14,6 +14,7 @@ use holt_audit::reading::Reading;
 use holt_audit::terms::RecordId;
 use holt_audit::trend::{Settings, Subject};
 use holt_server::access::permit::Caller;
+use holt_server::access::roles::Deed;
 use holt_server::clock::Clock;
 use holt_server::store::weights::{self, Point};
 use holt_tests::{House, cluster};
@@ -43,7 +44,8 @@ async fn measure(animals: i64) {
     let template = house.otter(&park, "Template").await;
     let ids = fill(&house, &template.id, animals).await;
     let (now, zone, settings) = (house.clock.now(), chrono_tz::Europe::Dublin, Settings::default());
-    let snapshot = house.records.store.read(&Caller::itself(), None).await.unwrap();
+    let snapshot =
+        house.records.store.read(&Caller::itself().reach(Deed::Read).unwrap(), None).await.unwrap();
     let (mut reading, mut watching) = (Duration::ZERO, Duration::ZERO);
     for members in ids.chunks(MEMBERS) {
         let began = Instant::now();

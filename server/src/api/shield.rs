@@ -183,7 +183,7 @@ async fn admit(
     }
     let caller = people::caller(records, &bearer, Some(deadline)).await.map_err(status::from)?;
     if let Need::Role(deed) = need {
-        caller.may_somewhere(deed).map_err(|denied| status::refused(denied.into()))?;
+        caller.reach(deed).map_err(|denied| status::refused(denied.into()))?;
     }
     tracing::debug!(person.id = %caller.person, "let in");
     Ok(Some(caller))

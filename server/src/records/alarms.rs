@@ -33,18 +33,17 @@ pub async fn watch(records: &Records) -> Result<usize> {
         let steps = steps(&snapshot, &permit, records.store.now()).await?;
         drop(snapshot);
         if !steps.is_empty() {
-            told += write(records, &caller, &permit).await?;
+            told += write(records, &permit).await?;
         }
     }
     Ok(told)
 }
 
-async fn write(records: &Records, caller: &Caller, permit: &Permit) -> Result<usize> {
+async fn write(records: &Records, permit: &Permit) -> Result<usize> {
     let id = records.store.new_id();
     let request = Request { id, method: "WatchHouses", digest: [0; 32], validate_only: false };
     retrying("watch_houses", || async {
-        let mut tx = fresh!(records.store.write(caller, &request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(permit, &request).await?);
         // Another server may have told it meanwhile.
         let steps = steps(&tx, permit, tx.now()).await?;
         let told = steps.take(&mut tx, permit).await?.len();

@@ -52,8 +52,7 @@ pub async fn register(
     let permit = records.permit(caller, Deed::Register, site).await?;
     let owner = owner(records, &permit, &new.owner).await?;
     retrying("register_animal", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let came = Came::of(permit.site(), &new.coming, tx.now())?;
         let taxon = taxa::one(&tx, &new.taxon).await?;
         let born = new.born.map(|born| (born.first, born.last));
@@ -255,8 +254,7 @@ pub async fn record_sex(
 ) -> Result<Animal> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("record_sex", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let found = held_now(&tx, &permit, animal).await?;
         let today = permit.site().day_of(tx.now());
         let on = on.unwrap_or(today);
@@ -318,8 +316,7 @@ pub async fn leave(
 ) -> Result<Booked> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("leave", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let animal = held_now(&tx, &permit, &left.animal).await?;
         guard_version("animal", left.version, animal.version)?;
         let at = left.at(permit.site(), tx.now())?;
@@ -488,7 +485,7 @@ pub async fn get(
     known_at: Option<DateTime<Utc>>,
 ) -> Result<Animal> {
     let permit = if site.is_empty() { None } else { Some(records.permit(caller, Deed::Read, site).await?) };
-    caller.may_somewhere(Deed::Read)?;
+    caller.reach(Deed::Read)?;
     let now = records.store.now();
     let snapshot = records.look(caller, known_at).await?;
     let label = one_animal(&snapshot, permit.as_ref(), text, now, Lock::None).await?;

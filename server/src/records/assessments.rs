@@ -58,7 +58,7 @@ pub(super) fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
 /// Refused without the role anywhere; where the document is no protocol, contradicts itself, or its
 /// version is on record.
 pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
-    caller.may_somewhere(Deed::KeepProtocols)?;
+    let reach = caller.reach(Deed::KeepProtocols)?;
     let protocol: Protocol = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::ProtocolMalformed,
@@ -70,7 +70,7 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
     let sound = Sound::try_from(protocol)
         .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?;
     retrying("load_protocol", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         let kept = assessments::insert_protocol(&mut tx, &sound).await?;
         Ok(tx.commit(Loaded::from(kept)).await?)
     })
@@ -82,7 +82,7 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
 /// # Errors
 /// Faults only.
 pub async fn protocols(records: &Records, caller: &Caller) -> Result<Vec<Loaded>> {
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.store.read(&caller.reach(Deed::ReadDirectory)?, None).await?;
     Ok(assessments::protocols(&snapshot).await?.into_iter().map(Loaded::from).collect())
 }
 
@@ -126,8 +126,7 @@ pub async fn record(
 ) -> Result<Judged> {
     let permit = records.permit(caller, Deed::Assess, site).await?;
     let (assessment, protocol): (Assessment, Protocol) = retrying("record_assessment", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let kept = assessments::protocol(&tx, &new.protocol, new.version)
             .await?
             .ok_or_else(|| Refusal::not_found("protocol", &new.protocol))?;

@@ -35,8 +35,7 @@ pub async fn create(
 ) -> Result<Check> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("create_check", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let starts_on = new.starts_on.unwrap_or_else(|| permit.site().day_of(tx.now()));
         let recurrence = Recurrence::parse(&new.recurrence, starts_on).map_err(|error| {
             Refusal::new(
@@ -96,8 +95,7 @@ pub async fn end(
 ) -> Result<Check> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("end_check", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         if !checks::end(&mut tx, &permit, id, ends_on, why).await? {
             return Err(Refusal::not_found("check", &id.to_string()).into());
         }

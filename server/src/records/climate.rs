@@ -36,8 +36,7 @@ pub async fn add_device(
 ) -> Result<Device> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("add_device", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let house = house(&tx, &permit, &new.enclosure).await?;
         let id = climate::insert_device(&mut tx, &permit, house.id, new).await?;
         let device = one(&tx, &permit, &id.to_string()).await?;
@@ -60,8 +59,7 @@ pub async fn retire_device(
 ) -> Result<Device> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("retire_device", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let device = one(&tx, &permit, device).await?;
         climate::retire(&mut tx, device.id, because).await?;
         Ok(tx.commit(device).await?)
@@ -83,8 +81,7 @@ pub async fn set_rules(
 ) -> Result<Rules> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("set_climate_rules", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let house = house(&tx, &permit, &rules.enclosure).await?;
         let content: &Content = &rules.content;
         climate::set_rules(&mut tx, &permit, house.id, rules.measure, content, because).await?;
@@ -199,8 +196,7 @@ pub async fn record(
 ) -> Result<Taken> {
     let permit = records.permit(caller, Deed::Weigh, site).await?;
     retrying("record_readings", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let devices = climate::devices(&tx, &permit).await?;
         let devices = names(&devices);
         let mut taken = Taken::default();

@@ -261,8 +261,7 @@ pub async fn answer(
 ) -> Result<Concern> {
     let permit = records.permit(caller, Deed::AnswerConcerns, site).await?;
     retrying("answer_concern", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let concern = one(&tx, &permit, answer.concern).await?;
         if concern.state == ConcernState::Settled {
             return Err(Refusal::new(

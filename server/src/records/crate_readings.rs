@@ -29,8 +29,7 @@ pub async fn record(
 ) -> Result<CrateReading> {
     let permit = records.permit(caller, Deed::Weigh, site).await?;
     retrying("record_crate_reading", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let (now, site) = (tx.now(), permit.site());
         let (at, on, field) = match new.taken {
             Taken::Now => (now, site.day_of(now), "weighed_at"),

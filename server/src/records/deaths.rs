@@ -39,8 +39,7 @@ pub async fn examined(
 ) -> Result<Animal> {
     let permit = records.permit(caller, Deed::Examine, site).await?;
     retrying("record_post_mortem", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let label = one_animal(&tx, Some(&permit), &told.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", told.version, animal.version)?;

@@ -36,8 +36,7 @@ pub async fn set_limits(
 ) -> Result<Rule> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("set_encounter_limits", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let (id, of) = match of {
             Of::Taxon(name) => {
                 let taxon = taxa::one(&tx, name).await?;
@@ -110,8 +109,7 @@ pub async fn record(
 ) -> Result<Recorded> {
     let permit = records.permit(caller, Deed::Tend, site).await?;
     retrying("record_encounter", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         if !request.validate_only && new.ended_at > tx.now() {
             return Err(Refusal::in_the_future("end of the encounter", "ended_at").into());
         }
@@ -208,8 +206,7 @@ pub async fn withdraw(
 ) -> Result<Encounter> {
     let permit = records.permit(caller, Deed::Tend, site).await?;
     retrying("withdraw_encounter", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let encounter = on_record(&tx, &permit, encounter).await?;
         encounters::withdraw(&mut tx, encounter.id, because).await?;
         Ok(tx.commit(encounter).await?)

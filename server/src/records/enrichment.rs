@@ -38,8 +38,7 @@ pub async fn set_item(
 ) -> Result<ItemSet> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("set_enrichment_item", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let mut not_for = Vec::with_capacity(new.content.not_for.len());
         for (n, name) in new.content.not_for.iter().enumerate() {
             let taxon =
@@ -120,8 +119,7 @@ pub async fn set_terms(
 ) -> Result<TermsSet> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("set_enrichment_terms", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let lens = lens_of(permit.site(), None, tx.now());
         let group = groups::one(&tx, &permit, &new.group, lens).await?;
         enrichment::set_terms(&mut tx, &permit, group.id, &new.terms, because).await?;
@@ -144,8 +142,7 @@ pub async fn record(
 ) -> Result<Recorded> {
     let permit = records.permit(caller, Deed::Tend, site).await?;
     retrying("record_enrichment", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let items = enrichment::items(&tx, &permit).await?;
         let rows = placed(&tx, &permit, &items, new).await?;
         let mut warnings = Vec::new();
@@ -263,8 +260,7 @@ pub async fn record_use(
 ) -> Result<Offer> {
     let permit = records.permit(caller, Deed::Tend, site).await?;
     retrying("record_enrichment_use", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let known = on_record(&tx, &permit, offer).await?;
         enrichment::set_met(&mut tx, known.id, met).await?;
         let offer = on_record(&tx, &permit, offer).await?;
@@ -287,8 +283,7 @@ pub async fn withdraw(
 ) -> Result<Offer> {
     let permit = records.permit(caller, Deed::Tend, site).await?;
     retrying("withdraw_enrichment", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let offer = on_record(&tx, &permit, offer).await?;
         enrichment::withdraw(&mut tx, offer.id, because).await?;
         Ok(tx.commit(offer).await?)

@@ -33,7 +33,7 @@ impl From<Kept> for Loaded {
 /// Refused without the role anywhere; where the document is no ethogram, contradicts itself, or its version
 /// is on record.
 pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
-    caller.may_somewhere(Deed::KeepProtocols)?;
+    let reach = caller.reach(Deed::KeepProtocols)?;
     let ethogram: Ethogram = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::Malformed,
@@ -45,7 +45,7 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
     let sound = SoundEthogram::try_from(ethogram)
         .map_err(|flaws| flawed(Reason::Malformed, "the ethogram cannot be used", flaws))?;
     retrying("load_ethogram", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         let kept = ethograms::insert(&mut tx, &sound).await?;
         Ok(tx.commit(Loaded::from(kept)).await?)
     })
@@ -57,7 +57,7 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
 /// # Errors
 /// Faults only.
 pub async fn list(records: &Records, caller: &Caller) -> Result<Vec<Loaded>> {
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.store.read(&caller.reach(Deed::ReadDirectory)?, None).await?;
     Ok(ethograms::all(&snapshot).await?.into_iter().map(Loaded::from).collect())
 }
 

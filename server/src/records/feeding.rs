@@ -40,8 +40,7 @@ pub async fn set_food(
 ) -> Result<FoodSet> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("set_food", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let foods = feeding::foods(&tx, &permit).await?;
         let on_record = named(&foods, &new.name).map(|food| food.id);
         let food = feeding::set_food(&mut tx, &permit, on_record, new, because).await?;
@@ -108,8 +107,7 @@ pub async fn set_plan(
 ) -> Result<Planned> {
     let permit = records.permit(caller, Deed::SetChecks, site).await?;
     retrying("set_feed_plan", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let lens = lens_of(permit.site(), None, tx.now());
         let group = groups::one(&tx, &permit, &new.group, lens).await?;
         let foods = feeding::foods(&tx, &permit).await?;
@@ -150,8 +148,7 @@ pub async fn record(
 ) -> Result<Vec<Feed>> {
     let permit = records.permit(caller, Deed::Tend, site).await?;
     retrying("record_feeds", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let rows = placed(&tx, &permit, new).await?;
         let ids = feeding::insert(&mut tx, &permit, &rows).await?;
         let wanted = Wanted { ids: Some(ids.clone()), ..Wanted::default() };
@@ -215,8 +212,7 @@ pub async fn leftovers(
 ) -> Result<Feed> {
     let permit = records.permit(caller, Deed::Tend, site).await?;
     retrying("record_leftovers", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let feed = on_record(&tx, &permit, new.feed).await?;
         if let Some(refusal) = more_than_given(feed.given, new.left) {
             return Err(refusal.at("left").into());
@@ -250,8 +246,7 @@ pub async fn withdraw(
 ) -> Result<Feed> {
     let permit = records.permit(caller, Deed::Tend, site).await?;
     retrying("withdraw_feed", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let feed = on_record(&tx, &permit, feed).await?;
         feeding::withdraw(&mut tx, feed.id, because).await?;
         Ok(tx.commit(feed).await?)

@@ -15,7 +15,7 @@ use uuid::Uuid;
 /// # Errors
 /// Refused without a role that reads anywhere.
 pub async fn animals(records: &Records, caller: &Caller, text: &str, most: usize) -> Result<Found> {
-    caller.may_somewhere(Deed::Read)?;
+    caller.reach(Deed::Read)?;
     let now = records.store.now();
     let snapshot = records.look(caller, None).await?;
     let mut clues = find::by_text(&snapshot, text, now, most + 1).await?;

@@ -34,8 +34,7 @@ pub async fn create(
 ) -> Result<Group> {
     let permit = records.permit(caller, Deed::Place, site).await?;
     retrying("create_group", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let group = groups::insert(&mut tx, &permit, name, note).await?;
         Ok(tx.commit(group).await?)
     })
@@ -64,8 +63,7 @@ pub async fn join(
 ) -> Result<Joined> {
     let permit = records.permit(caller, Deed::Place, site).await?;
     retrying("join_group", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let at = past(&tx, joining.at, "joined_at")?;
         let group = one(&tx, &permit, &joining.group, lens_of(permit.site(), None, tx.now())).await?;
         let wanted = named(&tx, &permit, &joining.animals).await?;
@@ -110,8 +108,7 @@ pub async fn leave(
 ) -> Result<Group> {
     let permit = records.permit(caller, Deed::Place, site).await?;
     retrying("leave_group", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let at = past(&tx, leaving.at, "left_at")?;
         let group = one(&tx, &permit, &leaving.group, lens_of(permit.site(), None, tx.now())).await?;
         let wanted = named(&tx, &permit, &leaving.animals).await?;
@@ -156,8 +153,7 @@ pub async fn move_all(
 ) -> Result<Placed> {
     let permit = records.permit(caller, Deed::Place, site).await?;
     retrying("move_group", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let at = past(&tx, at, "moved_at")?;
         let group = one(&tx, &permit, group, lens_of(permit.site(), None, tx.now())).await?;
         let members = groups::members(&tx, &permit, group.id, tx.now()).await?;

@@ -32,7 +32,7 @@ impl From<Kept> for Loaded {
 /// Refused without the role anywhere; where the document is no reference curve, contradicts itself, or its
 /// version is on record.
 pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
-    caller.may_somewhere(Deed::KeepProtocols)?;
+    let reach = caller.reach(Deed::KeepProtocols)?;
     let reference: Reference = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::Malformed,
@@ -44,7 +44,7 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
     let sound = SoundReference::try_from(reference)
         .map_err(|flaws| flawed(Reason::Malformed, "the reference curve cannot be used", flaws))?;
     retrying("load_growth_reference", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         let kept = growth::insert_reference(&mut tx, &sound).await?;
         Ok(tx.commit(Loaded::from(kept)).await?)
     })
@@ -56,7 +56,7 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
 /// # Errors
 /// Faults only.
 pub async fn references(records: &Records, caller: &Caller) -> Result<Vec<Loaded>> {
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.store.read(&caller.reach(Deed::ReadDirectory)?, None).await?;
     Ok(growth::references(&snapshot).await?.into_iter().map(Loaded::from).collect())
 }
 

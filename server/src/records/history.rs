@@ -98,7 +98,11 @@ fn told(caller: &Caller, entry: Entry) -> Result<Told> {
         superseded: entry.superseded_at.map(|at| (at, entry.superseded_why.clone().unwrap_or_default())),
         change: entry.change()?,
         // Another site's people: not even that they exist.
-        recorded_by: if caller.sees(entry.site_id) { entry.recorded_by } else { String::new() },
+        recorded_by: if caller.reach(Deed::Read).is_ok_and(|reach| reach.covers(entry.site_id)) {
+            entry.recorded_by
+        } else {
+            String::new()
+        },
         site: entry.site,
     })
 }

@@ -34,9 +34,9 @@ pub(crate) async fn seal_rest(records: &Records) -> Result<u64> {
 /// # Errors
 /// Refused without the role anywhere.
 pub async fn seal(records: &Records, caller: &Caller) -> Result<(Link, u64)> {
-    caller.may_somewhere(Deed::CheckLedger)?;
+    let reach = caller.reach(Deed::CheckLedger)?;
     let entries = seal_rest(records).await?;
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.store.read(&reach, None).await?;
     Ok((seals::newest(&snapshot).await?, entries))
 }
 
@@ -45,8 +45,8 @@ pub async fn seal(records: &Records, caller: &Caller) -> Result<(Link, u64)> {
 /// # Errors
 /// Refused without the role anywhere.
 pub async fn list(records: &Records, caller: &Caller, page: &Page) -> Result<Slice<Link>> {
-    caller.may_somewhere(Deed::CheckLedger)?;
-    let snapshot = records.store.read(caller, None).await?;
+    let reach = caller.reach(Deed::CheckLedger)?;
+    let snapshot = records.store.read(&reach, None).await?;
     Ok(seals::list(&snapshot, page).await?)
 }
 
@@ -69,7 +69,7 @@ pub async fn check(records: &Records, caller: &Caller, site: &str) -> Result<Ver
 async fn everything(records: &Records, caller: &Caller) -> Result<Snapshot> {
     let mut itself = Caller::itself();
     itself.deadline = caller.deadline;
-    Ok(records.store.read(&itself, None).await?)
+    Ok(records.store.read(&itself.reach(Deed::CheckLedger)?, None).await?)
 }
 
 /// Which record is to be proved.
@@ -126,7 +126,7 @@ pub async fn prove(records: &Records, caller: &Caller, asked: &Asked) -> Result<
 /// # Errors
 /// Refused without the role anywhere, or where there is no such seal.
 pub async fn continues(records: &Records, caller: &Caller, older: u64, newer: u64) -> Result<Consistency> {
-    caller.may_somewhere(Deed::CheckLedger)?;
+    caller.reach(Deed::CheckLedger)?;
     let snapshot = everything(records, caller).await?;
     let old = seals::numbered(&snapshot, older).await?;
     let older = old.ok_or_else(|| Refusal::not_found("seal", &older.to_string()))?;

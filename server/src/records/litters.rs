@@ -38,8 +38,7 @@ pub async fn record(
 ) -> Result<Litter> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("record_litter", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         if new.born_on > permit.site().day_of(tx.now()) {
             return Err(Refusal::in_the_future("day of birth", "born_on").into());
         }
@@ -131,8 +130,7 @@ pub async fn happened(
 ) -> Result<Litter> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("record_litter_event", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let litter = locked(&tx, &permit, new.litter, new.version).await?;
         let on = day_in(&tx, &permit, &litter, new.on, "happened_on")?;
         let (on, change) = match new.event {
@@ -171,8 +169,7 @@ pub async fn correct(
     let permit = records.permit(caller, Deed::Register, site).await?;
     let why = &correction.because;
     retrying("correct_litter", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let litter = locked(&tx, &permit, correction.litter, correction.version).await?;
         match &correction.wrong {
             Wrong::Change(id) => {
@@ -236,8 +233,7 @@ pub async fn tell_apart(
     let permit = records.permit(caller, Deed::Register, site).await?;
     let owner = owner(records, &permit, &new.owner).await?;
     retrying("tell_apart", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let litter = locked(&tx, &permit, new.litter, new.version).await?;
         let on = day_in(&tx, &permit, &litter, new.on, "told_apart_on")?;
         let counted_as = counted_as(&litter, on, new.sex)?;

@@ -102,8 +102,7 @@ pub async fn prolong(
 ) -> Result<Loan> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("prolong_loan", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change).await?;
         let open = of_the_site(&tx, &permit, label.id, &label.spoken()).await?;
         if new.until < permit.site().day_of(tx.now()) {
@@ -145,8 +144,7 @@ pub async fn returned(
 ) -> Result<Animal> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("return_loan", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let label = one_animal(&tx, Some(&permit), &back.animal, tx.now(), Lock::Change).await?;
         let open = of_the_site(&tx, &permit, label.id, &label.spoken()).await?;
         let field = if back.when.at.is_some() { "returned_at" } else { "returned_on" };

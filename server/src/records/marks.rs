@@ -29,8 +29,7 @@ pub async fn apply(
 ) -> Result<Mark> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("apply_mark", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let found = held_now(&tx, &permit, animal).await?;
         let at = at.unwrap_or_else(|| tx.now());
         if at > tx.now() {
@@ -80,8 +79,7 @@ pub async fn end(
 ) -> Result<Mark> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("end_mark", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let found = held_now(&tx, &permit, &gone.animal).await?;
         let (_, at) = ending(&tx, &found, gone, "ended_at")?;
         let mark = let_go(&mut tx, &permit, &found, gone, at).await?;
@@ -106,8 +104,7 @@ pub async fn replace(
 ) -> Result<(Mark, Mark)> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("replace_mark", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let found = held_now(&tx, &permit, &gone.animal).await?;
         let (old, at) = ending(&tx, &found, gone, "replaced_at")?;
         fits_in_place_of(old, new)?;

@@ -69,8 +69,7 @@ pub async fn merge(
 ) -> Result<Merged> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("merge_animals", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let (keep, gone) = both(&tx, &permit, &asked.keep, &asked.give_up).await?;
         guard_version("animal that stays", asked.keep_version, keep.version)?;
         guard_version("animal that is given up", asked.give_up_version, gone.version)?;
@@ -315,8 +314,7 @@ pub async fn unmerge(
 ) -> Result<(Animal, Animal)> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("unmerge_animals", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let unknown = || Refusal::not_found("merge that stands", &wrong.merge.to_string());
         let label =
             crate::records::one_animal(&tx, Some(&permit), &wrong.animal, tx.now(), Lock::Change).await?;

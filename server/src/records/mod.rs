@@ -101,7 +101,7 @@ impl Records {
     /// # Errors
     /// Faults only.
     pub async fn look(&self, caller: &Caller, known_at: Option<DateTime<Utc>>) -> Result<Snapshot> {
-        Ok(self.store.read(&caller.limited_to(Deed::Read), known_at).await?)
+        Ok(self.store.read(&caller.reach(Deed::Read)?, known_at).await?)
     }
 
     /// The instant asked about, or now, once everything is known of it.
@@ -109,7 +109,7 @@ impl Records {
     /// # Errors
     /// Refused where writes are under way that do not end soon.
     pub async fn settled(&self, caller: &Caller, asked: Option<DateTime<Utc>>) -> Result<DateTime<Utc>> {
-        retrying("settle", || async { Ok(self.store.settled(caller, asked).await?) }).await
+        retrying("settle", || async { Ok(self.store.settled(caller.deadline, asked).await?) }).await
     }
 
     /// Leave to do something at one site, or at all sites in scope where no code is given.
@@ -120,7 +120,7 @@ impl Records {
         if !site.is_empty() {
             return Ok(vec![self.permit(caller, deed, site).await?]);
         }
-        caller.may_somewhere(deed)?;
+        caller.reach(deed)?;
         Ok(self.store.sites().await?.iter().filter_map(|site| caller.may(deed, site).ok()).collect())
     }
 }

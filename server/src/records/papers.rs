@@ -46,8 +46,7 @@ pub async fn add(
 ) -> Result<Added> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("add_paper", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Share).await?;
         let wanted = Wanted { animal: Some(label.id), ..Wanted::default() };
         let crossings = papers::crossings(&tx, &permit, &wanted).await?;
@@ -132,7 +131,7 @@ pub async fn list(
     known_at: Option<DateTime<Utc>>,
 ) -> Result<Vec<Paper>> {
     let permit = if site.is_empty() { None } else { Some(records.permit(caller, Deed::Read, site).await?) };
-    caller.may_somewhere(Deed::Read)?;
+    caller.reach(Deed::Read)?;
     let snapshot = records.look(caller, known_at).await?;
     let now = records.store.now();
     let label = one_animal(&snapshot, permit.as_ref(), animal, now, Lock::None).await?;

@@ -155,8 +155,9 @@ async fn ensure_outside(records: &Records, id: Uuid, name: &str) -> Result<()> {
     }
     let name = if name.is_empty() { "somebody of the outside issuer" } else { name };
     let request = own_request("PeopleService/(first call)", id.as_bytes());
+    let reach = Caller::itself().reach(Deed::KeepPeople)?;
     retrying("ensure_outside", || async {
-        let mut tx = fresh!(records.store.write::<()>(&Caller::itself(), &request).await?);
+        let mut tx = fresh!(records.store.write::<()>(&reach, &request).await?);
         people::insert(&mut tx, id, name, &format!("outside:{id}")).await?;
         Ok::<_, Error>(tx.commit(()).await?)
     })
@@ -178,7 +179,7 @@ fn own_request(method: &'static str, matter: &[u8]) -> Request {
 /// Faults only.
 pub async fn first_steward(records: &Records) -> Result<Option<(String, String)>> {
     const NAME: &str = "steward";
-    let itself = Caller::itself();
+    let itself = Caller::itself().reach(Deed::KeepPeople)?;
     if people::anybody(&records.store.read(&itself, None).await?).await? {
         return Ok(None);
     }
@@ -378,7 +379,7 @@ fn hash_of(refresh: &str) -> [u8; 32] {
 /// # Errors
 /// Refused where the person is not on record.
 pub async fn itself(records: &Records, caller: &Caller) -> Result<Person> {
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.store.read(&caller.oneself(), None).await?;
     let mut person = people::by_id(&snapshot, caller.person).await?.ok_or_else(not_signed_in)?;
     // The directory may need the connection.
     drop(snapshot);
@@ -406,7 +407,7 @@ pub async fn create(
     sign_in_name: &str,
     grants: &[Grant],
 ) -> Result<(Person, Option<String>)> {
-    caller.may_somewhere(Deed::KeepPeople)?;
+    let reach = caller.reach(Deed::KeepPeople)?;
     let mut resolved = Vec::with_capacity(grants.len());
     for grant in grants {
         resolved.push((grant.role, granted_site(records, caller, grant).await?));
@@ -415,7 +416,7 @@ pub async fn create(
     let hash = records.door.hash(&password).await?;
     let id = records.store.new_id();
     let person: Person = retrying("create_person", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         people::insert(&mut tx, id, name, sign_in_name).await?;
         for (role, site) in &resolved {
             people::insert_grant(&mut tx, id, *role, *site).await?;
@@ -446,12 +447,12 @@ pub async fn reset_password(
     request: &Request,
     sign_in_name: &str,
 ) -> Result<(Person, Option<String>)> {
-    caller.may_somewhere(Deed::KeepPeople)?;
+    let reach = caller.reach(Deed::KeepPeople)?;
     let password = password::one_time();
     let hash = records.door.hash(&password).await?;
     let made_now = AtomicBool::new(false);
     let person: Person = retrying("reset_password", || async {
-        let tx = fresh!(records.store.write(caller, request).await?);
+        let tx = fresh!(records.store.write(&reach, request).await?);
         made_now.store(true, Ordering::Relaxed);
         let person = named(&tx, sign_in_name).await?;
         let grants = people::reset_password(&tx, person.id, &hash).await?;
@@ -482,12 +483,12 @@ async fn granted_site(records: &Records, caller: &Caller, grant: &Grant) -> Resu
 /// Refused where there is no such site in scope.
 pub async fn list(records: &Records, caller: &Caller, site: &str, page: &Page) -> Result<Slice<Person>> {
     let site = if site.is_empty() {
-        caller.may_somewhere(Deed::KeepPeople)?;
         None
     } else {
         Some(records.permit(caller, Deed::KeepPeople, site).await?.site().id)
     };
-    let snapshot = records.store.read(caller, None).await?;
+    let reach = caller.reach(Deed::KeepPeople)?;
+    let snapshot = records.store.read(&reach, None).await?;
     Ok(people::list(&snapshot, site, page).await?)
 }
 
@@ -503,8 +504,9 @@ pub async fn grant(
     grant: &Grant,
 ) -> Result<Person> {
     let site = granted_site(records, caller, grant).await?;
+    let reach = caller.reach(Deed::KeepPeople)?;
     retrying("grant_role", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         let person = named(&tx, sign_in_name).await?;
         people::insert_grant(&mut tx, person.id, grant.role, site).await?;
         let person = named(&tx, sign_in_name).await?;
@@ -526,8 +528,9 @@ pub async fn revoke(
     grant: &Grant,
 ) -> Result<Person> {
     let site = granted_site(records, caller, grant).await?;
+    let reach = caller.reach(Deed::KeepPeople)?;
     retrying("revoke_role", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         let person = named(&tx, sign_in_name).await?;
         let keeps_all = grant.role == Role::Steward && site.is_none();
         let stewards =

@@ -39,8 +39,7 @@ pub async fn place(
 ) -> Result<Placed> {
     let permit = records.permit(caller, Deed::Place, site).await?;
     retrying("place_animals", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let at = at.unwrap_or_else(|| tx.now());
         if at > tx.now() {
             return Err(Refusal::in_the_future("time", "placed_at").into());

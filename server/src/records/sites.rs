@@ -13,9 +13,9 @@ use crate::store::{retrying, sites};
 /// # Errors
 /// Refused without the role everywhere, or where the code is taken.
 pub async fn create(records: &Records, caller: &Caller, request: &Request, new: NewSite) -> Result<Site> {
-    caller.may_everywhere(Deed::KeepSites)?;
+    let reach = caller.may_everywhere(Deed::KeepSites)?;
     retrying("create_site", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         let site = sites::insert(&mut tx, &new).await?;
         Ok(tx.commit(site).await?)
     })
@@ -58,7 +58,7 @@ pub async fn create_enclosure(
 ) -> Result<Enclosure> {
     let permit = records.permit(caller, Deed::KeepEnclosures, site).await?;
     retrying("create_enclosure", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let enclosure = sites::insert_enclosure(&mut tx, &permit, &new).await?;
         Ok(tx.commit(enclosure).await?)
     })

@@ -17,9 +17,9 @@ use uuid::Uuid;
 /// # Errors
 /// Refused without the role anywhere, or where a species goes by one of its names.
 pub async fn create(records: &Records, caller: &Caller, request: &Request, new: &NewTaxon) -> Result<Taxon> {
-    caller.may_somewhere(Deed::Register)?;
+    let reach = caller.reach(Deed::Register)?;
     retrying("create_taxon", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         refuse_taken(&tx, &new.scientific_name, "scientific_name", None).await?;
         for (n, synonym) in new.synonyms.iter().enumerate() {
             refuse_taken(&tx, &synonym.name, &format!("synonyms[{n}].name"), None).await?;
@@ -43,9 +43,9 @@ pub async fn update(
     name: &str,
     change: &TaxonChange,
 ) -> Result<Taxon> {
-    caller.may_somewhere(Deed::Register)?;
+    let reach = caller.reach(Deed::Register)?;
     retrying("update_taxon", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         let old = taxa::with_synonyms(&tx, one(&tx, name).await?).await?;
         let known = |name: &str| old.synonyms.iter().any(|synonym| synonym.name == name);
         if let Some(new) = change.renamed.as_ref().filter(|new| !known(&new.name)) {
@@ -76,9 +76,9 @@ pub async fn describe(
     scientific_name: &str,
     new: &Traits,
 ) -> Result<(Taxon, Traits)> {
-    caller.may_somewhere(Deed::Register)?;
+    let reach = caller.reach(Deed::Register)?;
     retrying("describe_taxon", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         let taxon = one(&tx, scientific_name).await?;
         traits::describe(&mut tx, taxon.id, new).await?;
         Ok(tx.commit((taxon, new.clone())).await?)
@@ -91,7 +91,7 @@ pub async fn describe(
 /// # Errors
 /// Faults only.
 pub async fn list(records: &Records, caller: &Caller) -> Result<(Vec<Taxon>, HashMap<Uuid, Traits>)> {
-    let snapshot = records.store.read(caller, None).await?;
+    let snapshot = records.store.read(&caller.reach(Deed::ReadDirectory)?, None).await?;
     Ok((taxa::all(&snapshot).await?, traits::all(&snapshot).await?))
 }
 

@@ -45,8 +45,7 @@ pub async fn pass(
     let permit = records.permit(caller, Deed::Register, site).await?;
     let to = owner(records, &permit, &new.to).await?;
     retrying("pass_title", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", new.version, animal.version)?;

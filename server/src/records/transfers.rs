@@ -48,8 +48,7 @@ pub async fn propose(
         .into());
     }
     retrying("propose_transfer", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let today = permit.site().day_of(tx.now());
         for (day, field) in [(new.planned_on, "planned_on"), (new.loan_until, "loan_until")] {
             if day.is_some_and(|day| day < today) {
@@ -96,15 +95,15 @@ pub async fn step(records: &Records, caller: &Caller, request: &Request, new: &N
         Step::Withheld | Step::Released => Deed::Withhold,
         _ => Deed::Move,
     };
-    caller.may_somewhere(deed)?;
+    let reach = caller.reach(deed)?;
     retrying("step_transfer", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         let standing = transfers::lock(&tx, new.transfer)
             .await?
             .ok_or_else(|| Refusal::not_found("transfer", &new.transfer.to_string()))?;
         let sides = Sides::of(records, &standing).await?;
         let permit = sides.permit(caller, deed, new.step)?;
-        tx.at_site(permit.site().id);
+        tx.narrow(&permit).await?;
         guard_version("transfer", new.version, standing.version)?;
         let state = new.step.from(standing.state).ok_or_else(|| wrong_state(new.step, &standing))?;
         refuse_withheld(new.step, &standing, &permit)?;
@@ -323,8 +322,7 @@ pub async fn get(
     id: Uuid,
     known_at: Option<DateTime<Utc>>,
 ) -> Result<Transfer> {
-    caller.may_somewhere(Deed::Read)?;
-    let snapshot = records.store.read(caller, known_at).await?;
+    let snapshot = records.look(caller, known_at).await?;
     one(&snapshot, id).await
 }
 
@@ -340,13 +338,9 @@ pub async fn list(
     page: &Page,
     known_at: Option<DateTime<Utc>>,
 ) -> Result<Slice<Transfer>> {
-    let site = if site.is_empty() {
-        caller.may_somewhere(Deed::Read)?;
-        None
-    } else {
-        Some(records.permit(caller, Deed::Read, site).await?.site().id)
-    };
-    let snapshot = records.store.read(caller, known_at).await?;
+    let site =
+        if site.is_empty() { None } else { Some(records.permit(caller, Deed::Read, site).await?.site().id) };
+    let snapshot = records.look(caller, known_at).await?;
     let wanted = Wanted { site, open_only, ..Wanted::default() };
     let mut transfers = transfers::list(&snapshot, &wanted, page).await?;
     for transfer in &mut transfers.entries {

@@ -28,8 +28,7 @@ pub async fn record(
 ) -> Result<Upset> {
     let permit = records.permit(caller, Deed::Observe, site).await?;
     retrying("record_upset", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let at = new.began_at.unwrap_or_else(|| tx.now());
         if at > tx.now() {
             return Err(Refusal::in_the_future("time", "began_at").into());

@@ -51,8 +51,7 @@ pub async fn record(
 ) -> Result<Taken> {
     let permit = records.permit(caller, Deed::Observe, site).await?;
     retrying("record_watch", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let group = groups::one(&tx, &permit, &new.group, lens_of(permit.site(), None, tx.now())).await?;
         let kept = ethograms::one(&tx, &new.ethogram, new.version).await?;
         let kept = kept.ok_or_else(|| Refusal::not_found("ethogram", &new.ethogram).at("ethogram"))?;
@@ -97,8 +96,7 @@ pub async fn withdraw(
 ) -> Result<Taken> {
     let permit = records.permit(caller, Deed::Observe, site).await?;
     retrying("withdraw_event", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         there(&tx, &permit, watch).await?;
         let noted = watches::noted(&tx, &permit, watch).await?;
         let standing = noted.get(&number).filter(|noted| !noted.withdrawn);

@@ -61,8 +61,7 @@ pub async fn record(
 ) -> Result<RoundOutcome> {
     let permit = records.permit(caller, Deed::Weigh, site).await?;
     retrying("record_weights", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let outcome = take_in(records, &mut tx, &permit, round).await?;
         Ok(tx.commit(outcome).await?)
     })
@@ -553,7 +552,7 @@ pub struct Asked {
 /// Refused where there is no such site in scope or no such animal, or where neither is given.
 pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page) -> Result<Slice<Weight>> {
     let permit = if asked.site.is_empty() {
-        caller.may_somewhere(Deed::Read)?;
+        caller.reach(Deed::Read)?;
         if asked.animal.is_empty() {
             return Err(Refusal::new(
                 Reason::Malformed,

@@ -1,6 +1,7 @@
 //! The two doors.
 
-use crate::access::permit::{Caller, Scope};
+use crate::access::permit::leave::Sealed;
+use crate::access::permit::{Leave, Permit, Reach, Scope};
 use crate::clock::{Clock, Ids};
 use crate::error::Error;
 use crate::model::request::Request;
@@ -91,34 +92,35 @@ impl Store {
     }
 
     /// The door for reading: one instant of the database, read-only, as known at an instant (now where
-    /// none is given).
+    /// none is given), open as far as the leave goes.
     ///
     /// # Errors
     /// [`Error::Lost`] where the database is away.
-    pub async fn read(&self, caller: &Caller, known_at: Option<DateTime<Utc>>) -> Result<Snapshot, Error> {
+    pub async fn read(&self, leave: &impl Leave, known_at: Option<DateTime<Utc>>) -> Result<Snapshot, Error> {
         let txn = self
             .pool
             .begin_with_config(Some(IsolationLevel::RepeatableRead), Some(AccessMode::ReadOnly))
             .await?;
         let snapshot = Snapshot { txn, known_at: known_at.unwrap_or_else(end_of_time) };
-        snapshot.open(&caller.scope(), self.time_left(caller.deadline), None).await?;
+        snapshot.open(&leave.scope(), self.time_left(leave.bearer().deadline), None).await?;
         Ok(snapshot)
     }
 
-    /// The door for writing. The same request id with the same content is answered with the first
-    /// answer; with other content it is refused.
+    /// The door for writing, open as far as the leave goes: a permit opens one site, whatever else the caller may.
+    /// The same request id with the same content is answered with the first answer; with other content it is refused.
     ///
     /// # Errors
     /// [`Error::RequestReused`]; [`Error::Lost`] where the database is away.
     pub async fn write<R: DeserializeOwned>(
         &self,
-        caller: &Caller,
+        leave: &impl Leave,
         request: &Request,
     ) -> Result<Attempt<R>, Error> {
         let txn = self.pool.begin().await?;
         let snapshot = Snapshot { txn, known_at: end_of_time() };
-        let left = self.time_left(caller.deadline);
-        let answered = snapshot.open(&caller.scope(), left, Some((caller.person, request.id))).await?;
+        let bearer = leave.bearer();
+        let left = self.time_left(bearer.deadline);
+        let answered = snapshot.open(&leave.scope(), left, Some((bearer.person, request.id))).await?;
         if let Some((digest, reply)) = answered {
             return if digest == request.digest {
                 Ok(Attempt::Repeat(serde_json::from_value(reply)?))
@@ -130,10 +132,10 @@ impl Store {
             snapshot,
             ids: Arc::clone(&self.ids),
             now: self.clock.now(),
-            until: caller.deadline,
-            person: caller.person,
+            until: bearer.deadline,
+            person: bearer.person,
             request: *request,
-            site: None,
+            site: leave.site(),
             lines: Vec::new(),
         })))
     }
@@ -146,7 +148,7 @@ impl Store {
     /// database is away.
     pub async fn settled(
         &self,
-        caller: &Caller,
+        deadline: Option<Instant>,
         asked: Option<DateTime<Utc>>,
     ) -> Result<DateTime<Utc>, Error> {
         // No write lasts longer than a call.
@@ -156,8 +158,8 @@ impl Store {
         }
         let txn = self.pool.begin().await?;
         let snapshot = Snapshot { txn, known_at: end_of_time() };
-        let limit = self.time_left(caller.deadline).min(SETTLES);
-        snapshot.open(&caller.scope(), limit, None).await?;
+        let limit = self.time_left(deadline).min(SETTLES);
+        snapshot.open(&itself().scope(), limit, None).await?;
         // Writes that come now wait, too: not for long.
         match snapshot.txn.execute_raw(statement("SELECT holt_settle()", [])).await.map_err(Error::from) {
             Ok(_) => {
@@ -184,7 +186,7 @@ impl Store {
     /// # Errors
     /// [`Error::Lost`] where the database is away.
     pub(super) async fn sealing(&self) -> Result<Sealing, Error> {
-        Ok(Sealing(self.unrecorded(&Caller::itself().scope()).await?))
+        Ok(Sealing(self.unrecorded(&itself().scope()).await?))
     }
 
     async fn unrecorded(&self, scope: &Scope) -> Result<Snapshot, Error> {
@@ -211,7 +213,7 @@ impl Store {
     /// # Errors
     /// [`Error::Lost`] where the database is away.
     pub async fn sites(&self) -> Result<Vec<Site>, Error> {
-        let snapshot = self.read(&Caller::itself(), None).await?;
+        let snapshot = self.read(&itself(), None).await?;
         let mut all = sites::all(&snapshot).await?;
         all.sort_by(|a, b| a.code.cmp(&b.code));
         let mut directory = self.directory.write().unwrap_or_else(PoisonError::into_inner);
@@ -257,6 +259,11 @@ impl Store {
             deadline.saturating_duration_since(Instant::now()).min(self.call_limit)
         })
     }
+}
+
+/// Leave of Holt itself: for the directory of sites, and for the ledger, whose hashes tell nothing.
+fn itself() -> Reach {
+    Reach::of_holt()
 }
 
 /// Later than anything was recorded: a read as known now.
@@ -408,8 +415,20 @@ impl Tx {
         self.ids.next()
     }
 
-    /// Says whose records are written.
-    pub const fn at_site(&mut self, site: Uuid) {
+    /// Narrows a write that was begun under a reach, for what is meant had to be found first, to the one site that
+    /// it is for.
+    ///
+    /// # Errors
+    /// [`Error::Lost`] where the database is away.
+    pub async fn narrow(&mut self, permit: &Permit) -> Result<(), Error> {
+        self.site = Some(permit.site().id);
+        let sites = permit.scope().sites;
+        self.execute("SELECT holt_narrow($1)", [sites.into()]).await?;
+        Ok(())
+    }
+
+    /// A site that is made by this very write: no permit could name it before.
+    pub(super) const fn of_new_site(&mut self, site: Uuid) {
         self.site = Some(site);
     }
 

@@ -48,7 +48,7 @@ pub async fn insert(tx: &mut Tx, new: &NewSite) -> Result<Site, Error> {
         recorded_by: tx.person(),
         request_id: tx.request_id(),
     };
-    tx.at_site(row.id);
+    tx.of_new_site(row.id);
     tx.insert(std::slice::from_ref(&row)).await?;
     to_model(row)
 }
@@ -119,7 +119,6 @@ pub async fn insert_enclosure(tx: &mut Tx, permit: &Permit, new: &NewEnclosure) 
         recorded_by: tx.person(),
         request_id: tx.request_id(),
     };
-    tx.at_site(permit.site().id);
     tx.insert(std::slice::from_ref(&row)).await?;
     Ok(Enclosure {
         id: row.id,

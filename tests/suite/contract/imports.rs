@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 /// For each folder of `server/src`, or file beside them, the others that it may name. Arrows never turn:
 /// `main → app → api → records → store → model`. The store is a crate of its own, with the model and access.
-const ARROWS: [(&str, &[&str]); 8] = [
+const ARROWS: [(&str, &[&str]); 9] = [
     ("main", &["app", "config", "demo"]),
     // A show that starts a server of its own and then speaks to it through the wire, as any client does.
     ("demo", &["access", "app", "clock", "config", "records", "store"]),
@@ -17,6 +17,8 @@ const ARROWS: [(&str, &[&str]); 8] = [
     ("api", &["access", "model", "records", "report", "store"]),
     ("report", &["access", "model", "records", "store"]),
     ("records", &["access", "model", "store"]),
+    // What is never printed in settings is what the store connects with.
+    ("config", &["store"]),
     ("lib", &[]),
 ];
 

@@ -74,8 +74,7 @@ pub async fn correct(
 ) -> Result<Corrected> {
     let permit = records.permit(caller, Deed::Correct, site).await?;
     retrying("correct_fact", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let label = one_animal(&tx, Some(&permit), &asked.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", asked.version, animal.version)?;

@@ -61,8 +61,7 @@ pub async fn take_in(
     let permit = records.permit(caller, Deed::Register, site).await?;
     let owners = owners(records, &permit, lives).await?;
     retrying("take_in_lives", || async {
-        let mut tx = fresh!(records.store.write(caller, request).await?);
-        tx.at_site(permit.site().id);
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
         let mut intake = Intake::of(lives);
         let ready = match intake.ready(&mut tx, &permit, &owners).await? {
             Some(ready) if !ready.is_empty() => ready,

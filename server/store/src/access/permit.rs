@@ -15,7 +15,7 @@ pub struct Held {
     pub site: Option<Uuid>,
 }
 
-/// Who is calling.
+/// Who is calling. A caller opens nothing: the doors ask for leave, and that is for one deed.
 #[derive(Clone, Debug)]
 pub struct Caller {
     /// The person.
@@ -28,14 +28,21 @@ pub struct Caller {
     itself: bool,
 }
 
-/// What row-level security opens for a transaction.
+/// What row-level security opens for a transaction. Only leave becomes one.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Scope {
-    pub person: Uuid,
-    pub sites: Vec<Uuid>,
-    pub everywhere: bool,
+    pub(crate) person: Uuid,
+    pub(crate) sites: Vec<Uuid>,
+    pub(crate) everywhere: bool,
     /// Credentials too: only while somebody signs in.
-    pub gate: bool,
+    pub(crate) gate: bool,
+}
+
+/// Who has leave, and until when they wait.
+#[derive(Clone, Copy, Debug)]
+pub struct Bearer {
+    pub(crate) person: Uuid,
+    pub(crate) deadline: Option<Instant>,
 }
 
 /// Leave to do one kind of thing with one site's records.
@@ -43,6 +50,33 @@ pub struct Scope {
 pub struct Permit {
     site: Site,
     deed: Deed,
+    bearer: Bearer,
+}
+
+/// Leave to do one kind of thing wherever the roles of the caller allow that very thing: to read across sites, and for
+/// what belongs to no site.
+#[derive(Clone, Debug)]
+pub struct Reach {
+    deed: Deed,
+    sites: Vec<Uuid>,
+    everywhere: bool,
+    bearer: Bearer,
+}
+
+/// What opens a door of the store: leave for one deed, and the scope that it comes to.
+pub trait Leave: leave::Sealed + Sync {
+    /// What is permitted.
+    fn deed(&self) -> Deed;
+}
+
+pub(crate) mod leave {
+    /// What the doors ask of leave; nobody else makes any.
+    pub trait Sealed {
+        fn scope(&self) -> super::Scope;
+        fn bearer(&self) -> super::Bearer;
+        /// The one site whose records it is for.
+        fn site(&self) -> Option<uuid::Uuid>;
+    }
 }
 
 impl Permit {
@@ -51,11 +85,59 @@ impl Permit {
     pub const fn site(&self) -> &Site {
         &self.site
     }
+}
 
-    /// What is permitted.
-    #[must_use]
-    pub const fn deed(&self) -> Deed {
+impl Leave for Permit {
+    fn deed(&self) -> Deed {
         self.deed
+    }
+}
+
+impl leave::Sealed for Permit {
+    fn scope(&self) -> Scope {
+        Scope { person: self.bearer.person, sites: vec![self.site.id], everywhere: false, gate: false }
+    }
+
+    fn bearer(&self) -> Bearer {
+        self.bearer
+    }
+
+    fn site(&self) -> Option<Uuid> {
+        Some(self.site.id)
+    }
+}
+
+impl Reach {
+    /// Leave of Holt itself, everywhere: for the directory of sites, and for the ledger, whose hashes tell nothing.
+    pub(crate) fn of_holt() -> Self {
+        Caller::itself().reach_of(Deed::CheckLedger)
+    }
+
+    /// Whether it reaches a site.
+    #[must_use]
+    pub fn covers(&self, site: Uuid) -> bool {
+        self.everywhere || self.sites.contains(&site)
+    }
+}
+
+impl Leave for Reach {
+    fn deed(&self) -> Deed {
+        self.deed
+    }
+}
+
+impl leave::Sealed for Reach {
+    fn scope(&self) -> Scope {
+        let Self { sites, everywhere, bearer, deed: _ } = self.clone();
+        Scope { person: bearer.person, sites, everywhere, gate: false }
+    }
+
+    fn bearer(&self) -> Bearer {
+        self.bearer
+    }
+
+    fn site(&self) -> Option<Uuid> {
+        None
     }
 }
 
@@ -97,8 +179,8 @@ impl Caller {
         if !self.sees(site.id) {
             return Err(Denied::OutOfScope { site: site.code.clone() });
         }
-        if self.itself || self.held.iter().any(|held| held.covers(site.id) && deed.allows(held.role)) {
-            Ok(Permit { site: site.clone(), deed })
+        if self.reach_of(deed).covers(site.id) {
+            Ok(Permit { site: site.clone(), deed, bearer: self.bearer() })
         } else {
             Err(Denied::RoleNeeded { site: site.code.clone(), roles: deed.roles().to_vec() })
         }
@@ -108,51 +190,51 @@ impl Caller {
     ///
     /// # Errors
     /// [`Denied::RoleNeeded`] where no role of the caller holds everywhere.
-    pub fn may_everywhere(&self, deed: Deed) -> Result<(), Denied> {
-        if self.itself || self.held.iter().any(|held| held.site.is_none() && deed.allows(held.role)) {
-            Ok(())
+    pub fn may_everywhere(&self, deed: Deed) -> Result<Reach, Denied> {
+        let reach = self.reach_of(deed);
+        if reach.everywhere {
+            Ok(reach)
         } else {
             Err(Denied::RoleNeeded { site: String::new(), roles: deed.roles().to_vec() })
         }
     }
 
-    /// Leave for `deed` at some site at least: for what belongs to no site, such as species.
+    /// Leave for `deed` wherever a role of the caller allows it.
     ///
     /// # Errors
-    /// [`Denied::RoleNeeded`] where no role of the caller allows it.
-    pub fn may_somewhere(&self, deed: Deed) -> Result<(), Denied> {
-        if self.itself || self.held.iter().any(|held| deed.allows(held.role)) {
-            Ok(())
+    /// [`Denied::RoleNeeded`] where none does.
+    pub fn reach(&self, deed: Deed) -> Result<Reach, Denied> {
+        let reach = self.reach_of(deed);
+        if reach.everywhere || !reach.sites.is_empty() {
+            Ok(reach)
         } else {
             Err(Denied::RoleNeeded { site: String::new(), roles: deed.roles().to_vec() })
         }
     }
 
-    /// The same caller with the roles alone that may do `deed`: what their other roles open stays closed.
+    /// Leave to look at oneself: no site's records.
     #[must_use]
-    pub fn limited_to(&self, deed: Deed) -> Self {
-        let held = self.held.iter().filter(|held| deed.allows(held.role)).copied().collect();
-        Self { held, ..self.clone() }
+    pub fn oneself(&self) -> Reach {
+        Reach { sites: Vec::new(), everywhere: false, ..self.reach_of(Deed::ReadDirectory) }
     }
 
-    /// Whether the site is in scope.
+    fn reach_of(&self, deed: Deed) -> Reach {
+        let held: Vec<&Held> = self.held.iter().filter(|held| deed.allows(held.role)).collect();
+        let mut sites: Vec<Uuid> = held.iter().filter_map(|held| held.site).collect();
+        sites.sort_unstable();
+        sites.dedup();
+        let everywhere = self.itself || held.iter().any(|held| held.site.is_none());
+        Reach { deed, sites, everywhere, bearer: self.bearer() }
+    }
+
+    const fn bearer(&self) -> Bearer {
+        Bearer { person: self.person, deadline: self.deadline }
+    }
+
+    /// Whether the site is in scope: the caller has some role there.
     #[must_use]
     pub fn sees(&self, site: Uuid) -> bool {
         self.itself || self.held.iter().any(|held| held.covers(site))
-    }
-
-    /// What row-level security is to open.
-    #[must_use]
-    pub fn scope(&self) -> Scope {
-        let mut sites: Vec<Uuid> = self.held.iter().filter_map(|held| held.site).collect();
-        sites.sort_unstable();
-        sites.dedup();
-        Scope {
-            person: self.person,
-            sites,
-            everywhere: self.itself || self.held.iter().any(|held| held.site.is_none()),
-            gate: false,
-        }
     }
 }
 
@@ -165,13 +247,14 @@ impl Held {
 impl Scope {
     /// The scope in which somebody signs in: credentials, and nothing of the records.
     #[must_use]
-    pub const fn gate() -> Self {
+    pub(crate) const fn gate() -> Self {
         Self { person: Uuid::nil(), sites: Vec::new(), everywhere: false, gate: true }
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::leave::Sealed;
     use super::*;
 
     fn site(n: u128) -> Site {
@@ -206,26 +289,26 @@ mod tests {
         let both = caller(&[(Role::Keeper, Some(1)), (Role::Registrar, Some(2))]);
         assert!(both.may(Deed::Register, &site(1)).is_err());
         assert!(both.may(Deed::Register, &site(2)).is_ok());
-        assert_eq!(both.scope().sites.len(), 2);
-        assert!(!both.scope().everywhere);
     }
 
     #[test]
-    fn a_role_opens_what_it_is_for_and_no_more() {
-        let both = caller(&[(Role::Keeper, Some(1)), (Role::Steward, None)]);
-        assert!(both.scope().everywhere);
-        let reads = both.limited_to(Deed::Read).scope();
-        assert!(!reads.everywhere);
-        assert_eq!(reads.sites, [Uuid::from_u128(1)]);
-        assert!(Caller::itself().limited_to(Deed::Read).scope().everywhere);
+    fn leave_opens_what_its_deed_is_for_and_no_more() {
+        let both = caller(&[(Role::Keeper, Some(1)), (Role::Steward, Some(2))]);
+        assert_eq!(both.may(Deed::Weigh, &site(1)).unwrap().scope().sites, [Uuid::from_u128(1)]);
+        assert_eq!(both.reach(Deed::Read).unwrap().scope().sites, [Uuid::from_u128(1)]);
+        assert_eq!(both.reach(Deed::KeepPeople).unwrap().scope().sites, [Uuid::from_u128(2)]);
+        assert!(both.reach(Deed::Register).is_err());
+        assert!(both.oneself().scope().sites.is_empty() && !both.oneself().scope().everywhere);
     }
 
     #[test]
-    fn everywhere_covers_every_site() {
-        let steward = caller(&[(Role::Steward, None)]);
-        assert!(steward.may(Deed::KeepPeople, &site(7)).is_ok());
-        assert!(steward.may_everywhere(Deed::KeepSites).is_ok());
-        assert!(steward.scope().everywhere);
+    fn a_permit_is_for_one_site_also_where_the_role_holds_everywhere() {
+        let steward = caller(&[(Role::Keeper, Some(1)), (Role::Steward, None)]);
+        let scope = steward.may(Deed::KeepPeople, &site(7)).unwrap().scope();
+        assert_eq!((scope.sites, scope.everywhere), (vec![Uuid::from_u128(7)], false));
+        assert!(steward.may_everywhere(Deed::KeepSites).unwrap().scope().everywhere);
+        assert!(!steward.reach(Deed::Read).unwrap().scope().everywhere);
+        assert!(Caller::itself().reach(Deed::Read).unwrap().scope().everywhere);
         let local = caller(&[(Role::Steward, Some(1))]);
         assert!(local.may_everywhere(Deed::KeepSites).is_err());
     }

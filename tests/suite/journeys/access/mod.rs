@@ -7,6 +7,7 @@ mod passwords;
 mod refresh;
 mod scope;
 mod throttle;
+mod two_roles;
 
 use holt_proto::v1;
 use holt_tests::house::Client;

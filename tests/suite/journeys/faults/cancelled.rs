@@ -4,6 +4,7 @@ use super::weights;
 use chrono::TimeDelta;
 use holt_proto::v1::ReadingOutcome;
 use holt_server::access::permit::Caller;
+use holt_server::access::roles::Deed;
 use holt_server::model::request::Request;
 use holt_server::store::secret::Secret;
 use holt_server::store::{Limits, connect};
@@ -74,8 +75,8 @@ async fn a_write_that_is_dropped_while_it_begins_loses_nobody_elses() {
                 digest: [0; 32],
                 validate_only: false,
             };
-            let caller = Caller::itself();
-            let mut begin = pin!(house.records.store.write::<()>(&caller, &request));
+            let leave = Caller::itself().reach(Deed::Register).unwrap();
+            let mut begin = pin!(house.records.store.write::<()>(&leave, &request));
             let mut context = Context::from_waker(Waker::noop());
             for _ in 0..polls {
                 assert!(
