@@ -44,10 +44,16 @@ CREATE POLICY read ON ledger FOR SELECT USING (
   OR person_id = (SELECT holt_person()));
 CREATE POLICY record ON ledger FOR INSERT WITH CHECK (person_id = (SELECT holt_person()));
 
+-- What an advisory lock can be taken on. Of an identifier, these bits differ most.
+CREATE FUNCTION holt_last_bits(id uuid) RETURNS int LANGUAGE sql IMMUTABLE AS $$
+  SELECT ('x' || right(id::text, 8))::bit(32)::int
+$$;
+
 -- The store's two doors open with this one statement: it sets the scope for row-level security and the
--- time limit, and then, under that scope, looks whether the request was answered before. A write shares a
--- lock until it is over, and is stamped after it has it: whoever has the lock alone knows that whatever is
--- stamped earlier is committed.
+-- time limit, and then, under that scope, looks whether the request was answered before. A copy of a request
+-- that is under way waits for it first, and then finds its answer; should two requests share that lock, one
+-- waits in vain and no harm is done. A write shares a second lock until it is over, and is stamped after it has
+-- it: whoever has that lock alone knows that whatever is stamped earlier is committed.
 CREATE FUNCTION holt_open(sites uuid[], everywhere boolean, gate boolean, person uuid, limit_ms bigint,
                           asker uuid, request uuid, OUT digest bytea, OUT reply jsonb)
 LANGUAGE plpgsql VOLATILE AS $$
@@ -58,6 +64,10 @@ BEGIN
           set_config('holt.person', person::text, true),
           set_config('statement_timeout', limit_ms::text, true);
   IF request IS NOT NULL THEN
+    -- The time limit above is one of the statements to come; this one waits no longer, either.
+    PERFORM set_config('lock_timeout', limit_ms::text, true);
+    PERFORM pg_advisory_xact_lock(holt_last_bits(asker), holt_last_bits(request));
+    PERFORM set_config('lock_timeout', '0', true);
     PERFORM pg_advisory_xact_lock_shared(x'3217E'::int);
     SELECT r.digest, r.reply INTO digest, reply FROM requests r WHERE r.person_id = asker AND r.id = request;
   END IF;

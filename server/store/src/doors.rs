@@ -6,6 +6,7 @@ use crate::clock::{Clock, Ids};
 use crate::error::Error;
 use crate::model::request::Request;
 use crate::model::site::Site;
+use crate::turns::{Turn, Turns};
 use crate::{ledger, sites};
 use backon::{BackoffBuilder, ExponentialBuilder};
 use chrono::{DateTime, TimeZone, Utc};
@@ -34,6 +35,7 @@ pub struct Store {
     clock: Arc<dyn Clock>,
     ids: Arc<dyn Ids>,
     call_limit: Duration,
+    turns: Turns,
     /// Sites by code. They are never changed or removed, so what is found here is right.
     directory: Arc<RwLock<HashMap<String, Site>>>,
 }
@@ -66,6 +68,8 @@ pub struct Tx {
     request: Request,
     site: Option<Uuid>,
     lines: Vec<serde_json::Value>,
+    /// Last: the next copy of the request comes in when this write is over.
+    turn: Turn,
 }
 
 impl Store {
@@ -76,7 +80,7 @@ impl Store {
         ids: Arc<dyn Ids>,
         call_limit: Duration,
     ) -> Self {
-        Self { pool, clock, ids, call_limit, directory: Arc::default() }
+        Self { pool, clock, ids, call_limit, turns: Turns::default(), directory: Arc::default() }
     }
 
     /// Now.
@@ -107,18 +111,22 @@ impl Store {
     }
 
     /// The door for writing, open as far as the leave goes: a permit opens one site, whatever else the caller may.
-    /// The same request id with the same content is answered with the first answer; with other content it is refused.
+    /// The same request id with the same content is answered with the first answer, for which a copy that comes
+    /// meanwhile waits; with other content it is refused.
     ///
     /// # Errors
-    /// [`Error::RequestReused`]; [`Error::Lost`] where the database is away.
+    /// [`Error::RequestReused`]; [`Error::TimedOut`] where the first is still under way when the time is over;
+    /// [`Error::Lost`] where the database is away.
     pub async fn write<R: DeserializeOwned>(
         &self,
         leave: &impl Leave,
         request: &Request,
     ) -> Result<Attempt<R>, Error> {
+        let bearer = leave.bearer();
+        // Before there is a connection: copies that wait must not hold any.
+        let turn = self.turns.take((bearer.person, request.id), self.time_left(bearer.deadline)).await?;
         let txn = self.pool.begin().await?;
         let snapshot = Snapshot { txn, known_at: end_of_time() };
-        let bearer = leave.bearer();
         let left = self.time_left(bearer.deadline);
         let answered = snapshot.open(&leave.scope(), left, Some((bearer.person, request.id))).await?;
         if let Some((digest, reply)) = answered {
@@ -137,6 +145,7 @@ impl Store {
             request: *request,
             site: leave.site(),
             lines: Vec::new(),
+            turn,
         })))
     }
 
@@ -461,7 +470,7 @@ impl Tx {
             self.snapshot.txn.rollback().await?;
             return Err(Error::TimedOut);
         }
-        let Self { snapshot, ids, now, person, request, site, lines, until: _ } = self;
+        let Self { snapshot, ids, now, person, request, site, lines, turn, until: _ } = self;
         let entry = ledger::Entry {
             id: ids.next(),
             site,
@@ -497,6 +506,7 @@ impl Tx {
             ))
             .await?;
         snapshot.txn.commit().await?;
+        drop(turn);
         Ok(reply)
     }
 }

@@ -52,6 +52,7 @@ pub mod taxa;
 pub mod titles;
 pub mod traits;
 pub mod transfers;
+mod turns;
 pub mod upsets;
 pub mod verify;
 pub mod watches;

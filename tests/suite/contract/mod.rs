@@ -2,6 +2,7 @@
 
 mod commands;
 mod imports;
+mod overlapping;
 mod raw;
 mod reasons;
 mod requests;
