@@ -14,12 +14,6 @@ EXCEPTION WHEN duplicate_object OR unique_violation THEN NULL;
 END
 $$;
 
-DO $$
-BEGIN
-  EXECUTE format('GRANT holt_service TO %I', current_user);
-END
-$$;
-
 REVOKE ALL ON SCHEMA public FROM PUBLIC;
 GRANT USAGE ON SCHEMA public TO holt_service;
 
@@ -38,6 +32,31 @@ CREATE FUNCTION holt_person() RETURNS uuid LANGUAGE sql STABLE PARALLEL SAFE
 -- Whether a door is open at all: what everybody who is signed in may see is closed outside the doors, too.
 CREATE FUNCTION holt_inside() RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
   RETURN coalesce(current_setting('holt.person', true), '') <> '';
+
+-- Row-level security holds for the owner of the database, too. What looks past it as owner (functions that are
+-- SECURITY DEFINER, migrations) finds rows by the policy `keep`, which is the owner's alone and is open where
+-- this is set: the doors set it, for what they call.
+CREATE FUNCTION holt_keeps() RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
+  RETURN coalesce(current_setting('holt.keeps', true), '') = 'yes';
+
+-- Refuses a session for which row-level security does not hold, or that can become one: whoever serves is a member
+-- of holt_service and of nothing else, so that SET ROLE and RESET ROLE lead nowhere.
+CREATE FUNCTION holt_weak() RETURNS void LANGUAGE plpgsql STABLE AS $$
+BEGIN
+  IF EXISTS (
+       SELECT FROM pg_roles r
+        WHERE (r.rolname = session_user
+               AND (r.rolsuper OR r.rolbypassrls OR r.rolcreaterole OR r.rolreplication))
+           OR (r.rolname NOT IN (session_user, 'holt_service') AND pg_has_role(session_user, r.oid, 'MEMBER')))
+     OR EXISTS (
+       SELECT FROM pg_shdepend d JOIN pg_roles r ON r.oid = d.refobjid
+        WHERE d.refclassid = 'pg_authid'::regclass AND d.deptype = 'o' AND r.rolname = session_user)
+     OR NOT row_security_active('sites')
+  THEN
+    RAISE EXCEPTION USING MESSAGE = session_user, ERRCODE = 'HT001';
+  END IF;
+END
+$$;
 
 -- Open while somebody signs in, before there is a caller; opens credentials and nothing of the records.
 CREATE FUNCTION holt_gate() RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
@@ -108,6 +127,33 @@ BEGIN
   RETURN NEW;
 END
 $$;
+
+-- What every table of Holt gets in the end, whichever migration made it: its policies are for the service, and
+-- the owner is held by row-level security, too. Called after every run of the migrations; does nothing where
+-- nothing is missing.
+CREATE PROCEDURE holt_bolt() LANGUAGE plpgsql AS $$
+DECLARE
+  loose record;
+BEGIN
+  PERFORM pg_advisory_xact_lock(x'3217F'::int);
+  FOR loose IN
+    SELECT c.oid::regclass AS tab FROM pg_class c
+     WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p') AND c.relrowsecurity
+       AND NOT c.relforcerowsecurity
+  LOOP
+    EXECUTE format('ALTER TABLE %s FORCE ROW LEVEL SECURITY', loose.tab);
+    EXECUTE format('CREATE POLICY keep ON %s TO pg_database_owner USING (holt_keeps())', loose.tab);
+  END LOOP;
+  FOR loose IN
+    SELECT p.polrelid::regclass AS tab, p.polname AS policy FROM pg_policy p JOIN pg_class c ON c.oid = p.polrelid
+     WHERE c.relnamespace = 'public'::regnamespace AND p.polroles = ARRAY[0::oid]
+  LOOP
+    EXECUTE format('ALTER POLICY %I ON %s TO holt_service', loose.policy, loose.tab);
+  END LOOP;
+END
+$$;
+
+REVOKE EXECUTE ON PROCEDURE holt_bolt() FROM PUBLIC;
 
 -- What every table of Holt gets: row-level security, no delete, comments.
 CREATE PROCEDURE holt_guard(tab regclass, means text, columns jsonb) LANGUAGE plpgsql AS $$

@@ -49,20 +49,33 @@ CREATE FUNCTION holt_last_bits(id uuid) RETURNS int LANGUAGE sql IMMUTABLE AS $$
   SELECT ('x' || right(id::text, 8))::bit(32)::int
 $$;
 
--- The store's two doors open with this one statement: it sets the scope for row-level security and the
--- time limit, and then, under that scope, looks whether the request was answered before. A copy of a request
--- that is under way waits for it first, and then finds its answer; should two requests share that lock, one
--- waits in vain and no harm is done. A write shares a second lock until it is over, and is stamped after it has
--- it: whoever has that lock alone knows that whatever is stamped earlier is committed.
+-- The store's two doors open with this one statement: it sets the scope for row-level security, the time limit and
+-- the settings that every transaction needs, and then, under that scope, looks whether the request was answered
+-- before. Settings are the transaction's own, and the session is looked at each time: behind a pooler, which drops
+-- start-up options, a session is nobody's. A copy of a request that is under way waits for it first, and then finds
+-- its answer; should two requests share that lock, one waits in vain and no harm is done. A write shares a second
+-- lock until it is over, and is stamped after it has it: whoever has that lock alone knows that whatever is stamped
+-- earlier is committed.
 CREATE FUNCTION holt_open(sites uuid[], everywhere boolean, gate boolean, person uuid, limit_ms bigint,
                           asker uuid, request uuid, OUT digest bytea, OUT reply jsonb)
 LANGUAGE plpgsql VOLATILE AS $$
 BEGIN
+  IF pg_has_role(session_user, 'pg_database_owner', 'MEMBER') OR NOT row_security_active('sites') THEN
+    RAISE EXCEPTION '% must not serve: row-level security would not hold', session_user USING ERRCODE = 'HT001';
+  END IF;
   PERFORM set_config('holt.sites', sites::text, true),
           set_config('holt.everywhere', CASE WHEN everywhere THEN 'yes' ELSE '' END, true),
           set_config('holt.gate', CASE WHEN gate THEN 'yes' ELSE '' END, true),
           set_config('holt.person', person::text, true),
-          set_config('statement_timeout', limit_ms::text, true);
+          set_config('holt.keeps', 'yes', true),
+          set_config('statement_timeout', limit_ms::text, true),
+          set_config('idle_in_transaction_session_timeout', '60000', true),
+          set_config('client_min_messages', 'error', true),
+          set_config('TimeZone', 'UTC', true),
+          -- Statements are many and small: planned once per connection, not once per call, which takes longer
+          -- than running most of them.
+          set_config('plan_cache_mode', 'force_generic_plan', true),
+          set_config('jit', 'off', true);
   IF request IS NOT NULL THEN
     -- The time limit above is one of the statements to come; this one waits no longer, either.
     PERFORM set_config('lock_timeout', limit_ms::text, true);

@@ -13,7 +13,7 @@ use crate::records::people::{self, Door};
 use crate::records::{Records, error};
 use crate::store::cluster::{self, Cluster};
 use crate::store::secret::Secret;
-use crate::store::{self, ConnectError, Limits, Store};
+use crate::store::{self, ConnectError, Limits, Login, Serving, Store};
 use chrono::TimeDelta;
 use holt_proto::v1::{
     animal_service_server::AnimalServiceServer, assessment_service_server::AssessmentServiceServer,
@@ -97,26 +97,36 @@ impl House {
         } else {
             (None, config.store.database_url.clone())
         };
-        store::migrate(&url).await?;
+        let owner = if config.store.owner_url.is_empty() { &url } else { &config.store.owner_url };
+        store::migrate(owner).await?;
+        let login = if config.store.owner_url.is_empty() {
+            let login = Login::load_or_make(&data_dir.join("keys").join("serving-login"))?;
+            store::make_login(owner, &login).await?;
+            Some(login)
+        } else {
+            store::admit(owner, &url).await?;
+            None
+        };
+        let serving = Serving { url, login, pooled: config.store.pooled };
         let key_file = if config.access.signing_key.as_os_str().is_empty() {
             data_dir.join("keys").join("signing.pem")
         } else {
             config.access.signing_key.clone()
         };
         let own = OwnKey::load_or_make(&key_file)?;
-        let mut house = Self::over(config, &url, own, Arc::new(SystemClock), Arc::new(RandomIds)).await?;
+        let mut house = Self::over(config, &serving, own, Arc::new(SystemClock), Arc::new(RandomIds)).await?;
         house.cluster = cluster;
         house.first_steward = people::first_steward(&house.records).await.map_err(first_start)?;
         Ok(house)
     }
 
-    /// A house over a database that is up to date, with the clock and the identifiers given.
+    /// A house over a database that is up to date, served as a login that owns nothing, with the clock and the identifiers given.
     ///
     /// # Errors
     /// [`AppError`], whose message says what to do.
     pub async fn over(
         config: &Config,
-        url: &Secret,
+        serving: &Serving,
         own: OwnKey,
         clock: Arc<dyn Clock>,
         ids: Arc<dyn Ids>,
@@ -125,7 +135,7 @@ impl House {
             connections: config.store.max_connections,
             acquire: Duration::from_secs(config.store.acquire_seconds),
         };
-        let pool = store::connect(url, limits).await?;
+        let pool = store::connect(serving, limits).await?;
         let page_secret = own.derive(b"page tokens");
         let access = &config.access;
         let outside = if access.outside_jwks.as_os_str().is_empty() {
@@ -142,7 +152,7 @@ impl House {
         let tries = NonZeroU32::new(access.sign_ins_per_minute).unwrap_or(NonZeroU32::MIN);
         let door = Door::new(tokens, TimeDelta::seconds(access.refresh_seconds.into()), tries)?;
         let records = Records {
-            store: Store::new(pool, clock, ids, config.server.call_limit()),
+            store: Store::new(pool, serving.pooled, clock, ids, config.server.call_limit()),
             door: Arc::new(door),
             trend: holt_audit::trend::Settings::default(),
             plausible: holt_audit::plausible::Settings::default(),

@@ -63,6 +63,8 @@ impl ServerSection {
 #[serde(deny_unknown_fields)]
 pub struct StoreSection {
     pub database_url: Secret,
+    pub owner_url: Secret,
+    pub pooled: bool,
     pub data_dir: PathBuf,
     pub postgres_bin: PathBuf,
     pub max_connections: u32,
@@ -249,6 +251,14 @@ impl Config {
                 return Err(ConfigError::Invalid(format!("{name} must be more than 0")));
             }
         }
+        if self.store.database_url.is_empty() && !self.store.owner_url.is_empty() {
+            return invalid("store.owner_url needs store.database_url, the URL of the login that serves");
+        }
+        if self.store.pooled && self.store.owner_url.is_empty() {
+            return invalid(
+                "store.pooled needs store.owner_url, which leads to PostgreSQL without the pooler",
+            );
+        }
         let access = &self.access;
         if access.issuer.is_empty() || access.audience.is_empty() {
             return invalid("access.issuer and access.audience must not be empty");
@@ -326,6 +336,8 @@ mod tests {
             |c| c.server.max_calls = 0,
             |c| c.access.outside_jwks = "keys.json".into(),
             |c| c.access.issuer.clear(),
+            |c| c.store.owner_url = Secret::new("postgres://o@h/d".to_owned()),
+            |c| c.store.pooled = true,
         ] {
             with(change).unwrap_err();
         }

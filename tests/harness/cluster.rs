@@ -1,8 +1,8 @@
 //! One private cluster per test run, with a migrated template; a clone of it per test.
 
 use holt_server::store::cluster::{Address, Cluster, Settings, first_open, scratch};
-use holt_server::store::migrate;
 use holt_server::store::secret::Secret;
+use holt_server::store::{Login, Serving, make_login, migrate};
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::path::{Path, PathBuf};
@@ -40,8 +40,33 @@ async fn start() -> Cluster {
         ..Settings::for_one_run(folder)
     };
     let cluster = Cluster::start(settings).await.expect("the test cluster started");
-    migrate(&Secret::new(cluster.url(TEMPLATE))).await.expect("the template is migrated");
+    prepare(&cluster.url(TEMPLATE)).await;
     cluster
+}
+
+/// The login as which every server of this run serves, and whoever tries what it may do.
+pub fn login() -> &'static Login {
+    static LOGIN: OnceLock<Login> = OnceLock::new();
+    LOGIN.get_or_init(|| Login::fresh().expect("the machine has randomness"))
+}
+
+/// Brings a database up to date, and lets the login in.
+async fn prepare(url: &str) {
+    let owner = Secret::new(url.to_owned());
+    migrate(&owner).await.expect("the database is migrated");
+    make_login(&owner, login()).await.expect("the login is made");
+}
+
+/// How a server serves a database, of which this is the owner's URL.
+#[must_use]
+pub fn serving(url: &str) -> Serving {
+    Serving { url: Secret::new(url.to_owned()), login: Some(login().clone()), pooled: false }
+}
+
+/// A connection to a database as the service, of which this is the owner's URL.
+pub async fn service(url: &str) -> PgConnection {
+    let options = serving(url).options().unwrap();
+    PgConnection::connect_with(&options).await.unwrap()
 }
 
 /// A cluster of its own with a database of today's schema, and that database's owner's URL: for a bench, which no
@@ -58,7 +83,7 @@ pub async fn apart() -> (Cluster, String) {
     };
     let cluster = Cluster::start(settings).await.expect("the cluster started");
     let url = cluster.url(TEMPLATE);
-    migrate(&Secret::new(url.clone())).await.expect("the database is migrated");
+    prepare(&url).await;
     (cluster, url)
 }
 

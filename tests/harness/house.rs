@@ -30,7 +30,6 @@ use holt_server::clock::Clock;
 use holt_server::config::Config;
 use holt_server::model::person::Grant;
 use holt_server::records::{Records, ledger};
-use holt_server::store::secret::Secret;
 use sqlx::{Connection, PgConnection};
 use std::sync::Arc;
 use tokio::net::TcpListener;
@@ -161,8 +160,8 @@ impl House {
         let key = folder.path().join("signing.pem");
         let own = || OwnKey::load_or_make(&key).unwrap();
         let ids = Arc::new(TestIds::default());
-        let secret = Secret::new(url.clone());
-        let house = app::House::over(&config, &secret, own(), Arc::clone(&clock) as _, ids).await.unwrap();
+        let serving = cluster::serving(&url);
+        let house = app::House::over(&config, &serving, own(), Arc::clone(&clock) as _, ids).await.unwrap();
         let life = TimeDelta::days(3650);
         let tokens =
             Tokens::new(own(), config.access.issuer.clone(), config.access.audience.clone(), life, None);
@@ -214,6 +213,11 @@ impl House {
     /// A connection to the database as its owner, past every door.
     pub async fn owner(&self) -> PgConnection {
         PgConnection::connect(&self.url).await.unwrap()
+    }
+
+    /// A connection to the database as the service: what an SQL prompt behind the doors can do.
+    pub async fn service(&self) -> PgConnection {
+        cluster::service(&self.url).await
     }
 
     /// A fresh request id.

@@ -20,8 +20,8 @@ use crate::clock::RandomIds;
 use crate::config::{Config, Surroundings};
 use crate::records::people;
 use crate::store::cluster::{self, Cluster, Settings};
-use crate::store::migrate;
 use crate::store::secret::Secret;
+use crate::store::{Login, Serving, make_login, migrate};
 use clock::DemoClock;
 use hands::Hands;
 use std::path::PathBuf;
@@ -86,9 +86,12 @@ pub async fn run(
     let cluster = Cluster::start(settings).await?;
     let url = Secret::new(cluster.url("holt"));
     migrate(&url).await.map_err(AppError::from)?;
+    let login = Login::fresh()?;
+    make_login(&url, &login).await.map_err(AppError::from)?;
+    let serving = Serving { url, login: Some(login), pooled: false };
     let clock = Arc::new(DemoClock::default());
     let own = OwnKey::fresh().map_err(DemoError::Load)?;
-    let house = House::over(&config, &url, own, Arc::clone(&clock) as _, Arc::new(RandomIds)).await?;
+    let house = House::over(&config, &serving, own, Arc::clone(&clock) as _, Arc::new(RandomIds)).await?;
     clock.set(load::first_instant());
     let steward = people::first_steward(&house.records)
         .await

@@ -11,8 +11,8 @@ use crate::{ledger, sites};
 use backon::{BackoffBuilder, ExponentialBuilder};
 use chrono::{DateTime, TimeZone, Utc};
 use sea_orm::{
-    AccessMode, ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, FromQueryResult,
-    IsolationLevel, Statement, TransactionTrait, Value,
+    ConnectionTrait, DatabaseConnection, DatabaseTransaction, DbBackend, FromQueryResult, Statement,
+    TransactionTrait, Value,
 };
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -32,6 +32,8 @@ const SETTLES: Duration = Duration::from_secs(1);
 #[derive(Clone)]
 pub struct Store {
     pool: DatabaseConnection,
+    /// Whether a pooler stands between.
+    pooled: bool,
     clock: Arc<dyn Clock>,
     ids: Arc<dyn Ids>,
     call_limit: Duration,
@@ -76,11 +78,12 @@ impl Store {
     /// A store over a pool that connects as the service role.
     pub fn new(
         pool: DatabaseConnection,
+        pooled: bool,
         clock: Arc<dyn Clock>,
         ids: Arc<dyn Ids>,
         call_limit: Duration,
     ) -> Self {
-        Self { pool, clock, ids, call_limit, turns: Turns::default(), directory: Arc::default() }
+        Self { pool, pooled, clock, ids, call_limit, turns: Turns::default(), directory: Arc::default() }
     }
 
     /// Now.
@@ -101,10 +104,7 @@ impl Store {
     /// # Errors
     /// [`Error::Lost`] where the database is away.
     pub async fn read(&self, leave: &impl Leave, known_at: Option<DateTime<Utc>>) -> Result<Snapshot, Error> {
-        let txn = self
-            .pool
-            .begin_with_config(Some(IsolationLevel::RepeatableRead), Some(AccessMode::ReadOnly))
-            .await?;
+        let txn = self.begin("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY").await?;
         let snapshot = Snapshot { txn, known_at: known_at.unwrap_or_else(end_of_time) };
         snapshot.open(&leave.scope(), self.time_left(leave.bearer().deadline), None).await?;
         Ok(snapshot)
@@ -125,7 +125,7 @@ impl Store {
         let bearer = leave.bearer();
         // Before there is a connection: copies that wait must not hold any.
         let turn = self.turns.take((bearer.person, request.id), self.time_left(bearer.deadline)).await?;
-        let txn = self.pool.begin().await?;
+        let txn = self.begin("").await?;
         let snapshot = Snapshot { txn, known_at: end_of_time() };
         let left = self.time_left(bearer.deadline);
         let answered = snapshot.open(&leave.scope(), left, Some((bearer.person, request.id))).await?;
@@ -165,7 +165,7 @@ impl Store {
         if let Some(past) = asked.filter(|asked| *asked < long_ago) {
             return Ok(past);
         }
-        let txn = self.pool.begin().await?;
+        let txn = self.begin("").await?;
         let snapshot = Snapshot { txn, known_at: end_of_time() };
         let limit = self.time_left(deadline).min(SETTLES);
         snapshot.open(&itself().scope(), limit, None).await?;
@@ -198,8 +198,19 @@ impl Store {
         Ok(Sealing(self.unrecorded(&itself().scope()).await?))
     }
 
-    async fn unrecorded(&self, scope: &Scope) -> Result<Snapshot, Error> {
+    /// Begins a transaction. Behind a pooler it may be on a connection on which others have prepared statements
+    /// under the names that sqlx gives ours.
+    async fn begin(&self, also: &str) -> Result<DatabaseTransaction, Error> {
         let txn = self.pool.begin().await?;
+        let first = format!("{}{also}", if self.pooled { "DEALLOCATE ALL; " } else { "" });
+        if !first.is_empty() {
+            txn.execute_unprepared(&first).await?;
+        }
+        Ok(txn)
+    }
+
+    async fn unrecorded(&self, scope: &Scope) -> Result<Snapshot, Error> {
+        let txn = self.begin("").await?;
         let snapshot = Snapshot { txn, known_at: end_of_time() };
         snapshot.open(scope, self.call_limit, None).await?;
         Ok(snapshot)

@@ -197,10 +197,9 @@ impl Asker {
     }
 }
 
-/// A transaction as the service, with the scope of somebody or outside the doors.
-async fn enter(owner: &mut PgConnection, asker: Option<Asker>) -> PgTransaction<'_> {
-    let mut tx = owner.begin().await.unwrap();
-    sqlx::query("SET LOCAL ROLE holt_service").execute(&mut *tx).await.unwrap();
+/// A transaction of the service, with the scope of somebody or outside the doors.
+async fn enter(service: &mut PgConnection, asker: Option<Asker>) -> PgTransaction<'_> {
+    let mut tx = service.begin().await.unwrap();
     if let Some(asker) = asker {
         sqlx::query("SELECT FROM holt_open($1, $2, $3, $4, 60000, NULL, NULL)")
             .bind(asker.site.into_iter().collect::<Vec<Uuid>>())
@@ -214,20 +213,20 @@ async fn enter(owner: &mut PgConnection, asker: Option<Asker>) -> PgTransaction<
     tx
 }
 
-async fn tables(owner: &mut PgConnection) -> Vec<String> {
+async fn tables(anybody: &mut PgConnection) -> Vec<String> {
     sqlx::query_scalar(
         "SELECT relname::text FROM pg_class WHERE relnamespace = 'public'::regnamespace
             AND relkind IN ('r', 'p') AND relname <> '_sqlx_migrations' ORDER BY 1",
     )
-    .fetch_all(owner)
+    .fetch_all(anybody)
     .await
     .unwrap()
 }
 
 /// How many rows of each table somebody sees.
-async fn seen(owner: &mut PgConnection, asker: Option<Asker>) -> BTreeMap<String, i64> {
-    let tables = tables(owner).await;
-    let mut tx = enter(owner, asker).await;
+async fn seen(service: &mut PgConnection, asker: Option<Asker>) -> BTreeMap<String, i64> {
+    let tables = tables(service).await;
+    let mut tx = enter(service, asker).await;
     let mut counts = BTreeMap::new();
     for table in tables {
         let count = format!("SELECT count(*) FROM {table}");
@@ -501,7 +500,7 @@ impl Scene {
     /// Rows about the pup in each table of facts that an asker sees, by the site that recorded them:
     /// `weights` → (of Quill, of Brack).
     async fn facts(&self, asker: Asker) -> BTreeMap<String, (i64, i64)> {
-        let mut owner = self.house.owner().await;
+        let mut service = self.house.service().await;
         let tables: Vec<String> = sqlx::query_scalar(
             "SELECT t.relname::text FROM pg_class t
               WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND t.relname NOT IN ('checks', 'encounter_limits', 'feeds', 'litter_changes', 'loans', 'papers')
@@ -509,10 +508,10 @@ impl Scene {
                           WHERE a.attrelid = t.oid AND a.attname IN ('animal_id', 'superseded_at'))
               ORDER BY 1",
         )
-        .fetch_all(&mut owner)
+        .fetch_all(&mut service)
         .await
         .unwrap();
-        let mut tx = enter(&mut owner, Some(asker)).await;
+        let mut tx = enter(&mut service, Some(asker)).await;
         let mut counts = BTreeMap::new();
         for table in tables {
             let count = format!(
@@ -538,8 +537,8 @@ impl Scene {
 #[tokio::test]
 async fn outside_the_doors_nothing_is_there() {
     let scene = Scene::new().await;
-    let mut owner = scene.house.owner().await;
-    let seen = seen(&mut owner, None).await;
+    let mut service = scene.house.service().await;
+    let seen = seen(&mut service, None).await;
     assert!(seen.values().all(|count| *count == 0), "{seen:?}");
     scene.house.close().await;
 }
@@ -547,9 +546,9 @@ async fn outside_the_doors_nothing_is_there() {
 #[tokio::test]
 async fn another_site_sees_the_directory_and_nothing_else() {
     let scene = Scene::new().await;
-    let mut owner = scene.house.owner().await;
-    let own = seen(&mut owner, Some(scene.quill())).await;
-    let other = seen(&mut owner, Some(scene.brack())).await;
+    let mut service = scene.house.service().await;
+    let own = seen(&mut service, Some(scene.quill())).await;
+    let other = seen(&mut service, Some(scene.brack())).await;
     for (table, count) in &own {
         let table = table.as_str();
         assert_eq!(*count > 0, !AT_THE_GATE.contains(&table), "{table} at home");
@@ -563,7 +562,7 @@ async fn another_site_sees_the_directory_and_nothing_else() {
         };
         assert_eq!(other[table], wanted, "{table} elsewhere");
     }
-    let mut tx = enter(&mut owner, Some(scene.brack())).await;
+    let mut tx = enter(&mut service, Some(scene.brack())).await;
     let people = [&scene.quill.keeper, &scene.quill.registrar, &scene.quill.auditor, &scene.quill.vet];
     let people: Vec<Uuid> = people.iter().map(|person| person.id).collect();
     let known: (i64, i64) = sqlx::query_as(
@@ -582,9 +581,9 @@ async fn another_site_sees_the_directory_and_nothing_else() {
 #[tokio::test]
 async fn the_gate_opens_credentials_and_nothing_of_the_records() {
     let scene = Scene::new().await;
-    let mut owner = scene.house.owner().await;
+    let mut service = scene.house.service().await;
     let gate = Asker { site: None, everywhere: false, gate: true, person: Uuid::nil() };
-    let seen = seen(&mut owner, Some(gate)).await;
+    let seen = seen(&mut service, Some(gate)).await;
     for (table, count) in seen {
         let table = table.as_str();
         // Requests and ledger lines of nobody are those of Holt itself.
@@ -607,19 +606,20 @@ async fn rows(owner: &mut PgConnection) -> BTreeMap<String, Value> {
 }
 
 /// The SQLSTATE with which the database answers each table's row when an asker writes it again.
-async fn written(owner: &mut PgConnection, asker: Option<Asker>) -> BTreeMap<String, String> {
+async fn written(house: &House, asker: Option<Asker>) -> BTreeMap<String, String> {
+    let (mut owner, mut service) = (house.owner().await, house.service().await);
     let mut answers = BTreeMap::new();
-    for (table, row) in rows(owner).await {
+    for (table, row) in rows(&mut owner).await {
         // Columns that the database works out by itself are not given.
         let columns: String = sqlx::query_scalar(
             "SELECT string_agg(quote_ident(attname), ', ' ORDER BY attnum) FROM pg_attribute
               WHERE attrelid = $1::regclass AND attnum > 0 AND NOT attisdropped AND attgenerated = ''",
         )
         .bind(&table)
-        .fetch_one(&mut *owner)
+        .fetch_one(&mut owner)
         .await
         .unwrap();
-        let mut tx = enter(owner, asker).await;
+        let mut tx = enter(&mut service, asker).await;
         let insert = format!(
             "INSERT INTO {table} ({columns}) SELECT {columns} FROM jsonb_populate_record(NULL::{table}, $1)"
         );
@@ -637,12 +637,11 @@ const THERE_ALREADY: &str = "23505";
 #[tokio::test]
 async fn nobody_writes_for_another_site() {
     let scene = Scene::new().await;
-    let mut owner = scene.house.owner().await;
-    for (table, code) in written(&mut owner, Some(scene.brack())).await {
+    for (table, code) in written(&scene.house, Some(scene.brack())).await {
         let wanted = if OPEN_TO_ADD.contains(&table.as_str()) { THERE_ALREADY } else { NOT_ALLOWED };
         assert_eq!(code, wanted, "{table} by another site");
     }
-    for (table, code) in written(&mut owner, None).await {
+    for (table, code) in written(&scene.house, None).await {
         assert_eq!(code, NOT_ALLOWED, "{table} outside the doors");
     }
     scene.house.close().await;
@@ -651,20 +650,20 @@ async fn nobody_writes_for_another_site() {
 #[tokio::test]
 async fn nobody_changes_anything_of_another_site() {
     let scene = Scene::new().await;
-    let mut owner = scene.house.owner().await;
+    let mut service = scene.house.service().await;
     let may_change: Vec<(String, String)> = sqlx::query_as(
         "SELECT t.relname::text, min(a.attname::text) FROM pg_class t JOIN pg_attribute a ON a.attrelid = t.oid
           WHERE t.relnamespace = 'public'::regnamespace AND t.relkind IN ('r', 'p') AND a.attnum > 0
             AND NOT a.attisdropped AND has_column_privilege('holt_service', t.oid, a.attnum, 'UPDATE')
           GROUP BY 1",
     )
-    .fetch_all(&mut owner)
+    .fetch_all(&mut service)
     .await
     .unwrap();
     assert!(may_change.len() > 10);
     for (table, column) in may_change {
         for (asker, who) in [(Some(scene.brack()), "by another site"), (None, "outside the doors")] {
-            let mut tx = enter(&mut owner, asker).await;
+            let mut tx = enter(&mut service, asker).await;
             // Brack's own people have grants of their own.
             let own = if table == "grants" { "WHERE site_id IS NULL OR site_id <> $1" } else { "" };
             let update = format!("UPDATE {table} SET {column} = {column} {own}");
@@ -684,8 +683,8 @@ async fn nobody_changes_anything_of_another_site() {
 #[tokio::test]
 async fn an_agreed_move_opens_the_animals_life_and_nothing_beside_it() {
     let scene = Scene::new().await;
-    let mut owner = scene.house.owner().await;
-    let before = seen(&mut owner, Some(scene.brack())).await;
+    let mut service = scene.house.service().await;
+    let before = seen(&mut service, Some(scene.brack())).await;
     let transfer_id = scene.propose(&scene.pup, "BRA", v1::TransferTerms::Loan).await;
     let proposed = scene.facts(scene.brack()).await;
     assert!(proposed.values().all(|count| *count == (0, 0)), "a proposal opens nothing: {proposed:?}");
@@ -693,7 +692,7 @@ async fn an_agreed_move_opens_the_animals_life_and_nothing_beside_it() {
     let home = scene.facts(scene.quill()).await;
     assert!(home.values().all(|count| count.0 > 0 && count.1 == 0), "each table has its part: {home:?}");
     assert_eq!(scene.facts(scene.brack()).await, home, "the whole life");
-    let after = seen(&mut owner, Some(scene.brack())).await;
+    let after = seen(&mut service, Some(scene.brack())).await;
     for (table, count) in after {
         let more = count - before[&table];
         let wanted = match table.as_str() {

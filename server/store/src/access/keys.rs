@@ -32,7 +32,7 @@ pub enum KeyError {
         source: io::Error,
     },
     /// The file is open to others.
-    #[error("the private key {0} can be read by others: `chmod 600` it")]
+    #[error("the secret file {0} can be read by others: `chmod 600` it")]
     TooOpen(PathBuf),
     /// The file holds no such key.
     #[error("{path} holds no usable key: {why}")]
@@ -42,6 +42,40 @@ pub enum KeyError {
         /// What is wrong.
         why: String,
     },
+}
+
+/// The content of a file that only its owner may read; made where there is none. Of several servers that start
+/// at once, one makes it and the others read it.
+pub(crate) fn kept(path: &Path, fresh: impl FnOnce() -> io::Result<String>) -> Result<String, KeyError> {
+    let file = |source| KeyError::File { path: path.to_owned(), source };
+    match fs::metadata(path) {
+        Ok(found) if found.permissions().mode() & 0o077 != 0 => {
+            return Err(KeyError::TooOpen(path.to_owned()));
+        }
+        Ok(_) => {}
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            make(path, &fresh().map_err(file)?).map_err(file)?;
+        }
+        Err(error) => return Err(file(error)),
+    }
+    fs::read_to_string(path).map_err(file)
+}
+
+/// Written whole under another name and then linked: a reader sees all of it or nothing, and of two writers the
+/// first one wins.
+fn make(path: &Path, content: &str) -> io::Result<()> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    fs::DirBuilder::new().recursive(true).mode(0o700).create(folder)?;
+    let draft = folder.join(format!(".draft-{:016x}", rand::random::<u64>()));
+    let mut out = fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(&draft)?;
+    out.write_all(content.as_bytes())?;
+    out.sync_all()?;
+    let linked = fs::hard_link(&draft, path);
+    fs::remove_file(&draft)?;
+    match linked {
+        Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Ok(()),
+        other => other,
+    }
 }
 
 /// The key pair that signs Holt's own access tokens.
@@ -66,22 +100,8 @@ impl OwnKey {
     /// # Errors
     /// [`KeyError`], whose message names the file.
     pub fn load_or_make(path: &Path) -> Result<Self, KeyError> {
-        let file = |source| KeyError::File { path: path.to_owned(), source };
-        match fs::read_to_string(path) {
-            Ok(pem) => {
-                let mode = fs::metadata(path).map_err(file)?.permissions().mode();
-                if mode & 0o077 != 0 {
-                    return Err(KeyError::TooOpen(path.to_owned()));
-                }
-                Self::from_pem(&pem).map_err(|why| KeyError::Unusable { path: path.to_owned(), why })
-            }
-            Err(error) if error.kind() == io::ErrorKind::NotFound => {
-                Self::make(path).map_err(file)?;
-                let pem = fs::read_to_string(path).map_err(file)?;
-                Self::from_pem(&pem).map_err(|why| KeyError::Unusable { path: path.to_owned(), why })
-            }
-            Err(error) => Err(file(error)),
-        }
+        let pem = kept(path, fresh_pem)?;
+        Self::from_pem(&pem).map_err(|why| KeyError::Unusable { path: path.to_owned(), why })
     }
 
     /// A fresh key that is kept nowhere.
@@ -90,24 +110,6 @@ impl OwnKey {
     /// What is wrong with the machine's randomness.
     pub fn fresh() -> Result<Self, String> {
         Self::from_pem(&fresh_pem().map_err(|e| e.to_string())?)
-    }
-
-    fn make(path: &Path) -> io::Result<()> {
-        let folder = path.parent().unwrap_or(Path::new("."));
-        fs::DirBuilder::new().recursive(true).mode(0o700).create(folder)?;
-        let pem = fresh_pem()?;
-        // Written whole under another name and then linked: a reader sees all of it or nothing, and of
-        // two writers the first one wins.
-        let draft = folder.join(format!(".signing-{:016x}", rand::random::<u64>()));
-        let mut out = fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(&draft)?;
-        out.write_all(pem.as_bytes())?;
-        out.sync_all()?;
-        let linked = fs::hard_link(&draft, path);
-        fs::remove_file(&draft)?;
-        match linked {
-            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Ok(()),
-            other => other,
-        }
     }
 
     fn from_pem(pem: &str) -> Result<Self, String> {

@@ -2,6 +2,7 @@
 
 mod first_start;
 mod grants;
+mod logins;
 mod outside;
 mod passwords;
 mod refresh;

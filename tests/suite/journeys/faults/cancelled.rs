@@ -6,7 +6,6 @@ use holt_proto::v1::ReadingOutcome;
 use holt_server::access::permit::Caller;
 use holt_server::access::roles::Deed;
 use holt_server::model::request::Request;
-use holt_server::store::secret::Secret;
 use holt_server::store::{Limits, connect};
 use holt_tests::house::start_of_time;
 use holt_tests::{House, cluster};
@@ -49,7 +48,7 @@ async fn calls_dropped_anywhere_are_done_whole_or_not_at_all() {
 async fn a_connection_left_inside_a_transaction_is_freed_of_it_before_its_next_use() {
     let url = cluster::database().await;
     let limits = Limits { connections: 1, acquire: Duration::from_secs(10) };
-    let pool = connect(&Secret::new(url.clone()), limits).await.unwrap();
+    let pool = connect(&cluster::serving(&url), limits).await.unwrap();
     pool.execute_unprepared("BEGIN; SELECT pg_current_xact_id()").await.unwrap();
     let asked =
         Statement::from_string(DbBackend::Postgres, "SELECT pg_current_xact_id_if_assigned() IS NOT NULL");

@@ -49,21 +49,21 @@ async fn a_site_sees_no_leaf_and_no_tree_of_another() {
     let mut owner = past.house.owner().await;
     let quill: uuid::Uuid =
         sqlx::query_scalar("SELECT id FROM sites WHERE code = 'QUI'").fetch_one(&mut owner).await.unwrap();
+    let mut service = past.house.service().await;
     sqlx::raw_sql(AssertSqlSafe(format!(
-        "SET ROLE holt_service; SELECT holt_open(ARRAY['{quill}']::uuid[], false, false, '{quill}', 10000, NULL, NULL);
-         BEGIN; SELECT holt_open(ARRAY['{quill}']::uuid[], false, false, '{quill}', 10000, NULL, NULL)"
+        "BEGIN; SELECT holt_open(ARRAY['{quill}']::uuid[], false, false, '{quill}', 10000, NULL, NULL)"
     )))
-    .execute(&mut owner)
+    .execute(&mut service)
     .await
     .unwrap();
     for table in ["ledger", "leaves", "site_seals"] {
         let sites: Vec<Option<uuid::Uuid>> =
             sqlx::query_scalar(AssertSqlSafe(format!("SELECT DISTINCT site_id FROM {table}")))
-                .fetch_all(&mut owner)
+                .fetch_all(&mut service)
                 .await
                 .unwrap();
         assert_eq!(sites, [Some(quill)], "{table}");
     }
-    sqlx::raw_sql("ROLLBACK").execute(&mut owner).await.unwrap();
+    sqlx::raw_sql("ROLLBACK").execute(&mut service).await.unwrap();
     past.house.close().await;
 }

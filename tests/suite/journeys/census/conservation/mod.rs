@@ -142,7 +142,7 @@ async fn one(seed: u64, figures: &mut Figures) {
     scene.write().await;
     let journal = Journal::of(&scene);
     let mut chance = Chance::seeded(seed ^ 0x5EED);
-    let mut owner = scene.house.owner().await;
+    let (mut owner, mut service) = (scene.house.owner().await, scene.house.service().await);
     let codes: Vec<&str> = scene.parks.iter().map(|park| park.code.as_str()).collect();
     for _ in 0..STRETCHES {
         let (first, last) = stretch(&mut chance, scene.today());
@@ -155,8 +155,9 @@ async fn one(seed: u64, figures: &mut Figures) {
             figures.compare(&format!("seed {seed}, {code} {first}..{last}"), &answer, &[plain, tables]);
             // The site's own auditor does not see what another site found of an animal after it had left.
             let answer = returns(&park.auditor, code, &text.0, &text.1, false).await;
-            let asker = Some((code.as_str(), park.auditor.id));
-            let own = with_sexed(sql::count(&mut owner, &codes[n..=n], first, last, asker).await);
+            let site = scene.house.records.store.site(code).await.unwrap().unwrap();
+            let asker = Some((site.id, park.auditor.id));
+            let own = with_sexed(sql::count(&mut service, &codes[n..=n], first, last, asker).await);
             figures.compare(&format!("seed {seed}, {code} itself {first}..{last}"), &answer, &[own]);
         }
         let answer = returns(&scene.everywhere, "", &text.0, &text.1, true).await;

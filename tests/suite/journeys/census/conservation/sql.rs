@@ -10,18 +10,16 @@ const COUNT: &str = include_str!("count.sql");
 /// What the tables say of some sites and days, but for moves between the sexes: all that is in them, or what
 /// row-level security shows to somebody of one site.
 pub(super) async fn count(
-    owner: &mut PgConnection,
+    connection: &mut PgConnection,
     sites: &[&str],
     first: NaiveDate,
     last: NaiveDate,
-    asker: Option<(&str, Uuid)>,
+    asker: Option<(Uuid, Uuid)>,
 ) -> Counted {
-    let mut tx = owner.begin().await.unwrap();
+    let mut tx = connection.begin().await.unwrap();
     if let Some((site, person)) = asker {
-        let open =
-            "SELECT holt_open(array_agg(id), false, false, $2, 60000, NULL, NULL) FROM sites WHERE code = $1";
+        let open = "SELECT holt_open(ARRAY[$1]::uuid[], false, false, $2, 60000, NULL, NULL)";
         sqlx::query(open).bind(site).bind(person).execute(&mut *tx).await.unwrap();
-        sqlx::query("SET LOCAL ROLE holt_service").execute(&mut *tx).await.unwrap();
     }
     let rows: Vec<(String, String, i64, i64, i64)> =
         sqlx::query_as(COUNT).bind(sites).bind(first).bind(last).fetch_all(&mut *tx).await.unwrap();
