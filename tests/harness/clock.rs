@@ -37,12 +37,23 @@ impl Clock for TestClock {
 }
 
 /// Identifiers that count up, in the form of UUIDv7.
-#[derive(Default)]
 pub struct TestIds(AtomicU64);
+
+/// What is the same in all of them.
+const FORM: u128 = 0x0000_0000_0000_7000_8000_0000_0000_0000;
+
+impl TestIds {
+    /// Those that follow one of them; the first where that is nil.
+    #[must_use]
+    pub fn after(last: Uuid) -> Self {
+        let n = u64::try_from(last.as_u128() & !FORM).unwrap();
+        Self(AtomicU64::new(n))
+    }
+}
 
 impl Ids for TestIds {
     fn next(&self) -> Uuid {
         let n = self.0.fetch_add(1, Ordering::Relaxed) + 1;
-        Uuid::from_u128(0x0000_0000_0000_7000_8000_0000_0000_0000 | u128::from(n))
+        Uuid::from_u128(FORM | u128::from(n))
     }
 }

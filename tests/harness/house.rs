@@ -149,6 +149,11 @@ impl House {
 
     /// A server over a database that is there.
     pub async fn over(url: String, change: impl FnOnce(&mut Config)) -> Self {
+        Self::after(url, Uuid::nil(), change).await
+    }
+
+    /// The same where the database knows identifiers up to `last` already.
+    pub async fn after(url: String, last: Uuid, change: impl FnOnce(&mut Config)) -> Self {
         let mut config = Config::defaults().unwrap();
         config.store.max_connections = 8;
         // The clock is scripted: nobody asks it unless the test does.
@@ -159,7 +164,7 @@ impl House {
         let folder = tempfile::tempdir().unwrap();
         let key = folder.path().join("signing.pem");
         let own = || OwnKey::load_or_make(&key).unwrap();
-        let ids = Arc::new(TestIds::default());
+        let ids = Arc::new(TestIds::after(last));
         let serving = cluster::serving(&url);
         let house = app::House::over(&config, &serving, own(), Arc::clone(&clock) as _, ids).await.unwrap();
         let life = TimeDelta::days(3650);

@@ -16,6 +16,7 @@ mod feeding;
 mod find;
 mod groups;
 mod growth;
+mod histories;
 mod ledger;
 mod litters;
 mod loans;

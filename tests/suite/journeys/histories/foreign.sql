@@ -1,0 +1,71 @@
+-- What somebody who reads at some sites ($2) of a stage ($1) must not be told: identifiers, numbers and names of
+-- what is of other sites alone. By the rule in words: a site sees what it recorded and what is about it; the whole
+-- life of an animal that it holds, owns or has agreed to take; of one that left, what was recorded until then.
+WITH animal AS MATERIALIZED (
+  SELECT id, site_id FROM animals WHERE site_id = ANY ($1)
+), -- From when until when of knowing a site sees all of an animal; also by what stood before it was corrected.
+sight (animal_id, until) AS MATERIALIZED (
+  SELECT animal_id, coalesce(ended_at, superseded_at, 'infinity') FROM holdings WHERE site_id = ANY ($2)
+  UNION ALL
+  SELECT animal_id, coalesce(ended_at, superseded_at, 'infinity') FROM titles WHERE owner_site_id = ANY ($2)
+  UNION ALL
+  SELECT animal_id, 'infinity' FROM transfers WHERE to_site_id = ANY ($2) AND state IN ('agreed', 'dispatched')
+), seen (animal_id, until) AS MATERIALIZED (
+  SELECT animal_id, max(until) FROM sight GROUP BY animal_id
+), fact (token, animal_id, site_id, recorded_at) AS MATERIALIZED (
+  SELECT f.token, f.animal_id, f.site_id, f.recorded_at FROM (
+    SELECT id::text AS token, animal_id, site_id, recorded_at FROM weights
+    UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM assessments
+    UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM placements
+    UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM memberships
+    UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM sexings
+    UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM births
+    UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM deaths
+    UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM papers
+    UNION ALL SELECT mark_id::text, animal_id, site_id, recorded_at FROM marks
+    UNION ALL SELECT code, animal_id, site_id, recorded_at FROM marks WHERE length(code) > 8
+    UNION ALL SELECT number, animal_id, site_id, recorded_at FROM accessions
+    UNION ALL SELECT encounter_id::text, animal_id, site_id, recorded_at FROM encounter_animals
+  ) f JOIN animal ON animal.id = f.animal_id
+), met (animal_id) AS MATERIALIZED (
+  SELECT animal_id FROM seen
+  UNION SELECT animal_id FROM transfers WHERE from_site_id = ANY ($2) OR to_site_id = ANY ($2)
+  UNION SELECT animal_id FROM fact WHERE site_id = ANY ($2)
+  UNION SELECT id FROM animal WHERE site_id = ANY ($2)
+  UNION SELECT animal_id FROM loans WHERE lender_site_id = ANY ($2) OR borrower_site_id = ANY ($2)
+), kin (animal_id) AS (
+  SELECT animal_id FROM met
+  -- Who its parents are is a part of what is known of an animal, and so is that it is one with another.
+  UNION SELECT p.parent_id FROM parents p JOIN met USING (animal_id)
+  UNION SELECT m.into_id FROM merges m JOIN met USING (animal_id)
+  UNION SELECT m.animal_id FROM merges m JOIN met ON met.animal_id = m.into_id
+), open_fact (token, opened) AS MATERIALIZED (
+  SELECT f.token, site_id = ANY ($2) OR recorded_at < coalesce(seen.until, '-infinity')
+    FROM fact f LEFT JOIN seen USING (animal_id)
+  -- What is offered stands in the offer, and the number that it got in the receipt.
+  UNION ALL
+  SELECT word, true FROM transfers CROSS JOIN LATERAL (VALUES (from_number), (house_name)) offer (word)
+   WHERE from_site_id = ANY ($2) OR to_site_id = ANY ($2)
+  UNION ALL
+  SELECT s.to_number, true FROM transfer_steps s JOIN transfers t ON t.id = s.transfer_id
+   WHERE t.from_site_id = ANY ($2) OR t.to_site_id = ANY ($2)
+)
+SELECT DISTINCT token FROM (
+  SELECT id::text AS token FROM animal WHERE id NOT IN (SELECT animal_id FROM kin)
+  UNION ALL
+  SELECT token FROM open_fact GROUP BY token HAVING NOT bool_or(opened)
+  UNION ALL
+  SELECT id::text FROM transfers
+   WHERE from_site_id = ANY ($1) AND NOT (from_site_id = ANY ($2) OR to_site_id = ANY ($2))
+  UNION ALL
+  SELECT id::text FROM litters WHERE site_id = ANY ($1) AND NOT site_id = ANY ($2)
+     AND id NOT IN (SELECT litter_id FROM litter_changes c JOIN met USING (animal_id))
+  UNION ALL
+  SELECT id::text FROM groups WHERE site_id = ANY ($1) AND NOT site_id = ANY ($2)
+  UNION ALL
+  SELECT id::text FROM concerns WHERE site_id = ANY ($1) AND NOT site_id = ANY ($2)
+  UNION ALL
+  SELECT check_id::text FROM checks WHERE site_id = ANY ($1) AND NOT site_id = ANY ($2)
+  UNION ALL
+  SELECT id::text FROM crate_readings WHERE site_id = ANY ($1) AND NOT site_id = ANY ($2)
+) foreign_token

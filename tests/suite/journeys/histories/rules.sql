@@ -1,0 +1,188 @@
+-- What must hold of the animals that came onto the books of some sites ($1) at any time, from the tables alone: a
+-- row for each that does not, with what is wrong and with whom. Knows nothing of the code that wrote them.
+WITH RECURSIVE animal AS MATERIALIZED (
+  SELECT id FROM animals WHERE site_id = ANY ($1)
+), merge AS MATERIALIZED (
+  SELECT m.* FROM merges m JOIN animal ON animal.id = m.animal_id WHERE m.superseded_at IS NULL
+), up (record, whom, steps) AS (
+  SELECT id, id, 0 FROM animal
+  UNION ALL
+  SELECT up.record, m.into_id, steps + 1 FROM up JOIN merge m ON m.animal_id = up.whom WHERE steps < 99
+), -- Whom a record is of: the animal at the end of its links.
+record AS MATERIALIZED (
+  SELECT record AS animal_id, whom FROM up WHERE NOT EXISTS (SELECT FROM merge m WHERE m.animal_id = up.whom)
+), aside AS MATERIALIZED (
+  SELECT NULL::uuid AS id WHERE false
+), holding AS MATERIALIZED (
+  SELECT r.whom, f.* FROM holdings f JOIN record r USING (animal_id)
+   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+), last_holding AS (
+  SELECT DISTINCT ON (whom) * FROM holding ORDER BY whom, began_at DESC
+), first_holding AS (
+  SELECT DISTINCT ON (whom) * FROM holding ORDER BY whom, began_at
+), death AS MATERIALIZED (
+  SELECT r.whom, f.* FROM deaths f JOIN record r USING (animal_id)
+   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+), birth AS MATERIALIZED (
+  SELECT r.whom, f.* FROM births f JOIN record r USING (animal_id)
+   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+), title AS MATERIALIZED (
+  SELECT r.whom, f.* FROM titles f JOIN record r USING (animal_id)
+   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+), loan AS MATERIALIZED (
+  SELECT r.whom, f.* FROM loans f JOIN record r USING (animal_id)
+   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+), mark AS MATERIALIZED (
+  SELECT r.whom, f.* FROM marks f JOIN record r USING (animal_id)
+   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+), move AS MATERIALIZED (
+  SELECT r.whom, f.* FROM transfers f JOIN record r USING (animal_id)
+), owned AS (
+  SELECT *, lead(began_at) OVER (PARTITION BY whom ORDER BY began_at) AS next FROM title
+), -- What is known of an animal at an instant, or for as long as it lasts.
+known (what, id, whom, site_id, began_at, ended_at, lasting) AS MATERIALIZED (
+  SELECT f.what, f.id, r.whom, f.site_id, f.began_at, f.ended_at, f.lasting FROM (
+    SELECT CASE WHEN tried THEN 'refusal to be weighed' ELSE 'weight' END AS what, id, animal_id, site_id,
+           weighed_at AS began_at, weighed_at AS ended_at, false AS lasting
+      FROM weights WHERE superseded_at IS NULL
+    UNION ALL
+    SELECT 'assessment', id, animal_id, site_id, assessed_at, assessed_at, false
+      FROM assessments WHERE superseded_at IS NULL
+    UNION ALL
+    SELECT 'placement', id, animal_id, site_id, began_at, ended_at, true
+      FROM placements WHERE superseded_at IS NULL
+    UNION ALL
+    SELECT 'membership', id, animal_id, site_id, began_at, ended_at, true
+      FROM memberships WHERE superseded_at IS NULL
+    UNION ALL
+    SELECT 'encounter', e.id, e.animal_id, e.site_id, n.began_at, n.ended_at, false
+      FROM encounter_animals e JOIN encounters n ON n.id = e.encounter_id AND n.superseded_at IS NULL
+  ) f JOIN record r USING (animal_id) WHERE f.id NOT IN (SELECT id FROM aside)
+), step AS (
+  SELECT DISTINCT ON (s.transfer_id) s.* FROM transfer_steps s JOIN move m ON m.id = s.transfer_id
+   ORDER BY s.transfer_id, s.seq DESC
+), change AS (
+  SELECT r.whom, c.*, l.site_id AS home, l.born_on FROM litter_changes c JOIN litters l ON l.id = c.litter_id
+    LEFT JOIN record r USING (animal_id)
+   WHERE l.site_id = ANY ($1) AND c.superseded_at IS NULL AND c.id NOT IN (SELECT id FROM aside)
+), wrong (what, whom) AS (
+  SELECT 'given up, by links, for itself', id FROM animal WHERE id NOT IN (SELECT animal_id FROM record)
+  UNION ALL
+  SELECT 'two holders at one instant', h.whom FROM holding h JOIN holding o USING (whom)
+   WHERE h.id < o.id AND tstzrange(h.began_at, h.ended_at) && tstzrange(o.began_at, o.ended_at)
+  UNION ALL
+  SELECT 'never held', whom FROM record WHERE whom NOT IN (SELECT whom FROM holding)
+  UNION ALL
+  SELECT 'lost between two holders', h.whom FROM holding h JOIN transfers t ON t.id = h.transfer_out
+   WHERE h.ended_how = 'transfer' AND NOT EXISTS (
+     SELECT FROM holding n
+      WHERE n.whom = h.whom AND n.began_at = h.ended_at AND n.began_how = 'transfer'
+        AND n.transfer_in = h.transfer_out AND n.site_id = t.to_site_id AND h.site_id = t.from_site_id)
+  UNION ALL
+  SELECT 'came from a transfer that nobody ended', h.whom FROM holding h
+   WHERE h.began_how = 'transfer' AND NOT EXISTS (
+     SELECT FROM holding b WHERE b.whom = h.whom AND b.ended_at = h.began_at AND b.ended_how = 'transfer')
+  UNION ALL
+  SELECT 'came onto the books twice by birth', whom FROM holding WHERE began_how IN ('birth', 'told_apart')
+   GROUP BY whom HAVING count(*) > 1
+  UNION ALL
+  SELECT 'was born after it had been held', h.whom FROM holding h
+   WHERE h.began_how IN ('birth', 'told_apart')
+     AND EXISTS (SELECT FROM holding b WHERE b.whom = h.whom AND b.began_at < h.began_at)
+  UNION ALL
+  SELECT 'a day of a holding that is not the day of its instant', h.whom
+    FROM holding h JOIN sites s ON s.id = h.site_id
+   WHERE (h.began_at AT TIME ZONE s.time_zone)::date <> h.began_on
+      OR (h.ended_at AT TIME ZONE s.time_zone)::date <> h.ended_on
+  UNION ALL
+  SELECT 'two deaths', whom FROM death GROUP BY whom HAVING count(*) > 1
+  UNION ALL
+  SELECT 'a death that does not end its last holding', d.whom FROM death d JOIN last_holding h USING (whom)
+   WHERE h.ended_how IS DISTINCT FROM 'death' OR h.ended_at <> d.died_at OR h.ended_on <> d.died_on
+  UNION ALL
+  SELECT 'a holding that ended with a death that is not there', h.whom FROM holding h
+   WHERE h.ended_how = 'death' AND h.whom NOT IN (SELECT whom FROM death)
+  UNION ALL
+  SELECT k.what || ' after its death', k.whom FROM known k JOIN death d USING (whom)
+   WHERE k.began_at > d.died_at OR coalesce(k.ended_at, 'infinity') > d.died_at
+  UNION ALL
+  SELECT m.kind || ' in force after its death', m.whom FROM mark m JOIN death d USING (whom)
+   WHERE m.began_at > d.died_at OR coalesce(m.ended_at, 'infinity') > d.died_at
+  UNION ALL
+  SELECT 'owned after its death', t.whom FROM title t JOIN death d USING (whom)
+   WHERE coalesce(t.ended_at, 'infinity') > d.died_at
+  UNION ALL
+  SELECT 'on loan after its death', l.whom FROM loan l JOIN death d USING (whom)
+   WHERE coalesce(l.ended_at, 'infinity') > d.died_at
+  UNION ALL
+  SELECT 'dead and on an open transfer', m.whom FROM move m JOIN death d USING (whom)
+   WHERE m.state IN ('proposed', 'agreed', 'dispatched')
+  UNION ALL
+  SELECT k.what || ' where the site did not hold it', k.whom FROM known k
+   WHERE NOT EXISTS (
+     SELECT FROM holding h WHERE h.whom = k.whom AND h.site_id = k.site_id AND h.began_at <= k.began_at
+        AND coalesce(h.ended_at, 'infinity') >= coalesce(k.ended_at, 'infinity'))
+  UNION ALL
+  SELECT 'two owners at one instant', t.whom FROM title t JOIN title o USING (whom)
+   WHERE t.id < o.id AND tstzrange(t.began_at, t.ended_at) && tstzrange(o.began_at, o.ended_at)
+  UNION ALL
+  SELECT 'owned by nobody between two owners', whom FROM owned WHERE ended_at <> next
+  UNION ALL
+  SELECT 'held and owned by nobody at first', h.whom FROM first_holding h
+   WHERE NOT EXISTS (SELECT FROM title t WHERE t.whom = h.whom AND t.began_at <= h.began_at)
+  UNION ALL
+  SELECT 'held and owned by nobody now', h.whom FROM holding h
+   WHERE h.ended_at IS NULL AND NOT EXISTS (SELECT FROM title t WHERE t.whom = h.whom AND t.ended_at IS NULL)
+  UNION ALL
+  SELECT 'two of a ' || k.what || ' at one instant', k.whom FROM known k JOIN known o USING (whom, what)
+   WHERE k.lasting AND k.id < o.id AND tstzrange(k.began_at, k.ended_at) && tstzrange(o.began_at, o.ended_at)
+  UNION ALL
+  SELECT 'an accession number that two have', c.animal_id FROM accessions c JOIN animal ON animal.id = c.animal_id
+    JOIN accessions o ON o.number = c.number AND o.animal_id <> c.animal_id
+   WHERE c.superseded_at IS NULL AND o.superseded_at IS NULL
+  UNION ALL
+  SELECT 'held and without an accession', h.whom FROM holding h
+   WHERE NOT EXISTS (SELECT FROM accessions c JOIN record r USING (animal_id)
+                      WHERE r.whom = h.whom AND c.site_id = h.site_id AND c.superseded_at IS NULL)
+  UNION ALL
+  SELECT 'a chip that two bear at one instant', m.whom FROM mark m
+    JOIN mark o ON o.kind = m.kind AND o.folded = m.folded AND o.whom > m.whom
+   WHERE m.kind = 'transponder' AND tstzrange(m.began_at, m.ended_at) && tstzrange(o.began_at, o.ended_at)
+  UNION ALL
+  SELECT 'born after it came', b.whom FROM birth b JOIN first_holding h USING (whom) WHERE b.born_first > h.began_on
+  UNION ALL
+  SELECT 'two births', whom FROM birth GROUP BY whom HAVING count(*) > 1
+  UNION ALL
+  SELECT 'its own parent', c.whom FROM parents p JOIN record c USING (animal_id)
+    JOIN record o ON o.animal_id = p.parent_id
+   WHERE p.superseded_at IS NULL AND o.whom = c.whom AND p.id NOT IN (SELECT id FROM aside)
+  UNION ALL
+  SELECT 'two open transfers', whom FROM move
+   WHERE state IN ('proposed', 'agreed', 'dispatched') GROUP BY whom HAVING count(*) > 1
+  UNION ALL
+  SELECT 'a transfer that does not stand where its last step left it', m.whom
+    FROM move m JOIN step s ON s.transfer_id = m.id WHERE s.state <> m.state
+  UNION ALL
+  SELECT 'on its way and not held by the sender', m.whom FROM move m
+   WHERE m.state = 'dispatched' AND NOT EXISTS (
+     SELECT FROM holding h WHERE h.whom = m.whom AND h.ended_at IS NULL AND h.site_id = m.from_site_id)
+  UNION ALL
+  SELECT 'fewer than no young', litter_id FROM (
+    SELECT litter_id,
+           sum(CASE kind WHEN 'born' THEN males WHEN 'sexed' THEN males ELSE -males END) AS males,
+           sum(CASE kind WHEN 'born' THEN females WHEN 'sexed' THEN females ELSE -females END) AS females,
+           sum(CASE kind WHEN 'born' THEN unknown WHEN 'sexed' THEN -males - females ELSE -unknown END) AS unknown
+      FROM change GROUP BY litter_id) counted
+   WHERE least(males, females, unknown) < 0
+  UNION ALL
+  SELECT 'something in a litter before its birth', litter_id FROM change WHERE happened_on < born_on
+  UNION ALL
+  SELECT 'told apart and not held since that day', c.whom FROM change c
+   WHERE c.kind = 'told_apart' AND NOT EXISTS (
+     SELECT FROM holding h WHERE h.whom = c.whom AND h.began_how = 'told_apart' AND h.site_id = c.home
+        AND h.began_on = c.happened_on)
+  UNION ALL
+  SELECT 'told apart out of no litter', h.whom FROM holding h
+   WHERE h.began_how = 'told_apart' AND NOT EXISTS (SELECT FROM change c WHERE c.whom = h.whom)
+)
+SELECT DISTINCT what, whom FROM wrong ORDER BY what, whom
