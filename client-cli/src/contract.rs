@@ -1,23 +1,23 @@
 //! The calls of the contract: which message goes to which method, and whether it may be sent twice.
 
 use holt_proto::v1::{
-    self, animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
-    census_service_client::CensusServiceClient, check_service_client::CheckServiceClient,
-    climate_service_client::ClimateServiceClient, concern_service_client::ConcernServiceClient,
-    correction_service_client::CorrectionServiceClient, encounter_service_client::EncounterServiceClient,
-    enrichment_service_client::EnrichmentServiceClient, ethogram_service_client::EthogramServiceClient,
-    exchange_service_client::ExchangeServiceClient, feeding_service_client::FeedingServiceClient,
-    find_service_client::FindServiceClient, group_service_client::GroupServiceClient,
-    growth_service_client::GrowthServiceClient, history_service_client::HistoryServiceClient,
-    ledger_service_client::LedgerServiceClient, litter_service_client::LitterServiceClient,
-    loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
-    merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
-    people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
-    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
-    standing_service_client::StandingServiceClient, title_service_client::TitleServiceClient,
-    transfer_service_client::TransferServiceClient, upset_service_client::UpsetServiceClient,
-    watch_service_client::WatchServiceClient, weight_service_client::WeightServiceClient,
-    welfare_service_client::WelfareServiceClient,
+    self, amendment_service_client::AmendmentServiceClient, animal_service_client::AnimalServiceClient,
+    assessment_service_client::AssessmentServiceClient, census_service_client::CensusServiceClient,
+    check_service_client::CheckServiceClient, climate_service_client::ClimateServiceClient,
+    concern_service_client::ConcernServiceClient, correction_service_client::CorrectionServiceClient,
+    encounter_service_client::EncounterServiceClient, enrichment_service_client::EnrichmentServiceClient,
+    ethogram_service_client::EthogramServiceClient, exchange_service_client::ExchangeServiceClient,
+    feeding_service_client::FeedingServiceClient, find_service_client::FindServiceClient,
+    group_service_client::GroupServiceClient, growth_service_client::GrowthServiceClient,
+    history_service_client::HistoryServiceClient, ledger_service_client::LedgerServiceClient,
+    litter_service_client::LitterServiceClient, loan_service_client::LoanServiceClient,
+    mark_service_client::MarkServiceClient, merge_service_client::MergeServiceClient,
+    paper_service_client::PaperServiceClient, people_service_client::PeopleServiceClient,
+    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
+    site_service_client::SiteServiceClient, standing_service_client::StandingServiceClient,
+    title_service_client::TitleServiceClient, transfer_service_client::TransferServiceClient,
+    upset_service_client::UpsetServiceClient, watch_service_client::WatchServiceClient,
+    weight_service_client::WeightServiceClient, welfare_service_client::WelfareServiceClient,
 };
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
@@ -147,6 +147,13 @@ calls! {
         tell_apart SameRequest TellApartRequest => TellApartResponse;
         get_litter Reads GetLitterRequest => GetLitterResponse;
         list_litters Reads ListLittersRequest => ListLittersResponse;
+    }
+    AmendmentServiceClient {
+        propose_amendment SameRequest ProposeAmendmentRequest => ProposeAmendmentResponse;
+        accept_amendment SameRequest AcceptAmendmentRequest => AcceptAmendmentResponse;
+        decline_amendment SameRequest DeclineAmendmentRequest => DeclineAmendmentResponse;
+        withdraw_amendment SameRequest WithdrawAmendmentRequest => WithdrawAmendmentResponse;
+        list_amendments Reads ListAmendmentsRequest => ListAmendmentsResponse;
     }
     LoanServiceClient {
         list_loans Reads ListLoansRequest => ListLoansResponse;
@@ -329,6 +336,7 @@ paged! {
     ListUpsetsRequest: upsets of Upset;
     ListTransfersRequest: transfers of Transfer;
     ListLoansRequest: loans of Loan;
+    ListAmendmentsRequest: amendments of Amendment;
     ListOwnedElsewhereRequest: animals of Animal;
     ListSealsRequest: seals of Seal;
     GetHistoryRequest: facts of Fact;

@@ -57,6 +57,7 @@ words! {
     ConcernLevel: Watch "watch", Act "act", Urgent "urgent";
     ConcernState: Raised "raised", TakenUp "taken-up", Settled "settled";
     Confidence: Low "low", Medium "medium", High "high";
+    AmendmentState: Open "open", Accepted "accepted", Declined "declined", Withdrawn "withdrawn";
     DeathManner: Natural "natural", Euthanasia "euthanasia", Accident "accident", ByAnimal "by-animal",
         Unknown "unknown";
     DepartureDestination: Collection "collection", Wild "wild", Private "private", Escape "escape";
@@ -198,6 +199,7 @@ mod tests {
         complete::<v1::LifeOutcome>();
         complete::<v1::LitterChangeKind>();
         complete::<v1::LedgerBreakKind>();
+        complete::<v1::AmendmentState>();
         complete::<v1::LoanEnd>();
         complete::<v1::MarkKind>();
         complete::<v1::Nearness>();

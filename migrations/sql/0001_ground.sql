@@ -96,6 +96,43 @@ BEGIN
 END
 $$;
 
+-- The site in scope that answers for the animal: its holder, or its last one where nobody holds it; null where that
+-- is a site out of scope. So who holds it is told to nobody else.
+CREATE FUNCTION holt_answers(animal uuid) RETURNS uuid
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+  holder uuid;
+BEGIN
+  SELECT h.site_id INTO holder FROM holdings h
+   WHERE h.animal_id = animal AND h.superseded_at IS NULL ORDER BY h.began_at DESC LIMIT 1;
+  RETURN CASE WHEN holt_everywhere() OR holder = ANY (holt_sites()) THEN holder END;
+END
+$$;
+
+-- Whether a site in scope ever held or owned the animal: then it may propose changes of its record.
+CREATE FUNCTION holt_knew(animal uuid, site uuid) RETURNS boolean
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  RETURN (holt_everywhere() OR site = ANY (holt_sites())) AND (
+    EXISTS (SELECT FROM holdings h
+             WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.site_id = site)
+    OR EXISTS (SELECT FROM titles t
+                WHERE t.animal_id = animal AND t.superseded_at IS NULL AND t.owner_site_id = site));
+END
+$$;
+
+-- Whether the write under way accepts a change that a site proposed for the animal: what that site recorded with it
+-- is then changed along.
+CREATE FUNCTION holt_consented(animal uuid, site uuid, request uuid) RETURNS boolean
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  RETURN EXISTS (
+    SELECT FROM amendment_answers n
+     WHERE n.animal_id = animal AND n.request_id = request AND n.proposer_id = site AND n.outcome = 'accepted'
+       AND n.site_id = ANY (holt_sites()));
+END
+$$;
+
 -- Whether the animal is on its way to or from a site in scope, so that one side may close what the other
 -- side opened: the holding passes in one transaction of the receiver.
 CREATE FUNCTION holt_hands_over(animal uuid) RETURNS boolean
@@ -212,7 +249,8 @@ BEGIN
   END IF;
   EXECUTE format('CREATE POLICY read ON %s FOR SELECT USING (%s OR holt_sees(animal_id, recorded_at))',
                  tab, own);
-  EXECUTE format('CREATE POLICY record ON %s FOR INSERT WITH CHECK (%s%s)', tab, own, extra);
+  EXECUTE format('CREATE POLICY record ON %s FOR INSERT
+                  WITH CHECK (%s%s OR holt_consented(animal_id, site_id, request_id))', tab, own, extra);
   EXECUTE format('CREATE POLICY supersede ON %s FOR UPDATE USING (%s OR holt_holds(animal_id)%s)',
                  tab, own, extra);
 END

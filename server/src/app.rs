@@ -16,23 +16,23 @@ use crate::store::secret::Secret;
 use crate::store::{self, ConnectError, Limits, Login, Serving, Store};
 use chrono::TimeDelta;
 use holt_proto::v1::{
-    animal_service_server::AnimalServiceServer, assessment_service_server::AssessmentServiceServer,
-    census_service_server::CensusServiceServer, check_service_server::CheckServiceServer,
-    climate_service_server::ClimateServiceServer, concern_service_server::ConcernServiceServer,
-    correction_service_server::CorrectionServiceServer, encounter_service_server::EncounterServiceServer,
-    enrichment_service_server::EnrichmentServiceServer, ethogram_service_server::EthogramServiceServer,
-    exchange_service_server::ExchangeServiceServer, feeding_service_server::FeedingServiceServer,
-    find_service_server::FindServiceServer, group_service_server::GroupServiceServer,
-    growth_service_server::GrowthServiceServer, history_service_server::HistoryServiceServer,
-    ledger_service_server::LedgerServiceServer, litter_service_server::LitterServiceServer,
-    loan_service_server::LoanServiceServer, mark_service_server::MarkServiceServer,
-    merge_service_server::MergeServiceServer, paper_service_server::PaperServiceServer,
-    people_service_server::PeopleServiceServer, placement_service_server::PlacementServiceServer,
-    report_service_server::ReportServiceServer, site_service_server::SiteServiceServer,
-    standing_service_server::StandingServiceServer, title_service_server::TitleServiceServer,
-    transfer_service_server::TransferServiceServer, upset_service_server::UpsetServiceServer,
-    watch_service_server::WatchServiceServer, weight_service_server::WeightServiceServer,
-    welfare_service_server::WelfareServiceServer,
+    amendment_service_server::AmendmentServiceServer, animal_service_server::AnimalServiceServer,
+    assessment_service_server::AssessmentServiceServer, census_service_server::CensusServiceServer,
+    check_service_server::CheckServiceServer, climate_service_server::ClimateServiceServer,
+    concern_service_server::ConcernServiceServer, correction_service_server::CorrectionServiceServer,
+    encounter_service_server::EncounterServiceServer, enrichment_service_server::EnrichmentServiceServer,
+    ethogram_service_server::EthogramServiceServer, exchange_service_server::ExchangeServiceServer,
+    feeding_service_server::FeedingServiceServer, find_service_server::FindServiceServer,
+    group_service_server::GroupServiceServer, growth_service_server::GrowthServiceServer,
+    history_service_server::HistoryServiceServer, ledger_service_server::LedgerServiceServer,
+    litter_service_server::LitterServiceServer, loan_service_server::LoanServiceServer,
+    mark_service_server::MarkServiceServer, merge_service_server::MergeServiceServer,
+    paper_service_server::PaperServiceServer, people_service_server::PeopleServiceServer,
+    placement_service_server::PlacementServiceServer, report_service_server::ReportServiceServer,
+    site_service_server::SiteServiceServer, standing_service_server::StandingServiceServer,
+    title_service_server::TitleServiceServer, transfer_service_server::TransferServiceServer,
+    upset_service_server::UpsetServiceServer, watch_service_server::WatchServiceServer,
+    weight_service_server::WeightServiceServer, welfare_service_server::WelfareServiceServer,
 };
 use std::num::NonZeroU32;
 use std::path::{Path, PathBuf};
@@ -298,6 +298,7 @@ fn routes(api: &Api, config: &Config) -> Routes {
         }};
     }
     all![
+        AmendmentServiceServer,
         AnimalServiceServer,
         AssessmentServiceServer,
         CensusServiceServer,

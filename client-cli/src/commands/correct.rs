@@ -50,7 +50,7 @@ pub(crate) struct Correct {
 /// What it should have been.
 #[derive(Args, Clone, Debug, Default)]
 #[group(multiple = true)]
-struct Change {
+pub(super) struct Change {
     /// The day or time at which it was, or from which it was so
     #[arg(long, value_name = "TIME", conflicts_with = "on")]
     at: Option<WhenWord>,
@@ -150,7 +150,7 @@ impl Correct {
 }
 
 impl Change {
-    fn read(
+    pub(super) fn read(
         self,
         zone: chrono_tz::Tz,
         now: chrono::DateTime<chrono::Utc>,

@@ -1,5 +1,6 @@
 //! What can be typed, one file each: read the arguments, ask the server, show the answer.
 
+mod amendment;
 mod animal;
 mod assess;
 mod assessments;
@@ -99,6 +100,7 @@ pub(crate) enum Asking {
     Title(title::Title),
     History(history::History),
     Correct(correct::Correct),
+    Amendment(amendment::Amendment),
     Merge(merge::Merge),
     Unmerge(merge::Unmerge),
     Report(report::Report),
@@ -171,6 +173,7 @@ impl Asking {
             Self::Title(command) => command.run(errand).await,
             Self::History(command) => command.run(errand).await,
             Self::Correct(command) => command.run(errand).await,
+            Self::Amendment(command) => command.run(errand).await,
             Self::Merge(command) => command.run(errand).await,
             Self::Unmerge(command) => command.run(errand).await,
             Self::Report(command) => command.run(errand).await,

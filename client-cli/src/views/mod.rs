@@ -5,6 +5,7 @@
 //! and what is not there is `null` or empty.
 
 pub(crate) mod agreement;
+pub(crate) mod amendment;
 pub(crate) mod animal;
 pub(crate) mod archive;
 pub(crate) mod assessment;

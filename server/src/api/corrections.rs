@@ -23,7 +23,7 @@ fn moment(form: &mut Form, name: &str, at: Option<Timestamp>, on: Option<v1::Day
     instant.or_else(|| form.optional_day(&on_field, on).map(Moment::On))
 }
 
-fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
+pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
     let Some(wire) = wire else {
         form.wrong("change", "is missing", "say what the fact is to say instead");
         return Change::default();

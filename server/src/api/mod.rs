@@ -1,5 +1,6 @@
 //! The wire: decode, ask the records, encode. One file per service, named as the protos.
 
+pub mod amendments;
 pub mod animals;
 pub mod assessments;
 pub mod caller;

@@ -138,7 +138,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 43] = [
+    const ALL: [Reason; 45] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -182,6 +182,8 @@ mod tests {
         Reason::NotTheOwner,
         Reason::BetweenSites,
         Reason::ObservationDoesNotFit,
+        Reason::HeldElsewhere,
+        Reason::AmendmentWrongState,
     ];
 
     #[test]

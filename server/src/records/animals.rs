@@ -317,42 +317,48 @@ pub async fn leave(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("leave", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let animal = held_now(&tx, &permit, &left.animal).await?;
-        guard_version("animal", left.version, animal.version)?;
-        let at = left.at(permit.site(), tx.now())?;
-        refuse_earlier_than_known(&tx, &animal, at, left.time_field()).await?;
-        end_transfer(&mut tx, &permit, &animal, left, at).await?;
-        let spoken = animal.label();
-        let (how, source, name, country, why) = match &left.how {
-            Leaving::Death(death) => {
-                refuse_odd_days(death, animal.held_since, permit.site().day_of(tx.now()))?;
-                let when = (at, left.when.day, left.when.at.is_none());
-                deaths::insert(&mut tx, permit.site().id, animal.id, when, death).await?;
-                (Ended::Death, "", String::new(), String::new(), "the animal died")
-            }
-            Leaving::Departure { destination: Destination::Escape, name, country, .. } => {
-                (Ended::Escape, "escape", name.clone(), country.clone(), "the animal escaped")
-            }
-            Leaving::Departure { destination, name, country, .. } => {
-                (Ended::Departure, destination.as_str(), name.clone(), country.clone(), "the animal left")
-            }
-        };
-        let ending = Ending { how, at, on: left.when.day, source, name, country, transfer: None };
-        off_the_books(&mut tx, &permit, animal.id, ending, why).await?;
-        if let Leaving::Departure { destination, name, loan, .. } = &left.how {
-            let when = (at, left.when.day);
-            keep_or_end_title(&mut tx, &permit, &animal, *destination, name, loan.as_ref(), when).await?;
-        }
-        let animal = view(&tx, &permit, &spoken, tx.now()).await?;
-        let missing = match &left.how {
-            Leaving::Death(_) => Vec::new(),
-            Leaving::Departure { papers, .. } => {
-                papers::accompany(&mut tx, &permit, &animal, Occasion::Departure, papers).await?
-            }
-        };
-        Ok(tx.commit(Booked { animal, missing }).await?)
+        let booked = take_off(&mut tx, &permit, left).await?;
+        Ok(tx.commit(booked).await?)
     })
     .await
+}
+
+/// Takes an animal off the books of the site that holds it.
+pub(super) async fn take_off(tx: &mut Tx, permit: &Permit, left: &Left) -> Result<Booked> {
+    let animal = held_now(tx, permit, &left.animal).await?;
+    guard_version("animal", left.version, animal.version)?;
+    let at = left.at(permit.site(), tx.now())?;
+    refuse_earlier_than_known(tx, &animal, at, left.time_field()).await?;
+    end_transfer(tx, permit, &animal, left, at).await?;
+    let spoken = animal.label();
+    let (how, source, name, country, why) = match &left.how {
+        Leaving::Death(death) => {
+            refuse_odd_days(death, animal.held_since, permit.site().day_of(tx.now()))?;
+            let when = (at, left.when.day, left.when.at.is_none());
+            deaths::insert(tx, permit.site().id, animal.id, when, death).await?;
+            (Ended::Death, "", String::new(), String::new(), "the animal died")
+        }
+        Leaving::Departure { destination: Destination::Escape, name, country, .. } => {
+            (Ended::Escape, "escape", name.clone(), country.clone(), "the animal escaped")
+        }
+        Leaving::Departure { destination, name, country, .. } => {
+            (Ended::Departure, destination.as_str(), name.clone(), country.clone(), "the animal left")
+        }
+    };
+    let ending = Ending { how, at, on: left.when.day, source, name, country, transfer: None };
+    off_the_books(tx, permit, animal.id, ending, why).await?;
+    if let Leaving::Departure { destination, name, loan, .. } = &left.how {
+        let when = (at, left.when.day);
+        keep_or_end_title(tx, permit, &animal, *destination, name, loan.as_ref(), when).await?;
+    }
+    let animal = view(tx, permit, &spoken, tx.now()).await?;
+    let missing = match &left.how {
+        Leaving::Death(_) => Vec::new(),
+        Leaving::Departure { papers, .. } => {
+            papers::accompany(tx, permit, &animal, Occasion::Departure, papers).await?
+        }
+    };
+    Ok(Booked { animal, missing })
 }
 
 /// An animal that leaves on loan stays its owner's; one that leaves otherwise is the site's no more, unless it

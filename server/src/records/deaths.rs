@@ -7,9 +7,8 @@ use crate::model::death::{Body, Death, Disposal, PostMortem};
 use crate::model::fact::FactKind;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
-use crate::records::corrections::of_another_site;
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, fresh, guard_version, one_animal, view};
+use crate::records::{Records, fresh, guard_version, holder, one_animal, view};
 use crate::store::animals::{self, Lock};
 use crate::store::{corrections, retrying};
 use chrono::NaiveDate;
@@ -54,8 +53,8 @@ pub async fn examined(
             .at("animal")
             .into());
         };
-        if death.site() != permit.site().id {
-            return Err(of_another_site(FactKind::Death).into());
+        if !holder::decides(&tx, &permit, label.id).await? {
+            return Err(holder::elsewhere(&animal, FactKind::Death).into());
         }
         let body = &told.body;
         let mut columns = Map::new();

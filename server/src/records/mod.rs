@@ -1,6 +1,7 @@
 //! The rules of the trade, one file per concept: may they, is it so, then write.
 
 pub mod alarms;
+pub mod amendments;
 pub mod animals;
 pub mod assessments;
 pub(crate) mod background;
@@ -20,6 +21,7 @@ pub mod find;
 pub mod groups;
 pub mod growth;
 pub mod history;
+mod holder;
 pub mod ledger;
 pub mod litters;
 pub mod loans;
@@ -268,7 +270,7 @@ async fn not_held(snapshot: &Snapshot, permit: &Permit, animal: &Animal) -> Resu
                 Refusal::new(
                     Reason::AnimalNotHeldThen,
                     format!("{code} does not hold {spoken}: {now}"),
-                    "check which animal is meant, and on which day",
+                    "check which animal is meant, and on which day; what concerns its life, propose to its holder",
                 )
                 .fact("animal", animal.id.to_string()),
             )

@@ -89,6 +89,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "somebody changed the species meanwhile",
         "look at it again",
     ),
+    (
+        "amendment_answers_pkey",
+        Reason::Contention,
+        "somebody answered the amendment meanwhile",
+        "look at it again",
+    ),
     ("births_one_key", Reason::Exists, "a birth of this animal is on record", "correct the one on record"),
     ("parents_once_key", Reason::Exists, "this parent is on record", "nothing needs to be done"),
     ("parents_one_dam_key", Reason::Exists, "a dam of this animal is on record", "correct the one on record"),

@@ -111,6 +111,21 @@ pub async fn lasts(tx: &Tx, animal: Uuid, site: Uuid) -> Result<bool, Error> {
     Ok(open.is_some_and(|open| open.site_id == site))
 }
 
+/// The site in scope that answers for an animal: its holder, or its last one where nobody holds it; none where that is
+/// a site out of scope.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn answers(snapshot: &Snapshot, animal: Uuid) -> Result<Option<Uuid>, Error> {
+    use sea_orm::FromQueryResult;
+    #[derive(FromQueryResult)]
+    struct Answers {
+        site: Option<Uuid>,
+    }
+    let rows = snapshot.rows::<Answers>("SELECT holt_answers($1) AS site", [animal.into()]).await?;
+    Ok(rows.into_iter().find_map(|row| row.site))
+}
+
 /// The holding that is open, where the caller may see it.
 async fn open(tx: &Tx, animal: Uuid) -> Result<Option<holding::Model>, Error> {
     let open = holding::Entity::find()

@@ -7,6 +7,7 @@
 
 pub mod access;
 pub mod accessions;
+pub mod amendments;
 pub mod animals;
 pub mod assessments;
 pub mod census;

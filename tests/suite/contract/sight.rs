@@ -443,10 +443,50 @@ impl Scene {
         enriched(&this.house, &this.quill, "Weir family").await;
         shown(&this.house, &this.quill, "Bramble").await;
         watched(&this.house, &this.quill).await;
+        this.amended(&third).await;
         // A move that is none of Brack's business.
         this.propose("Sedge", &third.code, v1::TransferTerms::Loan).await;
         ledger::seal(&this.house.records, &Caller::itself()).await.unwrap();
         this
+    }
+
+    /// An animal that lives elsewhere, of which Quill proposed something and withdrew it.
+    async fn amended(&self, third: &Park) {
+        let otter = self.house.otter(&self.quill, "Willow").await;
+        let transfer_id = self.propose("Willow", &third.code, v1::TransferTerms::TitlePasses).await;
+        let request_id = || self.house.request();
+        let id = || transfer_id.clone();
+        let mut receiver = third.registrar.client.transfers();
+        let agree =
+            v1::AgreeTransferRequest { request_id: request_id(), transfer_id: id(), ..Default::default() };
+        receiver.agree_transfer(agree).await.unwrap();
+        let leave =
+            v1::DispatchTransferRequest { request_id: request_id(), transfer_id: id(), ..Default::default() };
+        self.quill.registrar.client.transfers().dispatch_transfer(leave).await.unwrap();
+        let come =
+            v1::ReceiveTransferRequest { request_id: request_id(), transfer_id: id(), ..Default::default() };
+        receiver.receive_transfer(come).await.unwrap();
+        let ask =
+            v1::GetHistoryRequest { site: "QUI".to_owned(), animal: otter.id.clone(), ..Default::default() };
+        let facts = self.quill.auditor.client.history().get_history(ask).await.unwrap().into_inner().facts;
+        let name = facts.iter().find(|fact| fact.kind() == v1::FactKind::Mark).unwrap();
+        let propose = v1::ProposeAmendmentRequest {
+            request_id: request_id(),
+            site: "QUI".to_owned(),
+            animal: otter.id,
+            because: "never called so".to_owned(),
+            validate_only: false,
+            change: Some(v1::propose_amendment_request::Change::WithdrawnFactId(name.id.clone())),
+        };
+        let mut amendments = self.quill.registrar.client.amendments();
+        let proposed = amendments.propose_amendment(propose).await.unwrap().into_inner().amendment.unwrap();
+        let withdraw = v1::WithdrawAmendmentRequest {
+            request_id: request_id(),
+            site: "QUI".to_owned(),
+            amendment_id: proposed.id,
+            because: String::new(),
+        };
+        amendments.withdraw_amendment(withdraw).await.unwrap();
     }
 
     async fn propose(&self, animal: &str, to: &str, terms: v1::TransferTerms) -> String {

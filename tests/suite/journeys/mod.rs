@@ -17,6 +17,7 @@ mod find;
 mod groups;
 mod growth;
 mod histories;
+mod holder;
 mod ledger;
 mod litters;
 mod loans;

@@ -8,9 +8,11 @@ use crate::model::paper::Content;
 use crate::records::error::{Refusal, Violation};
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::{Mass, Sex};
+use serde::{Deserialize, Deserializer, Serialize};
 
 /// When something was: the instant, or the day alone.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Moment {
     At(DateTime<Utc>),
     On(NaiveDate),
@@ -18,14 +20,15 @@ pub enum Moment {
 
 /// The code of a mark, and what it is as that of a transponder: code and issuer, or what is wrong and what
 /// to do instead.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Code {
     pub text: String,
     pub transponder: Result<(String, String), (String, String)>,
 }
 
 /// What a fact is to say instead; none where it is to stay.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Change {
     pub born: Option<(NaiveDate, NaiveDate)>,
     pub estimated: Option<bool>,
@@ -45,10 +48,52 @@ pub struct Change {
     pub paper: Option<Content>,
     pub moment: Option<Moment>,
     /// Some(None): it did not end.
+    #[serde(deserialize_with = "given", skip_serializing_if = "Option::is_none")]
     pub ended: Option<Option<Moment>>,
 }
 
+/// A null that is given says that it did not end; one that is not given says nothing.
+fn given<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Option<Moment>>, D::Error> {
+    Option::deserialize(from).map(Some)
+}
+
+impl Moment {
+    fn spoken(self) -> String {
+        match self {
+            Self::At(at) => at.format("%Y-%m-%d %H:%M UTC").to_string(),
+            Self::On(day) => day.to_string(),
+        }
+    }
+}
+
 impl Change {
+    /// What of a life is to be said instead, in words.
+    pub(in crate::records) fn spoken(&self) -> String {
+        let span = |(first, last): (NaiveDate, NaiveDate)| {
+            if first == last { format!("born on {first}") } else { format!("born from {first} to {last}") }
+        };
+        let sex = |sex| format!("sex {}", crate::store::animals::sex_text(sex));
+        let end = |end: Option<Moment>| {
+            end.map_or_else(|| "lasts".to_owned(), |end| format!("ended {}", end.spoken()))
+        };
+        let estimate = |yes| if yes { "an estimate" } else { "not an estimate" }.to_owned();
+        let said = [
+            self.born.map(span),
+            self.estimated.map(estimate),
+            self.sex.map(sex),
+            self.parent.as_ref().map(|parent| format!("parent {parent}")),
+            self.share.map(|share| format!("share {share}")),
+            self.parents_because.as_ref().map(|why| format!("parents are right because: {why}")),
+            self.code.as_ref().map(|code| format!("code {}", code.text)),
+            self.place_on_body.as_ref().map(|place| format!("place on body {place}")),
+            self.manner.map(|manner| format!("manner {}", manner.as_str())),
+            self.note.as_ref().map(|note| format!("note: {note}")),
+            self.moment.map(|moment| format!("at {}", moment.spoken())),
+            self.ended.map(end),
+        ];
+        said.into_iter().flatten().collect::<Vec<_>>().join("; ")
+    }
+
     /// Names of what is given.
     fn given(&self) -> Vec<&'static str> {
         [
@@ -76,7 +121,7 @@ impl Change {
     }
 
     /// Refuses what a fact of this kind does not say.
-    pub(super) fn fits(&self, kind: FactKind) -> Result<(), Refusal> {
+    pub(in crate::records) fn fits(&self, kind: FactKind) -> Result<(), Refusal> {
         let fields: &[&str] = match kind {
             FactKind::Birth => &["born_on", "born_estimated", "parents_because"],
             FactKind::Sex => &["sex", "happened_at"],

@@ -3,7 +3,7 @@
 use super::{Change, Moment, Work, malformed, out_of_order};
 use crate::model::fact::{FactKind, Version};
 use crate::model::reason::Reason;
-use crate::records::error::{Refusal, Result};
+use crate::records::error::{Error, Refusal, Result};
 use crate::records::parents::{self, Birth};
 use crate::records::{assessments, one_animal, papers, weights};
 use crate::store::animals::{Lock, Parent};
@@ -32,7 +32,10 @@ impl Work<'_> {
                     )
                     .into());
                 }
-                let (at, on, _) = self.beginning(Moment::On(first))?;
+                // The day is that of the site where it was born, which may have proposed this.
+                let site = self.consents.filter(|site| site.id == born_here.site());
+                let site = site.unwrap_or_else(|| self.permit.site());
+                let (at, on, _) = self.moment(site, Moment::On(first), |day| site.start_of(day))?;
                 if let Some(began) = born_here.instant("began_at") {
                     self.move_beginning(began, at, on).await?;
                 }
@@ -47,7 +50,12 @@ impl Work<'_> {
             for parent in corrections::standing(self.tx, self.animal.id, FactKind::Parent).await? {
                 let (text, before) = (parent.text("parent_id"), parent.text("because").unwrap_or_default());
                 let because = change.parents_because.as_deref().unwrap_or(before);
-                let fit = self.fit(&parent, text.unwrap_or_default(), Some((first, last)), because).await?;
+                let days = Some((first, last));
+                let fit = match self.fit(&parent, text.unwrap_or_default(), days, because).await {
+                    // A parent at another site, recorded there: what the site may not see it cannot judge.
+                    Err(Error::Refused(refusal)) if refusal.reason == Reason::NotFound => continue,
+                    fit => fit?,
+                };
                 if let Some(fit) = fit.filter(|fit| fit.because != before) {
                     let columns = json!({ "because": fit.because });
                     self.replace(&parent, columns.as_object().cloned().unwrap_or_default()).await?;
@@ -154,7 +162,7 @@ impl Work<'_> {
         }
         let mut at = self.fact.instant("weighed_at").unwrap_or_default();
         if let Some(moment) = change.moment {
-            let (instant, on, day_only) = self.moment(moment, |day| site.noon_of(day))?;
+            let (instant, on, day_only) = self.moment(site, moment, |day| site.noon_of(day))?;
             at = instant;
             columns.extend([
                 ("weighed_at".to_owned(), json!(at)),
@@ -198,7 +206,8 @@ impl Work<'_> {
             );
         }
         if let Some(moment) = change.moment {
-            let (at, on, _) = self.moment(moment, |day| self.permit.site().noon_of(day))?;
+            let site = self.permit.site();
+            let (at, on, _) = self.moment(site, moment, |day| site.noon_of(day))?;
             columns.extend([("assessed_at".to_owned(), json!(at)), ("assessed_on".to_owned(), json!(on))]);
         }
         self.put(Value::Object(columns)).await

@@ -13,8 +13,9 @@ use crate::model::concern::Concern;
 use crate::model::fact::{FactKind, Told, Version};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
+use crate::model::site::Site;
 use crate::records::error::{Refusal, Result, Violation};
-use crate::records::{Records, fresh, guard_version, history, one_animal, view, weights};
+use crate::records::{Records, fresh, guard_version, history, holder, one_animal, view, weights};
 use crate::store::animals::Lock;
 use crate::store::{Tx, corrections, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -54,6 +55,10 @@ struct Work<'a> {
     animal: &'a Animal,
     fact: &'a Version,
     why: &'a str,
+    /// Whether the site answers for the animal.
+    decides: bool,
+    /// A site that proposed this very change.
+    consents: Option<&'a Site>,
     /// Identifiers of what was changed.
     done: Vec<Uuid>,
     /// Animals whose readings were changed.
@@ -78,85 +83,92 @@ pub async fn correct(
         let label = one_animal(&tx, Some(&permit), &asked.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", asked.version, animal.version)?;
-        let fact = corrections::find(&tx, animal.id, asked.fact).await?;
-        let fact = fact.ok_or_else(|| Refusal::not_found("fact", &asked.fact.to_string()))?;
-        if !fact.stands() {
-            return Err(Refusal::new(
-                Reason::VersionPassed,
-                format!("this {} was corrected or ended meanwhile", fact.kind.spoken()),
-                "look at the animal's history again, and correct what stands now",
-            )
-            .fact("version", animal.version.to_string())
-            .into());
-        }
-        may_correct(caller, &permit, &animal, &fact, tx.now())?;
-        let why =
-            format!("{}: {}", if asked.change.is_some() { "corrected" } else { "struck out" }, asked.because);
-        let mut work = Work {
-            tx: &mut tx,
-            permit: &permit,
-            animal: &animal,
-            fact: &fact,
-            why: &why,
-            done: Vec::new(),
-            weighed: Vec::new(),
-        };
-        match &asked.change {
-            Some(change) => work.change(change).await?,
-            None => work.strike_out().await?,
-        }
-        work.nothing_astray().await?;
-        let (done, weighed) = (work.done, work.weighed);
-        let concerns = weights::watch_again(records, &mut tx, &permit, &weighed).await?;
-        let version = crate::store::animals::bump(&mut tx, animal.id).await?;
-        for other in weighed.iter().filter(|other| other.id != animal.id) {
-            crate::store::animals::bump(&mut tx, other.id).await?;
-        }
-        let owners: Vec<Uuid> =
-            std::iter::once(animal.id).chain(weighed.iter().map(|label| label.id)).collect();
-        let facts = history::these(&tx, caller, &owners, &done).await?;
-        Ok(tx.commit(Corrected { facts, version, concerns }).await?)
+        let fact = standing_fact(&tx, &animal, asked.fact).await?;
+        may_correct(caller, &permit, &fact, tx.now())?;
+        let why = Why { because: asked.because.clone(), consents: None };
+        let what = (asked.fact, asked.change.as_ref());
+        let corrected = make(records, caller, &mut tx, &permit, &animal, what, &why).await?;
+        Ok(tx.commit(corrected).await?)
     })
     .await
 }
 
-/// Whether the caller may correct a fact: what the site recorded, and who and what the animal is, where the
-/// site holds it; without a registrar's role, readings of the last days: rounds are shared, and whoever sees
-/// the slip mends it under their own name.
+/// Why a fact is corrected, and at whose asking.
+pub(super) struct Why {
+    pub(super) because: String,
+    /// A site that proposed the very change: what it recorded with the fact is changed along.
+    pub(super) consents: Option<Site>,
+}
+
+/// The fact of an animal that is meant, which must stand.
+pub(super) async fn standing_fact(tx: &Tx, animal: &Animal, id: Uuid) -> Result<Version> {
+    let fact = corrections::find(tx, animal.id, id).await?;
+    let fact = fact.ok_or_else(|| Refusal::not_found("fact", &id.to_string()))?;
+    if fact.stands() {
+        return Ok(fact);
+    }
+    Err(Refusal::new(
+        Reason::VersionPassed,
+        format!("this {} was corrected or ended meanwhile", fact.kind.spoken()),
+        "look at the animal's history again, and correct what stands now",
+    )
+    .fact("version", animal.version.to_string())
+    .into())
+}
+
+/// Makes a correction of an animal that is locked.
+pub(super) async fn make(
+    records: &Records,
+    caller: &Caller,
+    tx: &mut Tx,
+    permit: &Permit,
+    animal: &Animal,
+    (fact, change): (Uuid, Option<&Change>),
+    why: &Why,
+) -> Result<Corrected> {
+    let fact = standing_fact(tx, animal, fact).await?;
+    let decides = holder::decides(tx, permit, animal.id).await?;
+    holder::refuse_anothers(permit, animal, decides, &fact, None)?;
+    let said = format!("{}: {}", if change.is_some() { "corrected" } else { "struck out" }, why.because);
+    let mut work = Work {
+        tx: &mut *tx,
+        permit,
+        animal,
+        fact: &fact,
+        why: &said,
+        decides,
+        consents: why.consents.as_ref(),
+        done: Vec::new(),
+        weighed: Vec::new(),
+    };
+    match change {
+        Some(change) => work.change(change).await?,
+        None => work.strike_out().await?,
+    }
+    work.nothing_astray().await?;
+    let (done, weighed) = (work.done, work.weighed);
+    let concerns = weights::watch_again(records, tx, permit, &weighed).await?;
+    let version = crate::store::animals::bump(tx, animal.id).await?;
+    for other in weighed.iter().filter(|other| other.id != animal.id) {
+        crate::store::animals::bump(tx, other.id).await?;
+    }
+    let owners: Vec<Uuid> = std::iter::once(animal.id).chain(weighed.iter().map(|label| label.id)).collect();
+    let facts = history::these(tx, caller, &owners, &done).await?;
+    Ok(Corrected { facts, version, concerns })
+}
+
+/// Refuses whoever is no registrar, but for readings of the last days: rounds are shared, and whoever sees the slip
+/// corrects it under their own name.
 fn may_correct(
     caller: &Caller,
     permit: &Permit,
-    animal: &Animal,
     fact: &Version,
     now: DateTime<Utc>,
 ) -> std::result::Result<(), Refusal> {
-    let site = permit.site();
-    if let Err(denied) = caller.may(Deed::Register, site) {
-        let new = fact.kind == FactKind::Weight
-            && fact.instant("recorded_at").is_some_and(|at| now - at <= NEW_READING);
-        if !new {
-            return Err(denied.into());
-        }
-    }
-    let holds = animal.holder == site.code && animal.status == crate::model::animal::Status::Held;
-    if fact.site() == site.id || (is_of_the_animal(fact.kind) && holds) {
-        Ok(())
-    } else {
-        Err(of_another_site(fact.kind))
-    }
-}
-
-/// Who and what an animal is, wherever it was found out.
-const fn is_of_the_animal(kind: FactKind) -> bool {
-    matches!(kind, FactKind::Birth | FactKind::Sex | FactKind::Parent | FactKind::Mark)
-}
-
-pub(super) fn of_another_site(kind: FactKind) -> Refusal {
-    Refusal::new(
-        Reason::FactOfAnotherSite,
-        format!("another site recorded the {}", kind.spoken()),
-        "ask that site's registrar to correct it",
-    )
+    let Err(denied) = caller.may(Deed::Register, permit.site()) else { return Ok(()) };
+    let new = fact.kind == FactKind::Weight
+        && fact.instant("recorded_at").is_some_and(|at| now - at <= NEW_READING);
+    if new { Ok(()) } else { Err(denied.into()) }
 }
 
 fn malformed(field: &str, say: impl Into<String>, mend: &str) -> Refusal {
@@ -200,14 +212,18 @@ impl Work<'_> {
         self.replace(self.fact, changes).await
     }
 
-    /// Supersedes a fact by one with other columns. Who and what the animal is, its holder answers for.
+    /// Supersedes a fact by one with other columns. What is of the animal's life is its holder's from then on; what
+    /// a site that consents recorded stays that site's.
     async fn replace(&mut self, old: &Version, mut columns: Map<String, Value>) -> Result<()> {
-        let site = self.permit.site();
-        if old.site() != site.id {
-            if !is_of_the_animal(old.kind) {
-                return Err(of_another_site(old.kind).into());
-            }
-            columns.insert("site_id".to_owned(), json!(site.id));
+        holder::refuse_anothers(
+            self.permit,
+            self.animal,
+            self.decides,
+            old,
+            self.consents.map(|site| site.id),
+        )?;
+        if holder::is_of_its_life(old.kind) {
+            columns.insert("site_id".to_owned(), json!(self.permit.site().id));
         }
         let new = corrections::replace(self.tx, old, &columns, self.why).await?;
         self.done.push(new.id());
@@ -217,10 +233,11 @@ impl Work<'_> {
     /// The instant of a moment and its day, and whether the day alone is known; refused in the future.
     fn moment(
         &self,
+        site: &Site,
         moment: Moment,
         of_day: impl Fn(NaiveDate) -> DateTime<Utc>,
     ) -> std::result::Result<(DateTime<Utc>, NaiveDate, bool), Refusal> {
-        let (site, now) = (self.permit.site(), self.tx.now());
+        let now = self.tx.now();
         let (at, day, day_only) = match moment {
             Moment::At(at) => (at, site.day_of(at), false),
             Moment::On(day) if day > site.day_of(now) => {
@@ -236,11 +253,13 @@ impl Work<'_> {
     }
 
     fn beginning(&self, moment: Moment) -> std::result::Result<(DateTime<Utc>, NaiveDate, bool), Refusal> {
-        self.moment(moment, |day| self.permit.site().start_of(day))
+        let site = self.permit.site();
+        self.moment(site, moment, |day| site.start_of(day))
     }
 
     fn end(&self, moment: Moment) -> std::result::Result<(DateTime<Utc>, NaiveDate, bool), Refusal> {
-        self.moment(moment, |day| self.permit.site().close_of(day))
+        let site = self.permit.site();
+        self.moment(site, moment, |day| site.close_of(day))
     }
 
     async fn strike_out(&mut self) -> Result<()> {

@@ -1,6 +1,8 @@
 //! One file per table, nothing else in it.
 
 pub mod accession;
+pub mod amendment;
+pub mod amendment_answer;
 pub mod animal;
 pub mod assessment;
 pub mod birth;

@@ -60,7 +60,7 @@ impl Holding {
 }
 
 /// A day on which something happened to an animal, and the instant where that is known too.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct When {
     pub day: NaiveDate,
     pub at: Option<DateTime<Utc>>,

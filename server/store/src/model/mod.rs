@@ -1,5 +1,6 @@
 //! Plain data and its own predicates: what the records are about, free of database and wire.
 
+pub mod amendment;
 pub mod animal;
 pub mod assessment;
 pub mod check;

@@ -49,6 +49,8 @@ pub enum Reason {
     NotTheOwner,
     BetweenSites,
     ObservationDoesNotFit,
+    HeldElsewhere,
+    AmendmentWrongState,
 }
 
 /// What kind of refusal a reason makes, which decides the status code.
@@ -83,7 +85,9 @@ impl Reason {
             | Self::ObservationDoesNotFit
             | Self::PageTokenRefused => Kind::Malformed,
             Self::NotSignedIn | Self::SignInFailed | Self::RefreshRefused => Kind::NotSignedIn,
-            Self::RoleNeeded | Self::TransferOtherSite | Self::FactOfAnotherSite => Kind::NotAllowed,
+            Self::RoleNeeded | Self::TransferOtherSite | Self::FactOfAnotherSite | Self::HeldElsewhere => {
+                Kind::NotAllowed
+            }
             Self::NotFound => Kind::NotFound,
             Self::Exists | Self::RequestIdReused => Kind::Exists,
             Self::PasswordChangeNeeded
@@ -103,6 +107,7 @@ impl Reason {
             | Self::LedgerBroken
             | Self::MergeConflict
             | Self::NotTheOwner
+            | Self::AmendmentWrongState
             | Self::BetweenSites => Kind::WrongState,
             Self::VersionPassed | Self::Contention => Kind::Changed,
             Self::TooMuch => Kind::TooMuch,

@@ -1,5 +1,6 @@
 //! For every method a request that goes well, with all that it needs put on record first.
 
+mod amendments;
 mod animals;
 mod care;
 mod groups;
@@ -181,6 +182,7 @@ impl Stage {
             "LitterService" => self.of_litters(call).await?,
             "MarkService" => self.of_marks(call).await?,
             "PaperService" => self.of_papers(call).await?,
+            "AmendmentService" => self.of_amendments(call).await?,
             "LoanService" => self.of_loans(call).await?,
             "TitleService" => match call {
                 "PassTitle" => v1::PassTitleRequest {

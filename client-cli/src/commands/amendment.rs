@@ -1,0 +1,293 @@
+//! `holt amendment`
+
+use super::correct::Change;
+use super::{history, when};
+use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::failure::Failure;
+use crate::moment::{DayWord, WhenWord};
+use crate::session::{Session, request_id};
+use crate::views::amendment::Amendment as View;
+use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::words;
+use clap::{Args, Subcommand};
+use holt_proto::time::day;
+use holt_proto::v1;
+use v1::propose_amendment_request::Change as Asked;
+
+/// Propose changes of the record of an animal that another site holds, and answer such proposals
+#[derive(Args, Debug)]
+pub(crate) struct Amendment {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    Propose(Propose),
+    Died(Died),
+    Accept(Accept),
+    Decline(Decline),
+    Withdraw(Withdraw),
+    List(List),
+}
+
+impl Amendment {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match self.what {
+            What::Propose(command) => command.run(errand).await,
+            What::Died(command) => command.run(errand).await,
+            What::Accept(command) => command.run(errand).await,
+            What::Decline(command) => command.run(errand).await,
+            What::Withdraw(command) => command.run(errand).await,
+            What::List(command) => command.run(errand).await,
+        }
+    }
+}
+
+/// Shows an amendment after something was done with it.
+async fn show(
+    errand: &mut Errand<'_>,
+    amendment: Option<v1::Amendment>,
+    site: &str,
+    check_only: bool,
+) -> Outcome {
+    let thing = View::new(amendment.unwrap_or_default(), errand.session.zone(site).await?);
+    let say = if check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
+    errand.show(&Told { thing, say })
+}
+
+/// The amendment that is meant by its id, or a part of it.
+async fn find(session: &Session, site: &str, text: &str) -> Result<String, Failure> {
+    let ask = v1::ListAmendmentsRequest { site: site.to_owned(), ..Default::default() };
+    let all = session.all(ask, usize::MAX).await?;
+    let found = the_one("amendment", text, &all, |one| &one.id)?;
+    Ok(found.ok_or_else(|| nothing_of("amendment", text, "holt amendment list"))?.id.clone())
+}
+
+/// Propose to correct a fact, or to withdraw it
+#[derive(Args, Debug)]
+#[command(after_help = "\
+`holt history` shows the facts of an animal and their ids.
+
+Examples:
+  holt amendment propose Bramble 0000002a --born 2021-04 \\
+    --because \"our birth sheet\"
+  holt amendment propose Bramble 0000003c --withdraw \\
+    --because \"that chip was never put in\"")]
+struct Propose {
+    /// The animal
+    animal: String,
+    /// The fact: its id, or the beginning or end of it
+    #[arg(value_name = "FACT", value_parser = id_part)]
+    fact: String,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+    #[command(flatten)]
+    change: Change,
+    /// It was never so: withdraw it
+    #[arg(long, conflicts_with = "Change")]
+    withdraw: bool,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+impl Propose {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let (zone, now) = (session.zone(&site).await?, session.now());
+        let ask =
+            v1::GetHistoryRequest { site: site.clone(), animal: self.animal.clone(), ..Default::default() };
+        let known = history::get(session, ask).await?;
+        let fact = the_one("fact", &self.fact, &known.facts, |fact| &fact.id)?;
+        let list = format!("holt history {}", self.animal);
+        let fact_id = fact.ok_or_else(|| nothing_of("fact that stands", &self.fact, &list))?.id.clone();
+        let change = if self.withdraw {
+            Asked::WithdrawnFactId(fact_id)
+        } else {
+            let change = Some(self.change.read(zone, now)?);
+            Asked::Correction(v1::ProposedCorrection { fact_id, change })
+        };
+        let ask = v1::ProposeAmendmentRequest {
+            request_id: request_id(),
+            site: site.clone(),
+            animal: known.animal_id,
+            because: self.because,
+            validate_only: self.check_only,
+            change: Some(change),
+        };
+        let amendment = session.ask(ask).await?.amendment;
+        show(errand, amendment, &site, self.check_only).await
+    }
+}
+
+/// Propose to record a death
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt amendment died Bramble --on 2026-03-01 --manner natural \\
+    --because \"seen on our loan visit\"")]
+struct Died {
+    /// The animal
+    animal: String,
+    /// Day of death
+    #[arg(long, value_name = "DAY")]
+    on: DayWord,
+    /// How it died
+    #[arg(long, value_parser = words::parser::<v1::DeathManner>())]
+    manner: v1::DeathManner,
+    /// What was seen or found
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    note: String,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+impl Died {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let today = session.today(session.zone(&site).await?);
+        let death = v1::ProposedDeath {
+            died_on: Some(day(self.on.resolve(today))),
+            found_on: None,
+            manner: self.manner.into(),
+            note: self.note,
+        };
+        let ask = v1::ProposeAmendmentRequest {
+            request_id: request_id(),
+            site: site.clone(),
+            animal: self.animal,
+            because: self.because,
+            validate_only: self.check_only,
+            change: Some(Asked::Death(death)),
+        };
+        let amendment = session.ask(ask).await?.amendment;
+        show(errand, amendment, &site, self.check_only).await
+    }
+}
+
+/// Accept a proposal: Holt makes the change in the name of your site
+#[derive(Args, Debug)]
+#[command(
+    after_help = "Examples:\n  holt amendment accept 0000002a\n  holt amendment accept 0000002a --check-only"
+)]
+struct Accept {
+    /// The amendment: its id, or the beginning or end of it
+    #[arg(value_name = "ID", value_parser = id_part)]
+    id: String,
+    /// Remark
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    note: String,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+impl Accept {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let ask = v1::AcceptAmendmentRequest {
+            request_id: request_id(),
+            site: site.clone(),
+            amendment_id: find(&errand.session, &site, &self.id).await?,
+            note: self.note,
+            validate_only: self.check_only,
+        };
+        let amendment = errand.session.ask(ask).await?.amendment;
+        show(errand, amendment, &site, self.check_only).await
+    }
+}
+
+/// Decline a proposal, with the reason
+#[derive(Args, Debug)]
+#[command(after_help = "Examples:\n  holt amendment decline 0000002a --because \"the chip reads fine\"")]
+struct Decline {
+    /// The amendment: its id, or the beginning or end of it
+    #[arg(value_name = "ID", value_parser = id_part)]
+    id: String,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+}
+
+impl Decline {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let ask = v1::DeclineAmendmentRequest {
+            request_id: request_id(),
+            site: site.clone(),
+            amendment_id: find(&errand.session, &site, &self.id).await?,
+            because: self.because,
+        };
+        let amendment = errand.session.ask(ask).await?.amendment;
+        show(errand, amendment, &site, false).await
+    }
+}
+
+/// Withdraw an open proposal of your own site
+#[derive(Args, Debug)]
+#[command(after_help = "Examples:\n  holt amendment withdraw 0000002a --because \"another animal\"")]
+struct Withdraw {
+    /// The amendment: its id, or the beginning or end of it
+    #[arg(value_name = "ID", value_parser = id_part)]
+    id: String,
+    /// Why
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    because: String,
+}
+
+impl Withdraw {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let ask = v1::WithdrawAmendmentRequest {
+            request_id: request_id(),
+            site: site.clone(),
+            amendment_id: find(&errand.session, &site, &self.id).await?,
+            because: self.because,
+        };
+        let amendment = errand.session.ask(ask).await?.amendment;
+        show(errand, amendment, &site, false).await
+    }
+}
+
+/// List the proposals that your site made, answered or has to answer, the oldest first
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Examples:
+  holt amendment list --open
+  holt amendment list --animal Bramble --format csv")]
+struct List {
+    /// Only those of this animal
+    #[arg(long, value_name = "ANIMAL", default_value = "", hide_default_value = true)]
+    animal: String,
+    /// Only those that nobody has answered
+    #[arg(long)]
+    open: bool,
+    /// As known at this time [default: now]
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+impl List {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let zone = session.zone(&site).await?;
+        let ask = v1::ListAmendmentsRequest {
+            site,
+            animal: self.animal,
+            open_only: self.open,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            page: None,
+        };
+        let all = session.all(ask, usize::MAX).await?;
+        errand.show(&Many(all.into_iter().map(|one| View::new(one, zone)).collect()))
+    }
+}

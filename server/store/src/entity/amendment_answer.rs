@@ -1,0 +1,34 @@
+//! Rows of `amendment_answers`.
+
+use crate::rows::Row;
+use chrono::{DateTime, Utc};
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+#[derive(Clone, Debug, PartialEq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "amendment_answers")]
+pub struct Model {
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub amendment_id: Uuid,
+    pub animal_id: Uuid,
+    pub proposer_id: Uuid,
+    pub outcome: String,
+    pub site_id: Uuid,
+    pub note: String,
+    pub recorded_at: DateTime<Utc>,
+    pub recorded_by: Uuid,
+    pub request_id: Uuid,
+}
+
+#[derive(Clone, Copy, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}
+
+impl Row for Model {
+    type Table = Entity;
+
+    fn key(&self) -> String {
+        self.amendment_id.to_string()
+    }
+}
