@@ -1,5 +1,6 @@
 //! One private cluster per test run, with a migrated template; a clone of it per test.
 
+use crate::pooler;
 use holt_server::store::cluster::{Address, Cluster, Settings, first_open, scratch};
 use holt_server::store::secret::Secret;
 use holt_server::store::{Login, Serving, make_login, migrate};
@@ -60,12 +61,15 @@ async fn prepare(url: &str) {
 /// How a server serves a database, of which this is the owner's URL.
 #[must_use]
 pub fn serving(url: &str) -> Serving {
-    Serving { url: Secret::new(url.to_owned()), login: Some(login().clone()), pooled: false }
+    let pooled = pooler::through(url, cluster);
+    let login = Some(login().clone());
+    Serving { login, pooled: pooled.is_some(), url: Secret::new(pooled.unwrap_or_else(|| url.to_owned())) }
 }
 
-/// A connection to a database as the service, of which this is the owner's URL.
+/// A connection to a database as the service, past any pooler: a prompt is a session. This is the owner's URL.
 pub async fn service(url: &str) -> PgConnection {
-    let options = serving(url).options().unwrap();
+    let serving = Serving { url: Secret::new(url.to_owned()), login: Some(login().clone()), pooled: false };
+    let options = serving.options().unwrap();
     PgConnection::connect_with(&options).await.unwrap()
 }
 

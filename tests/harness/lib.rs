@@ -9,6 +9,7 @@ pub mod clock;
 pub mod cluster;
 pub mod desk;
 pub mod house;
+mod pooler;
 pub mod refusal;
 pub mod tap;
 

@@ -202,7 +202,8 @@ impl Store {
     /// under the names that sqlx gives ours.
     async fn begin(&self, also: &str) -> Result<DatabaseTransaction, Error> {
         let txn = self.pool.begin().await?;
-        let first = format!("{}{also}", if self.pooled { "DEALLOCATE ALL; " } else { "" });
+        // What says how the transaction runs comes before anything that runs in it.
+        let first = if self.pooled { format!("{also}; DEALLOCATE ALL") } else { also.to_owned() };
         if !first.is_empty() {
             txn.execute_unprepared(&first).await?;
         }

@@ -15,7 +15,7 @@ const ROLE: &str = "holt_service";
 
 /// Of several servers that start at once, one makes the login and the others find it. The number is any that
 /// nobody else uses.
-const LOCK: i64 = 0x3217F;
+const LOCK: i64 = 0x32180;
 
 /// How the service logs in.
 #[derive(Clone, Debug)]
@@ -78,6 +78,12 @@ impl Login {
         let hex = |bytes: &[u8]| bytes.iter().map(|byte| format!("{byte:02x}")).collect::<String>();
         let (name, password) = random.split_at(4);
         Ok(Self { name: format!("holt_serving_{}", hex(name)), password: Secret::new(hex(password)) })
+    }
+
+    /// Its name and its password.
+    #[must_use]
+    pub fn parts(&self) -> (&str, &str) {
+        (&self.name, self.password.reveal())
     }
 
     fn text(&self) -> String {
