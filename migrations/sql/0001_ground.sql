@@ -63,7 +63,7 @@ CREATE FUNCTION holt_gate() RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
   RETURN coalesce(current_setting('holt.gate', true), '') = 'yes';
 
 -- Whether a site in scope may read what was recorded of an animal at an instant: it holds it, held it
--- then, owns it, or has agreed to take it. Runs as owner: it must look at rows that the asker may not.
+-- then or held it last, owns it, or has agreed to take it. Runs as owner: it must look at rows that the asker may not.
 CREATE FUNCTION holt_sees(animal uuid, recorded timestamptz) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
@@ -72,7 +72,10 @@ BEGIN
   RETURN EXISTS (
     SELECT FROM holdings h
      WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.site_id = ANY (scope)
-       AND (h.ended_at IS NULL OR recorded < h.ended_at)
+       AND (h.ended_at IS NULL OR recorded < h.ended_at
+            -- Nobody held it afterwards: whoever held it last answers for it still.
+            OR NOT EXISTS (SELECT FROM holdings n
+                            WHERE n.animal_id = animal AND n.superseded_at IS NULL AND n.began_at >= h.ended_at))
   ) OR EXISTS (
     SELECT FROM titles t
      WHERE t.animal_id = animal AND t.superseded_at IS NULL AND t.owner_site_id = ANY (scope)
@@ -84,17 +87,35 @@ BEGIN
 END
 $$;
 
--- Whether a site in scope holds the animal now.
-CREATE FUNCTION holt_holds(animal uuid) RETURNS boolean
+-- Whether a site is in scope.
+CREATE FUNCTION holt_mine(site uuid) RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
+  RETURN site = ANY (holt_sites()) OR holt_everywhere();
+
+-- Whether a site in scope has or had to do with the animal: holds or held it, owns or owned it, is about to receive
+-- it, or was the first to record it. About other animals it records nothing, under its own name neither.
+CREATE FUNCTION holt_part(animal uuid) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+  scope CONSTANT uuid[] := holt_sites();
 BEGIN
   RETURN EXISTS (
     SELECT FROM holdings h
-     WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.ended_at IS NULL
-       AND h.site_id = ANY (holt_sites())
-  );
+     WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.site_id = ANY (scope)
+  ) OR EXISTS (
+    SELECT FROM animals a WHERE a.id = animal AND a.site_id = ANY (scope)
+  ) OR EXISTS (
+    SELECT FROM titles t
+     WHERE t.animal_id = animal AND t.superseded_at IS NULL AND t.owner_site_id = ANY (scope)
+  ) OR EXISTS (
+    SELECT FROM transfers m
+     WHERE m.animal_id = animal AND m.to_site_id = ANY (scope) AND m.state = 'dispatched'
+  ) OR holt_everywhere();
 END
 $$;
+
+-- The same of all of several animals.
+CREATE FUNCTION holt_part_in_all(animals uuid[]) RETURNS boolean LANGUAGE sql STABLE
+  RETURN NOT EXISTS (SELECT FROM unnest(animals) animal WHERE NOT holt_part(animal));
 
 -- The site in scope that answers for the animal: its holder, or its last one where nobody holds it; null where that
 -- is a site out of scope. So who holds it is told to nobody else.
@@ -133,39 +154,55 @@ BEGIN
 END
 $$;
 
--- Whether the animal is on its way to or from a site in scope, so that one side may close what the other
--- side opened: the holding passes in one transaction of the receiver.
-CREATE FUNCTION holt_hands_over(animal uuid) RETURNS boolean
+-- Whether a site in scope decides who and what the animal is: it holds it; it held it last, and nobody does now;
+-- it has recorded it, and nobody has held it yet; or it is about to receive it.
+CREATE FUNCTION holt_decides(animal uuid) RETURNS boolean
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+  scope CONSTANT uuid[] := holt_sites();
+  holder uuid;
+BEGIN
+  SELECT h.site_id INTO holder FROM holdings h
+   WHERE h.animal_id = animal AND h.superseded_at IS NULL ORDER BY h.began_at DESC LIMIT 1;
+  RETURN holder = ANY (scope) OR EXISTS (
+    SELECT FROM animals a WHERE holder IS NULL AND a.id = animal AND a.site_id = ANY (scope)
+  ) OR EXISTS (
+    SELECT FROM transfers m
+     WHERE m.animal_id = animal AND m.to_site_id = ANY (scope) AND m.state = 'dispatched'
+  ) OR holt_everywhere();
+END
+$$;
+
+-- Whether the animal is on its way from a site to one in scope, which may say what happened on the way: then it
+-- records for the sender, who answers for the animal until it is received.
+CREATE FUNCTION holt_on_the_way_from(animal uuid, sender uuid) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
   RETURN EXISTS (
     SELECT FROM transfers m
-     WHERE m.animal_id = animal AND m.state = 'dispatched'
-       AND (m.to_site_id = ANY (holt_sites()) OR m.from_site_id = ANY (holt_sites()))
+     WHERE m.animal_id = animal AND m.from_site_id = sender AND m.to_site_id = ANY (holt_sites())
+       AND m.state = 'dispatched'
   );
 END
 $$;
 
--- Versions of a document follow one another: none is left out, or the next could never be loaded.
-CREATE FUNCTION holt_next_version() RETURNS trigger LANGUAGE plpgsql AS $$
-DECLARE
-  follows boolean;
-BEGIN
-  EXECUTE format('SELECT EXISTS (SELECT FROM %I WHERE code = $1 AND version = $2)', tg_table_name)
-     INTO follows USING NEW.code, NEW.version - 1;
-  IF NEW.version > 1 AND NOT follows THEN
-    RAISE EXCEPTION 'version % of % does not follow another', NEW.version, NEW.code
-      USING ERRCODE = 'check_violation', CONSTRAINT = tg_table_name || '_next_version_guard';
-  END IF;
-  RETURN NULL;
-END
-$$;
-
--- Whether a species has no name yet: whoever adds one names it once, and the curator alone from then on.
-CREATE FUNCTION holt_unnamed(taxon uuid) RETURNS boolean
+-- Whether a new version says no more than that a fact of another site ended, or ended otherwise: it takes the place
+-- of one that the same write superseded, which only who may is able to, and says the same of everything else. So a
+-- row stays the site's that it is about, whoever records its end.
+CREATE FUNCTION holt_ends(tab regclass, new jsonb) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+  ends CONSTANT text[] := ARRAY[
+    'id', 'recorded_at', 'recorded_by', 'request_id', 'superseded_at', 'superseded_in', 'superseded_why',
+    'ended_at', 'ended_on', 'ended_how', 'ended_why', 'ended_source', 'ended_name', 'ended_country', 'transfer_out',
+    'until_on'];
+  found boolean;
 BEGIN
-  RETURN NOT EXISTS (SELECT FROM taxon_names n WHERE n.taxon_id = taxon);
+  EXECUTE format('SELECT EXISTS (SELECT FROM %s o WHERE o.animal_id = $1 AND o.superseded_in = $2
+                                    AND to_jsonb(o) - $3 = $4)', tab)
+     INTO found
+    USING (new->>'animal_id')::uuid, (new->>'request_id')::uuid, ends, new - ends;
+  RETURN found;
 END
 $$;
 
@@ -195,7 +232,7 @@ CREATE PROCEDURE holt_bolt() LANGUAGE plpgsql AS $$
 DECLARE
   loose record;
 BEGIN
-  PERFORM pg_advisory_xact_lock(x'3217F'::int);
+  PERFORM pg_advisory_xact_lock(x'32180'::int);
   FOR loose IN
     SELECT c.oid::regclass AS tab FROM pg_class c
      WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p') AND c.relrowsecurity
@@ -258,23 +295,22 @@ BEGIN
 END
 $$;
 
--- A table of facts about single animals: versions, and on top, who may read and write.
--- `handed` facts may be closed by either side of a dispatched transfer.
-CREATE PROCEDURE holt_guard_fact(tab regclass, means text, columns jsonb, handed boolean DEFAULT false)
+-- A table of facts about single animals: versions, and on top, who may read and write. What an animal is and who
+-- it is (`of_the_animal`) is its holder's to say; other facts are also the site's that they are about.
+CREATE PROCEDURE holt_guard_fact(tab regclass, means text, columns jsonb, of_the_animal boolean DEFAULT false)
 LANGUAGE plpgsql AS $$
 DECLARE
-  own CONSTANT text := 'site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere())';
-  extra text := '';
+  everywhere CONSTANT text := '(SELECT holt_everywhere())';
+  own CONSTANT text := 'site_id = ANY ((SELECT holt_sites())::uuid[])';
 BEGIN
   CALL holt_guard_versions(tab, means, columns || '{ "animal_id": "The animal." }'::jsonb);
-  IF handed THEN
-    extra := ' OR holt_hands_over(animal_id)';
-  END IF;
-  EXECUTE format('CREATE POLICY read ON %s FOR SELECT USING (%s OR holt_sees(animal_id, recorded_at))',
-                 tab, own);
-  EXECUTE format('CREATE POLICY record ON %s FOR INSERT
-                  WITH CHECK (%s%s OR holt_consented(animal_id, site_id, request_id))', tab, own, extra);
-  EXECUTE format('CREATE POLICY supersede ON %s FOR UPDATE USING (%s OR holt_holds(animal_id)%s)',
-                 tab, own, extra);
+  EXECUTE format('CREATE POLICY read ON %s FOR SELECT USING (%s OR %s OR holt_sees(animal_id, recorded_at))',
+                 tab, own, everywhere);
+  EXECUTE format('CREATE POLICY record ON %1$s FOR INSERT WITH CHECK (%2$s OR (%3$s AND %4$s(animal_id))
+                                                                      OR holt_ends(%1$L, to_jsonb(%1$s))
+                                                                      OR holt_consented(animal_id, site_id, request_id))',
+                 tab, everywhere, own, CASE WHEN of_the_animal THEN 'holt_decides' ELSE 'holt_part' END);
+  EXECUTE format('CREATE POLICY supersede ON %s FOR UPDATE USING (%s OR %s OR holt_decides(animal_id))',
+                 tab, everywhere, CASE WHEN of_the_animal THEN 'false' ELSE own END);
 END
 $$;

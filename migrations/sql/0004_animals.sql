@@ -66,10 +66,8 @@ GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON taxon_names TO ho
 CREATE TRIGGER supersede_once BEFORE UPDATE ON taxon_names
   FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
 CREATE POLICY read ON taxon_names FOR SELECT USING ((SELECT holt_inside()));
--- A site names a species that is new to all, and says nothing of the law; the rest is the curator's.
-CREATE POLICY record ON taxon_names FOR INSERT WITH CHECK (
-  (SELECT holt_everywhere()) OR ((SELECT holt_inside()) AND cites_appendix = '' AND holt_unnamed(taxon_id)));
-CREATE POLICY supersede ON taxon_names FOR UPDATE USING ((SELECT holt_everywhere()));
+CREATE POLICY record ON taxon_names FOR INSERT WITH CHECK ((SELECT holt_inside()));
+CREATE POLICY supersede ON taxon_names FOR UPDATE USING ((SELECT holt_inside()));
 
 CREATE TABLE animals (
   id          uuid PRIMARY KEY,
@@ -124,7 +122,7 @@ CALL holt_guard_fact('births', 'When an animal was born, as closely as it is kno
   "born_first": "First day that it can have been; null where nothing is known.",
   "born_last": "Last day that it can have been: the same day, or the end of the month or year.",
   "estimated": "Whether the days are an estimate."
-}');
+}', true);
 
 CREATE TABLE parents (
   id             uuid NOT NULL,
@@ -153,7 +151,17 @@ CALL holt_guard_fact('parents', 'Dam and possible sires of an animal.', '{
   "kind": "dam or sire.",
   "share": "How likely this one is the sire, 1 where it is certain.",
   "because": "Why it was accepted although it does not fit by the records; empty where it fits."
-}');
+}', true);
+-- A parent is an animal that the site sees, or one that is on record as its parent: of an animal that came from
+-- elsewhere, the holder corrects what was recorded there.
+CREATE FUNCTION holt_known_parent(animal uuid, parent uuid) RETURNS boolean
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  RETURN EXISTS (SELECT FROM parents p WHERE p.animal_id = animal AND p.parent_id = parent);
+END
+$$;
+CREATE POLICY of_one_seen ON parents AS RESTRICTIVE FOR INSERT
+  WITH CHECK (EXISTS (SELECT FROM animals a WHERE a.id = parent_id) OR holt_known_parent(animal_id, parent_id));
 
 CREATE TABLE sexings (
   id             uuid NOT NULL,
@@ -175,7 +183,7 @@ CALL holt_guard_fact('sexings', 'Sex of an animal, from a day on.', '{
   "site_id": "The site that recorded it.",
   "sex": "male, female or unknown.",
   "determined_on": "Day from which it counts, in the zone of that site."
-}');
+}', true);
 
 CREATE TABLE accession_counters (
   site_id uuid NOT NULL REFERENCES sites,
@@ -269,3 +277,5 @@ CALL holt_guard_fact('deaths', 'Death of an animal.', '{
   "disposal": "incinerated, buried, collection, sample, rendered, unknown, or empty where not told.",
   "disposal_name": "Museum, collection or place that has the body."
 }', true);
+-- The destination records the loss of an animal on its way for the sender.
+CREATE POLICY record_lost ON deaths FOR INSERT WITH CHECK (holt_on_the_way_from(animal_id, site_id));

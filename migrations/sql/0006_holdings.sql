@@ -52,7 +52,7 @@ CALL holt_guard_fact('holdings', 'Who keeps an animal, as an interval.', '{
   "ended_country": "For a departure, the country it went to: two letters of ISO 3166-1; empty where not stated.",
   "transfer_in": "The transfer that began it.",
   "transfer_out": "The transfer that ended it."
-}', true);
+}');
 
 CREATE TABLE titles (
   id              uuid NOT NULL,
@@ -82,7 +82,7 @@ CALL holt_guard_fact('titles', 'Who owns an animal, as an interval.', '{
   "owner_name": "The owner, where it is somebody else.",
   "began_at": "First instant.",
   "ended_at": "First instant after; null while it lasts."
-}', true);
+}');
 
 CREATE TABLE placements (
   id              uuid NOT NULL,
@@ -109,4 +109,4 @@ CALL holt_guard_fact('placements', 'Which enclosure an animal lives in, as an in
   "enclosure_id": "The enclosure.",
   "began_at": "First instant.",
   "ended_at": "First instant after; null while it lasts."
-}', true);
+}');

@@ -40,3 +40,26 @@ CALL holt_guard_fact('weights', 'Readings of a scale.', '{
   "note": "Conditions worth keeping.",
   "request_id": "The round that recorded it."
 }');
+
+-- Rounds are long: whether their animals are the site's to weigh is asked once, for all rows of a statement.
+ALTER POLICY record ON weights
+  WITH CHECK (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
+CREATE FUNCTION holt_weighs_its_own() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  -- The few that it does not hold or held are asked about one by one; OFFSET keeps the planner from asking about all.
+  IF EXISTS (
+    SELECT FROM (
+      SELECT DISTINCT n.animal_id FROM new_rows n
+       WHERE NOT EXISTS (SELECT FROM holdings h
+                          WHERE h.animal_id = n.animal_id AND h.superseded_at IS NULL AND h.site_id = n.site_id)
+      OFFSET 0
+    ) other WHERE NOT holt_part(other.animal_id)
+  ) THEN
+    RAISE EXCEPTION 'an animal with which the site has nothing to do' USING ERRCODE = 'insufficient_privilege';
+  END IF;
+  RETURN NULL;
+END
+$$;
+CREATE TRIGGER weighs_its_own AFTER INSERT ON weights REFERENCING NEW TABLE AS new_rows
+  FOR EACH STATEMENT EXECUTE FUNCTION holt_weighs_its_own();

@@ -1,5 +1,14 @@
 -- Invariant: an animal is on one open transfer at most; each step is recorded once, in order.
 
+-- Who holds an animal now.
+CREATE FUNCTION holt_holder(animal uuid) RETURNS uuid
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  RETURN (SELECT h.site_id FROM holdings h
+           WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.ended_at IS NULL);
+END
+$$;
+
 CREATE TABLE transfers (
   id            uuid PRIMARY KEY,
   animal_id     uuid NOT NULL REFERENCES animals,
@@ -22,6 +31,8 @@ CREATE TABLE transfers (
   recorded_at   timestamptz NOT NULL,
   recorded_by   uuid NOT NULL,
   request_id    uuid NOT NULL,
+  -- For the foreign keys that keep what goes with a transfer with its animal.
+  CONSTRAINT transfers_id_animal_id_key UNIQUE (id, animal_id),
   CONSTRAINT transfers_two_sites_guard CHECK (from_site_id <> to_site_id),
   CONSTRAINT transfers_loan_guard CHECK (loan_until IS NULL OR terms = 'loan')
 );
@@ -55,9 +66,49 @@ CALL holt_guard('transfers', 'Moves of animals between two sites: one record tha
   "request_id": "The write that proposed it."
 }');
 GRANT UPDATE (state, withheld_by, version) ON transfers TO holt_service;
-CREATE POLICY own ON transfers USING (
+CREATE POLICY read ON transfers FOR SELECT USING (
   from_site_id = ANY ((SELECT holt_sites())::uuid[]) OR to_site_id = ANY ((SELECT holt_sites())::uuid[])
   OR (SELECT holt_everywhere()));
+-- A move begins as a proposal of the site that holds the animal.
+CREATE POLICY propose ON transfers FOR INSERT WITH CHECK (
+  state = 'proposed' AND version = 1 AND withheld_by IS NULL
+  AND ((SELECT holt_everywhere()) OR from_site_id = ANY ((SELECT holt_sites())::uuid[]))
+  AND holt_holder(animal_id) = from_site_id);
+CREATE POLICY step ON transfers FOR UPDATE USING (
+  from_site_id = ANY ((SELECT holt_sites())::uuid[]) OR to_site_id = ANY ((SELECT holt_sites())::uuid[])
+  OR (SELECT holt_everywhere()));
+
+-- Each step is taken from a state that allows it, and by the site whose step it is: what a transfer opens to the
+-- other site (`holt_sees`, `holt_part`, `holt_decides`) rests on it.
+CREATE FUNCTION holt_step_is_legal() RETURNS trigger LANGUAGE plpgsql AS $$
+DECLARE
+  sender CONSTANT boolean := holt_mine(OLD.from_site_id);
+  destination CONSTANT boolean := holt_mine(OLD.to_site_id);
+  legal boolean;
+BEGIN
+  legal := NEW.version = OLD.version + 1 AND CASE
+    WHEN NEW.state = OLD.state THEN
+      OLD.state IN ('proposed', 'agreed')
+      AND ((OLD.withheld_by IS NULL AND NEW.withheld_by IN (OLD.from_site_id, OLD.to_site_id)
+            AND holt_mine(NEW.withheld_by))
+        OR (NEW.withheld_by IS NULL AND holt_mine(OLD.withheld_by)))
+    WHEN NEW.withheld_by IS DISTINCT FROM OLD.withheld_by THEN false
+    WHEN NEW.state = 'agreed' THEN OLD.state = 'proposed' AND destination
+    WHEN NEW.state = 'refused' THEN OLD.state IN ('proposed', 'agreed') AND destination
+    WHEN NEW.state = 'cancelled' THEN OLD.state IN ('proposed', 'agreed', 'dispatched') AND sender
+    WHEN NEW.state = 'dispatched' THEN OLD.state = 'agreed' AND OLD.withheld_by IS NULL AND sender
+    WHEN NEW.state = 'received' THEN OLD.state = 'dispatched' AND destination
+    WHEN NEW.state IN ('died', 'escaped') THEN OLD.state = 'dispatched' AND (sender OR destination)
+    ELSE false
+  END;
+  IF legal IS NOT TRUE THEN
+    RAISE EXCEPTION 'transfer % does not go from % to % here', OLD.id, OLD.state, NEW.state
+      USING ERRCODE = 'insufficient_privilege';
+  END IF;
+  RETURN NEW;
+END
+$$;
+CREATE TRIGGER step_is_legal BEFORE UPDATE ON transfers FOR EACH ROW EXECUTE FUNCTION holt_step_is_legal();
 
 CREATE TABLE transfer_steps (
   transfer_id  uuid NOT NULL REFERENCES transfers,
@@ -91,10 +142,27 @@ CALL holt_guard('transfer_steps', 'Steps of transfers, never changed.', '{
 }');
 CREATE POLICY read ON transfer_steps FOR SELECT
   USING (EXISTS (SELECT FROM transfers t WHERE t.id = transfer_id));
-CREATE POLICY record ON transfer_steps FOR INSERT
-  WITH CHECK (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
+-- Written with what it leads to, by one of the two sites.
+CREATE POLICY record ON transfer_steps FOR INSERT WITH CHECK (
+  (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()))
+  AND EXISTS (SELECT FROM transfers t
+               WHERE t.id = transfer_id AND t.version = seq AND t.state = transfer_steps.state
+                 AND site_id IN (t.from_site_id, t.to_site_id)));
+-- And what it leads to, with it.
+CREATE FUNCTION holt_has_its_step() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+  IF NOT EXISTS (SELECT FROM transfer_steps s
+                  WHERE s.transfer_id = NEW.id AND s.seq = NEW.version AND s.state = NEW.state) THEN
+    RAISE EXCEPTION 'transfer % stands where no step led', NEW.id
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'transfers_step_guard', TABLE = 'transfers';
+  END IF;
+  RETURN NULL;
+END
+$$;
+CREATE CONSTRAINT TRIGGER has_its_step AFTER INSERT OR UPDATE ON transfers
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_has_its_step();
 
-ALTER TABLE holdings ADD FOREIGN KEY (transfer_in) REFERENCES transfers;
-ALTER TABLE holdings ADD FOREIGN KEY (transfer_out) REFERENCES transfers;
-CREATE INDEX holdings_transfer_in_idx ON holdings (transfer_in);
-CREATE INDEX holdings_transfer_out_idx ON holdings (transfer_out);
+ALTER TABLE holdings ADD FOREIGN KEY (transfer_in, animal_id) REFERENCES transfers (id, animal_id);
+ALTER TABLE holdings ADD FOREIGN KEY (transfer_out, animal_id) REFERENCES transfers (id, animal_id);
+CREATE INDEX holdings_transfer_in_idx ON holdings (transfer_in, animal_id);
+CREATE INDEX holdings_transfer_out_idx ON holdings (transfer_out, animal_id);

@@ -4,7 +4,7 @@ CREATE TABLE concerns (
   id          uuid PRIMARY KEY,
   site_id     uuid NOT NULL REFERENCES sites,
   animal_id   uuid REFERENCES animals,
-  enclosure_id uuid REFERENCES enclosures,
+  enclosure_id uuid,
   taxon_id    uuid REFERENCES taxa,
   device_id   uuid,
   kind        text NOT NULL CONSTRAINT concerns_kind_guard
@@ -15,6 +15,9 @@ CREATE TABLE concerns (
   recorded_at timestamptz NOT NULL,
   recorded_by uuid NOT NULL,
   request_id  uuid NOT NULL,
+  FOREIGN KEY (site_id, enclosure_id) REFERENCES enclosures (site_id, id),
+  -- For the foreign key that keeps a step at the site of its concern.
+  CONSTRAINT concerns_site_id_id_key UNIQUE (site_id, id),
   CONSTRAINT concerns_of_one_guard CHECK (
     num_nonnulls(animal_id, taxon_id, device_id) = 1 AND (animal_id IS NULL) = (enclosure_id IS NOT NULL)
     AND (kind = 'group_weight') = (taxon_id IS NOT NULL)
@@ -26,7 +29,7 @@ CREATE UNIQUE INDEX concerns_one_open_device_key ON concerns (site_id, device_id
 CREATE UNIQUE INDEX concerns_one_open_key ON concerns (site_id, animal_id, kind) WHERE state <> 'settled';
 CREATE INDEX concerns_site_id_idx ON concerns (site_id);
 CREATE INDEX concerns_animal_id_idx ON concerns (animal_id);
-CREATE INDEX concerns_enclosure_id_idx ON concerns (enclosure_id);
+CREATE INDEX concerns_enclosure_id_idx ON concerns (enclosure_id, site_id);
 CREATE INDEX concerns_taxon_id_idx ON concerns (taxon_id);
 CALL holt_guard('concerns', 'What the audit module raised.', '{
   "id": "Identifier (UUIDv7).",
@@ -46,8 +49,11 @@ GRANT UPDATE (state, version) ON concerns TO holt_service;
 CREATE POLICY own ON concerns
   USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
 
+-- About animals that the site has or had to do with, and no others.
+CREATE POLICY of_ours ON concerns AS RESTRICTIVE FOR INSERT WITH CHECK (animal_id IS NULL OR holt_part(animal_id));
+
 CREATE TABLE concern_steps (
-  concern_id  uuid NOT NULL REFERENCES concerns,
+  concern_id  uuid NOT NULL,
   seq         bigint NOT NULL,
   site_id     uuid NOT NULL REFERENCES sites,
   step        text NOT NULL CONSTRAINT concern_steps_step_guard
@@ -61,9 +67,10 @@ CREATE TABLE concern_steps (
   recorded_at timestamptz NOT NULL,
   recorded_by uuid NOT NULL REFERENCES people,
   request_id  uuid NOT NULL,
-  CONSTRAINT concern_steps_pkey PRIMARY KEY (concern_id, seq)
+  CONSTRAINT concern_steps_pkey PRIMARY KEY (concern_id, seq),
+  FOREIGN KEY (site_id, concern_id) REFERENCES concerns (site_id, id)
 );
-CREATE INDEX concern_steps_site_id_idx ON concern_steps (site_id);
+CREATE INDEX concern_steps_site_id_idx ON concern_steps (site_id, concern_id);
 CREATE INDEX concern_steps_recorded_by_idx ON concern_steps (recorded_by);
 CALL holt_guard('concern_steps', 'Steps of concerns, each with what was known then; never changed.', '{
   "concern_id": "The concern.",

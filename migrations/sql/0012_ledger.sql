@@ -42,11 +42,22 @@ CALL holt_guard('ledger', 'One entry per write: the append-only record of every 
 CREATE POLICY read ON ledger FOR SELECT USING (
   site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere())
   OR person_id = (SELECT holt_person()));
-CREATE POLICY record ON ledger FOR INSERT WITH CHECK (person_id = (SELECT holt_person()));
+CREATE POLICY record ON ledger FOR INSERT WITH CHECK (
+  person_id = (SELECT holt_person()) AND (site_id IS NULL OR (SELECT holt_everywhere())
+                                          OR site_id = ANY ((SELECT holt_sites())::uuid[])));
 
 -- What an advisory lock can be taken on. Of an identifier, these bits differ most.
 CREATE FUNCTION holt_last_bits(id uuid) RETURNS int LANGUAGE sql IMMUTABLE AS $$
   SELECT ('x' || right(id::text, 8))::bit(32)::int
+$$;
+
+-- The site whose person made a write. Whoever sees what was written may know it: a row says whom it is about, and
+-- not who recorded it. Runs as owner: the entry is the other site's.
+CREATE FUNCTION holt_recorder(request uuid, person uuid) RETURNS uuid
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  RETURN (SELECT l.site_id FROM ledger l WHERE l.request_id = request AND l.person_id = person);
+END
 $$;
 
 -- The store's two doors open with this one statement: it sets the scope for row-level security, the time limit and

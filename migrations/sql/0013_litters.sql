@@ -10,7 +10,9 @@ CREATE TABLE litters (
   version     bigint NOT NULL,
   recorded_at timestamptz NOT NULL,
   recorded_by uuid NOT NULL,
-  request_id  uuid NOT NULL
+  request_id  uuid NOT NULL,
+  -- For the foreign keys that keep what is of a litter at its site.
+  CONSTRAINT litters_site_id_id_key UNIQUE (site_id, id)
 );
 CREATE INDEX litters_site_id_idx ON litters (site_id, born_on);
 CREATE INDEX litters_taxon_id_idx ON litters (taxon_id);
@@ -31,7 +33,7 @@ CREATE POLICY own ON litters
 
 CREATE TABLE litter_parents (
   id             uuid PRIMARY KEY,
-  litter_id      uuid NOT NULL REFERENCES litters,
+  litter_id      uuid NOT NULL,
   site_id        uuid NOT NULL REFERENCES sites,
   parent_id      uuid NOT NULL REFERENCES animals,
   kind           text NOT NULL CONSTRAINT litter_parents_kind_guard CHECK (kind IN ('dam', 'sire')),
@@ -43,13 +45,14 @@ CREATE TABLE litter_parents (
   request_id     uuid NOT NULL,
   superseded_at  timestamptz,
   superseded_in  uuid,
-  superseded_why text
+  superseded_why text,
+  FOREIGN KEY (site_id, litter_id) REFERENCES litters (site_id, id)
 );
 CREATE UNIQUE INDEX litter_parents_once_key ON litter_parents (litter_id, kind, parent_id)
   WHERE superseded_at IS NULL;
 CREATE UNIQUE INDEX litter_parents_one_dam_key ON litter_parents (litter_id)
   WHERE superseded_at IS NULL AND kind = 'dam';
-CREATE INDEX litter_parents_litter_id_idx ON litter_parents (litter_id);
+CREATE INDEX litter_parents_litter_id_idx ON litter_parents (litter_id, site_id);
 CREATE INDEX litter_parents_parent_id_idx ON litter_parents (parent_id);
 CREATE INDEX litter_parents_site_id_idx ON litter_parents (site_id);
 CALL holt_guard_own('litter_parents', 'Dam and possible sires of a litter.', '{
@@ -60,10 +63,13 @@ CALL holt_guard_own('litter_parents', 'Dam and possible sires of a litter.', '{
   "share": "How likely this one is the sire, 1 where it is certain.",
   "because": "Why it was accepted although it does not fit by the records."
 }');
+-- A parent is an animal that the site sees.
+CREATE POLICY of_one_seen ON litter_parents AS RESTRICTIVE FOR INSERT
+  WITH CHECK (EXISTS (SELECT FROM animals a WHERE a.id = parent_id));
 
 CREATE TABLE litter_changes (
   id             uuid PRIMARY KEY,
-  litter_id      uuid NOT NULL REFERENCES litters,
+  litter_id      uuid NOT NULL,
   site_id        uuid NOT NULL REFERENCES sites,
   kind           text NOT NULL CONSTRAINT litter_changes_kind_guard
                  CHECK (kind IN ('born', 'died', 'sexed', 'told_apart')),
@@ -81,6 +87,7 @@ CREATE TABLE litter_changes (
   superseded_at  timestamptz,
   superseded_in  uuid,
   superseded_why text,
+  FOREIGN KEY (site_id, litter_id) REFERENCES litters (site_id, id),
   CONSTRAINT litter_changes_young_guard CHECK (
     males >= 0 AND females >= 0 AND unknown >= 0 AND males + females + unknown > 0
     AND (kind <> 'sexed' OR unknown = 0) AND (kind <> 'told_apart' OR males + females + unknown = 1)),
@@ -90,7 +97,7 @@ CREATE TABLE litter_changes (
 CREATE UNIQUE INDEX litter_changes_told_apart_key ON litter_changes (animal_id)
   WHERE superseded_at IS NULL;
 CREATE INDEX litter_changes_litter_id_idx ON litter_changes (litter_id, happened_on);
-CREATE INDEX litter_changes_site_id_idx ON litter_changes (site_id);
+CREATE INDEX litter_changes_site_id_idx ON litter_changes (site_id, litter_id);
 CREATE INDEX litter_changes_animal_id_idx ON litter_changes (animal_id);
 CALL holt_guard_own('litter_changes', 'What happened to the count of a litter, day by day.', '{
   "litter_id": "The litter.",
@@ -104,6 +111,9 @@ CALL holt_guard_own('litter_changes', 'What happened to the count of a litter, d
   "manner": "For deaths: natural, euthanasia, accident, by_animal or unknown.",
   "note": "What was seen or found."
 }');
+
+-- About animals that the site has or had to do with, and no others.
+CREATE POLICY of_ours ON litter_changes AS RESTRICTIVE FOR INSERT WITH CHECK (animal_id IS NULL OR holt_part(animal_id));
 
 -- At the end of every transaction that touched a litter, on each day and for each sex at least none are
 -- left. The litter's row is locked first, so that of two at once the second sees what the first did.

@@ -54,6 +54,6 @@ CALL holt_guard_fact('memberships', 'Which group an animal belongs to and in whi
   "began_at": "First instant.",
   "ended_at": "First instant after; null while it lasts.",
   "ended_why": "Why it ended."
-}', true);
+}');
 
-ALTER TABLE checks ADD FOREIGN KEY (group_id) REFERENCES groups;
+ALTER TABLE checks ADD FOREIGN KEY (site_id, group_id) REFERENCES groups (site_id, id);

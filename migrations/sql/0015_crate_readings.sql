@@ -3,8 +3,8 @@
 CREATE TABLE crate_readings (
   id             uuid PRIMARY KEY,
   site_id        uuid NOT NULL REFERENCES sites,
-  litter_id      uuid REFERENCES litters,
-  group_id       uuid REFERENCES groups,
+  litter_id      uuid,
+  group_id       uuid,
   weighed_at     timestamptz NOT NULL,
   weighed_on     date NOT NULL,
   day_only       boolean NOT NULL,
@@ -18,13 +18,15 @@ CREATE TABLE crate_readings (
   superseded_at  timestamptz,
   superseded_in  uuid,
   superseded_why text,
+  FOREIGN KEY (site_id, litter_id) REFERENCES litters (site_id, id),
+  FOREIGN KEY (site_id, group_id) REFERENCES groups (site_id, id),
   CONSTRAINT crate_readings_of_one_guard CHECK (num_nonnulls(litter_id, group_id) = 1)
 );
 CREATE UNIQUE INDEX crate_readings_one_at_a_time_key
   ON crate_readings (coalesce(litter_id, group_id), weighed_at) WHERE superseded_at IS NULL;
 CREATE INDEX crate_readings_site_id_idx ON crate_readings (site_id);
-CREATE INDEX crate_readings_litter_id_idx ON crate_readings (litter_id);
-CREATE INDEX crate_readings_group_id_idx ON crate_readings (group_id);
+CREATE INDEX crate_readings_litter_id_idx ON crate_readings (litter_id, site_id);
+CREATE INDEX crate_readings_group_id_idx ON crate_readings (group_id, site_id);
 CALL holt_guard_own('crate_readings', 'Readings of a scale with several animals in one crate.', '{
   "site_id": "The site where it was taken.",
   "litter_id": "The litter whose young were in the crate.",

@@ -6,7 +6,7 @@ CREATE TABLE papers (
   site_id           uuid NOT NULL REFERENCES sites,
   occasion          text NOT NULL CONSTRAINT papers_occasion_guard
                     CHECK (occasion IN ('arrival', 'departure', 'transfer')),
-  transfer_id       uuid REFERENCES transfers,
+  transfer_id       uuid,
   kind              text NOT NULL CONSTRAINT papers_kind_guard
                     CHECK (kind IN ('cites_export_permit', 'cites_import_permit', 'cites_re_export_certificate',
                                     'cites_other_certificate', 'health_certificate', 'movement_licence',
@@ -28,6 +28,7 @@ CREATE TABLE papers (
   superseded_in     uuid,
   superseded_why    text,
   PRIMARY KEY (animal_id, id),
+  FOREIGN KEY (transfer_id, animal_id) REFERENCES transfers (id, animal_id),
   CONSTRAINT papers_transfer_guard CHECK ((occasion = 'transfer') = (transfer_id IS NOT NULL)),
   CONSTRAINT papers_days_guard CHECK (issued_on <= valid_until),
   CONSTRAINT papers_cites_guard CHECK (kind LIKE 'cites\_%'
@@ -36,7 +37,7 @@ CREATE TABLE papers (
 CREATE UNIQUE INDEX papers_once_key ON papers (animal_id, site_id, occasion, kind, number, issued_by_country)
   WHERE superseded_at IS NULL AND number <> '';
 CREATE INDEX papers_site_id_idx ON papers (site_id);
-CREATE INDEX papers_transfer_id_idx ON papers (transfer_id);
+CREATE INDEX papers_transfer_id_idx ON papers (transfer_id, animal_id);
 CALL holt_guard_fact('papers', 'Papers that go with an animal that comes, goes or moves.', '{
   "site_id": "The site that recorded it.",
   "occasion": "arrival, departure or transfer.",

@@ -13,7 +13,7 @@ CREATE TABLE loans (
   began_on         date NOT NULL,
   until_on         date,
   terms            text NOT NULL,
-  transfer_id      uuid REFERENCES transfers,
+  transfer_id      uuid,
   ended_at         timestamptz,
   ended_on         date,
   ended_how        text CONSTRAINT loans_ended_how_guard
@@ -25,6 +25,7 @@ CREATE TABLE loans (
   superseded_in    uuid,
   superseded_why   text,
   PRIMARY KEY (animal_id, id),
+  FOREIGN KEY (transfer_id, animal_id) REFERENCES transfers (id, animal_id),
   CONSTRAINT loans_lender_guard CHECK ((lender_site_id IS NULL) = (lender_name <> '')),
   CONSTRAINT loans_borrower_guard CHECK ((borrower_site_id IS NULL) = (borrower_name <> '')),
   CONSTRAINT loans_two_guard CHECK (lender_site_id IS DISTINCT FROM borrower_site_id
@@ -39,7 +40,7 @@ CREATE UNIQUE INDEX loans_one_version_key ON loans (animal_id, loan_id) WHERE su
 CREATE INDEX loans_site_id_idx ON loans (site_id);
 CREATE INDEX loans_lender_site_id_idx ON loans (lender_site_id);
 CREATE INDEX loans_borrower_site_id_idx ON loans (borrower_site_id);
-CREATE INDEX loans_transfer_id_idx ON loans (transfer_id);
+CREATE INDEX loans_transfer_id_idx ON loans (transfer_id, animal_id);
 CALL holt_guard_fact('loans', 'Who keeps an animal of another owner, as an interval with terms.', '{
   "site_id": "The site that recorded it.",
   "loan_id": "The loan, the same over all versions of what is known of it.",
@@ -55,14 +56,14 @@ CALL holt_guard_fact('loans', 'Who keeps an animal of another owner, as an inter
   "ended_at": "First instant after; null while it lasts.",
   "ended_on": "Day on which it ended, in the zone of the site that recorded the end.",
   "ended_how": "returned, title_passed, moved_on, died or escaped."
-}', true);
--- Both parties know of it and may change it, wherever the animal lives.
+}');
+-- Both parties know of it and may end or prolong it, wherever the animal lives.
 CREATE POLICY read_party ON loans FOR SELECT USING (
   lender_site_id = ANY ((SELECT holt_sites())::uuid[]) OR borrower_site_id = ANY ((SELECT holt_sites())::uuid[]));
 CREATE POLICY supersede_party ON loans FOR UPDATE USING (
   lender_site_id = ANY ((SELECT holt_sites())::uuid[]) OR borrower_site_id = ANY ((SELECT holt_sites())::uuid[]));
-CREATE POLICY record_party ON loans FOR INSERT WITH CHECK (
-  lender_site_id = ANY ((SELECT holt_sites())::uuid[]) OR borrower_site_id = ANY ((SELECT holt_sites())::uuid[]));
 
 -- An owner may pass its title, whoever recorded it.
 CREATE POLICY supersede_owner ON titles FOR UPDATE USING (owner_site_id = ANY ((SELECT holt_sites())::uuid[]));
+-- Whoever owned it sees for ever that it did, whoever recorded the beginning or the end.
+CREATE POLICY read_owner ON titles FOR SELECT USING (owner_site_id = ANY ((SELECT holt_sites())::uuid[]));

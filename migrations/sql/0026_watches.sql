@@ -29,6 +29,8 @@ CALL holt_guard('watches', 'Stretches of watching a group. A watch ends with an 
 }');
 CREATE POLICY own ON watches
   USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
+-- About animals that the site has or had to do with, and no others.
+CREATE POLICY of_ours ON watches AS RESTRICTIVE FOR INSERT WITH CHECK (holt_part_in_all(focal_ids));
 
 CREATE TABLE watch_events (
   id             uuid PRIMARY KEY,

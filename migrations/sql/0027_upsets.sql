@@ -33,3 +33,5 @@ CALL holt_guard('upsets', 'What befell whole groups: alarm, fights, escapes, vis
 }');
 CREATE POLICY own ON upsets
   USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
+-- About animals that the site has or had to do with, and no others.
+CREATE POLICY of_ours ON upsets AS RESTRICTIVE FOR INSERT WITH CHECK (holt_part_in_all(animal_ids));

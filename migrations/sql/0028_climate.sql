@@ -90,3 +90,7 @@ CALL holt_guard('device_batches', 'What devices read, as many readings of one de
 }');
 CREATE POLICY own ON device_batches
   USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
+CREATE POLICY of_ours ON device_batches AS RESTRICTIVE FOR INSERT
+  WITH CHECK (EXISTS (SELECT FROM devices d WHERE d.device_id = device_batches.device_id));
+CREATE POLICY of_our_device ON concerns AS RESTRICTIVE FOR INSERT
+  WITH CHECK (device_id IS NULL OR EXISTS (SELECT FROM devices d WHERE d.device_id = concerns.device_id));

@@ -95,3 +95,6 @@ CALL holt_guard_own('feeds', 'What was given to a group, or to an animal alone, 
   "as_enrichment": "Whether it was enrichment, too.",
   "note": "Remarks."
 }');
+-- About animals that the site has or had to do with, and no others; and of a food of its own.
+CREATE POLICY of_ours ON feeds AS RESTRICTIVE FOR INSERT WITH CHECK (
+  (animal_id IS NULL OR holt_part(animal_id)) AND EXISTS (SELECT FROM foods f WHERE f.food_id = feeds.food_id));

@@ -89,3 +89,5 @@ CALL holt_guard_own('enrichment_offers', 'What was offered to a group or in an e
   "used_minutes": "Minutes for which any animal used it; null where nobody timed it.",
   "note": "Remarks."
 }');
+CREATE POLICY of_ours ON enrichment_offers AS RESTRICTIVE FOR INSERT
+  WITH CHECK (EXISTS (SELECT FROM enrichment_items i WHERE i.item_id = enrichment_offers.item_id));

@@ -27,6 +27,8 @@ CALL holt_guard_own('encounter_limits', 'What animals of a site may be asked to 
   "animal_id": "The animal that they hold for; null where they hold for a species.",
   "content": "Minutes and encounters a day, minutes a week, minutes of rest, free days a week; what is not there is not limited."
 }');
+-- About animals that the site has or had to do with, and no others.
+CREATE POLICY of_ours ON encounter_limits AS RESTRICTIVE FOR INSERT WITH CHECK (animal_id IS NULL OR holt_part(animal_id));
 
 CREATE TABLE encounters (
   id             uuid PRIMARY KEY,
@@ -44,6 +46,8 @@ CREATE TABLE encounters (
   superseded_at  timestamptz,
   superseded_in  uuid,
   superseded_why text,
+  -- For the foreign key that keeps who took part at the site of the encounter.
+  CONSTRAINT encounters_site_id_id_key UNIQUE (site_id, id),
   CONSTRAINT encounters_interval_guard CHECK (ended_at > began_at)
 );
 CREATE INDEX encounters_began_idx ON encounters (site_id, began_at);
@@ -61,14 +65,15 @@ CALL holt_guard_own('encounters', 'Encounters of animals with the public.', '{
 CREATE TABLE encounter_animals (
   id             uuid NOT NULL,
   animal_id      uuid NOT NULL REFERENCES animals,
-  encounter_id   uuid NOT NULL REFERENCES encounters,
+  encounter_id   uuid NOT NULL,
   site_id        uuid NOT NULL REFERENCES sites,
   recorded_at    timestamptz NOT NULL,
   recorded_by    uuid NOT NULL,
   request_id     uuid NOT NULL,
-  PRIMARY KEY (animal_id, id)
+  PRIMARY KEY (animal_id, id),
+  FOREIGN KEY (site_id, encounter_id) REFERENCES encounters (site_id, id)
 );
-CREATE INDEX encounter_animals_encounter_id_idx ON encounter_animals (encounter_id);
+CREATE INDEX encounter_animals_encounter_id_idx ON encounter_animals (encounter_id, site_id);
 CREATE INDEX encounter_animals_site_id_idx ON encounter_animals (site_id);
 CALL holt_guard('encounter_animals', 'Which animals took part in an encounter.', '{
   "id": "Identifier (UUIDv7).",
@@ -81,3 +86,5 @@ CALL holt_guard('encounter_animals', 'Which animals took part in an encounter.',
 }');
 CREATE POLICY own ON encounter_animals
   USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
+-- About animals that the site has or had to do with, and no others.
+CREATE POLICY of_ours ON encounter_animals AS RESTRICTIVE FOR INSERT WITH CHECK (holt_part(animal_id));

@@ -21,6 +21,8 @@ pub(crate) struct Fact {
     site: String,
     recorded_at: Option<String>,
     recorded_by: Option<String>,
+    /// Where another site than the one that it is about recorded it.
+    recorded_at_site: Option<String>,
     superseded_at: Option<String>,
     superseded_because: Option<String>,
     /// `added` or `gone`, where it was asked what changed.
@@ -34,6 +36,7 @@ impl Fact {
         let at = instant(fact.happened_at).map(|at| {
             if fact.day_only { moment::today(zone, at).to_string() } else { moment::written(at, zone) }
         });
+        let elsewhere = Some(fact.recorded_at_site).filter(|site| !site.is_empty() && *site != fact.site);
         Self {
             kind,
             at,
@@ -42,6 +45,7 @@ impl Fact {
             site: fact.site,
             recorded_at: written(fact.recorded_at, zone),
             recorded_by: some(fact.recorded_by),
+            recorded_at_site: elsewhere,
             superseded_at: written(fact.superseded_at, zone),
             superseded_because: some(fact.superseded_because),
             change: Some(change).filter(|change| !change.is_empty()),
@@ -56,6 +60,12 @@ fn minute(text: &Option<String>) -> String {
 
 fn day_of(text: &Option<String>) -> String {
     text.as_deref().and_then(|text| text.get(..10)).unwrap_or_default().to_owned()
+}
+
+/// Who recorded it; of another site's people, the site.
+fn by(fact: &Fact) -> String {
+    let site = || fact.recorded_at_site.as_ref().map(|site| format!("at {site}"));
+    fact.recorded_by.clone().or_else(site).unwrap_or_default()
 }
 
 fn table(facts: &[Fact], page: &mut Page) {
@@ -82,7 +92,7 @@ fn table(facts: &[Fact], page: &mut Page) {
             (tone, say),
             (tone, fact.site.clone()),
             (tone, day_of(&fact.recorded_at)),
-            (tone, fact.recorded_by.clone().unwrap_or_default()),
+            (tone, by(fact)),
             (tone, short(&fact.id).to_owned()),
         ]);
     }

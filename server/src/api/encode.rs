@@ -211,7 +211,6 @@ pub(crate) fn grant(grant: Grant) -> v1::Grant {
         Role::Auditor => v1::Role::Auditor,
         Role::Veterinary => v1::Role::Veterinary,
         Role::Steward => v1::Role::Steward,
-        Role::Curator => v1::Role::Curator,
     };
     v1::Grant { role: role.into(), every_site: grant.site.is_none(), site: grant.site.unwrap_or_default() }
 }
@@ -453,6 +452,7 @@ pub(crate) fn fact(told: Told) -> v1::Fact {
         say: told.say,
         recorded_at: Some(timestamp(told.recorded_at)),
         recorded_by: told.recorded_by,
+        recorded_at_site: told.recorder,
         superseded_at: superseded_at.map(timestamp),
         superseded_because: superseded_because.unwrap_or_default(),
         change: change.into(),

@@ -12,7 +12,7 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::site::Site;
 use crate::model::transfer::{State, Step};
-use crate::records::deaths::refuse_odd_days;
+use crate::records::deaths::{refuse_odd_days, refuse_seen_later, seen_later};
 use crate::records::error::{Refusal, Result, Violation};
 use crate::records::parents::{self, Birth};
 use crate::records::{
@@ -328,7 +328,7 @@ pub(super) async fn take_off(tx: &mut Tx, permit: &Permit, left: &Left) -> Resul
     let animal = held_now(tx, permit, &left.animal).await?;
     guard_version("animal", left.version, animal.version)?;
     let at = left.at(permit.site(), tx.now())?;
-    refuse_earlier_than_known(tx, &animal, at, left.time_field()).await?;
+    refuse_earlier_than_known(tx, &animal, (at, left.when.day), left.time_field()).await?;
     end_transfer(tx, permit, &animal, left, at).await?;
     let spoken = animal.label();
     let (how, source, name, country, why) = match &left.how {
@@ -346,7 +346,7 @@ pub(super) async fn take_off(tx: &mut Tx, permit: &Permit, left: &Left) -> Resul
         }
     };
     let ending = Ending { how, at, on: left.when.day, source, name, country, transfer: None };
-    off_the_books(tx, permit, animal.id, ending, why).await?;
+    off_the_books(tx, animal.id, ending, why).await?;
     if let Leaving::Departure { destination, name, loan, .. } = &left.how {
         let when = (at, left.when.day);
         keep_or_end_title(tx, permit, &animal, *destination, name, loan.as_ref(), when).await?;
@@ -384,28 +384,20 @@ async fn keep_or_end_title(
             let parties = (Owner::Site(permit.site().id), Owner::Outside(to.to_owned()));
             loans::begin(tx, permit, animal.id, parties, when, terms, None).await
         }
-        None if own && destination != Destination::Escape => {
-            Ok(titles::end(tx, animal.id, permit.site().id, when.0).await?)
-        }
+        None if own && destination != Destination::Escape => Ok(titles::end(tx, animal.id, when.0).await?),
         None => Ok(()),
     }
 }
 
 /// Ends what ends when an animal goes off the books for good: holding, placement, membership of a group, and
 /// with its death its marks and title.
-pub(super) async fn off_the_books(
-    tx: &mut Tx,
-    permit: &Permit,
-    animal: Uuid,
-    ending: Ending,
-    why: &str,
-) -> Result<()> {
+pub(super) async fn off_the_books(tx: &mut Tx, animal: Uuid, ending: Ending, why: &str) -> Result<()> {
     let (at, on, how) = (ending.at, ending.on, ending.how);
     // First what other sites may have recorded: it is the holder's to end.
-    loans::ended(tx, permit, animal, how, (at, on), why).await?;
+    loans::ended(tx, animal, how, (at, on), why).await?;
     if how == Ended::Death {
-        marks::end(tx, permit, animal, None, at, why).await?;
-        titles::end(tx, animal, permit.site().id, at).await?;
+        marks::end(tx, animal, None, at, why).await?;
+        titles::end(tx, animal, at).await?;
     }
     holdings::end(tx, animal, ending).await?;
     placements::end(tx, animal, at).await?;
@@ -415,26 +407,20 @@ pub(super) async fn off_the_books(
 }
 
 /// Refuses an end before something that is on record: one of the two days is wrong.
-async fn refuse_earlier_than_known(tx: &Tx, animal: &Animal, at: DateTime<Utc>, field: &str) -> Result<()> {
+async fn refuse_earlier_than_known(
+    tx: &Tx,
+    animal: &Animal,
+    (at, on): (DateTime<Utc>, NaiveDate),
+    field: &str,
+) -> Result<()> {
     let spoken = animal.label().spoken();
-    let late = |what: &str, when: DateTime<Utc>| {
-        Refusal::new(
-            Reason::OutOfOrder,
-            format!("{spoken} {what} at {}, which is later", when.format("%Y-%m-%d %H:%M UTC")),
-            "correct the time, or correct that record first",
-        )
-        .at(field)
-    };
     let held = holdings::of(tx, &[animal.id]).await?;
     if let Some(holding) =
         held.iter().rev().find(|holding| holding.ended_at.is_none() && holding.began_at >= at)
     {
-        return Err(late("came onto the books", holding.began_at).into());
+        return Err(seen_later(&spoken, "came onto the books", holding.began_at).at(field).into());
     }
-    if let Some(weighed) = animal.latest_weighed_at.filter(|weighed| *weighed > at) {
-        return Err(late("was weighed", weighed).into());
-    }
-    Ok(())
+    refuse_seen_later(tx, animal.id, &spoken, (at, on), field).await
 }
 
 /// A death calls off a transfer that has not begun; on the way, the loss is a step of the transfer. Any

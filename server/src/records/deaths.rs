@@ -10,9 +10,10 @@ use crate::model::request::Request;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, guard_version, holder, one_animal, view};
 use crate::store::animals::{self, Lock};
-use crate::store::{corrections, retrying};
-use chrono::NaiveDate;
+use crate::store::{Tx, corrections, deaths, retrying};
+use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::{Map, json};
+use uuid::Uuid;
 
 /// What is told of a body after its death was recorded.
 #[derive(Clone, Debug)]
@@ -72,6 +73,28 @@ pub async fn examined(
         Ok(tx.commit(reply).await?)
     })
     .await
+}
+
+/// Refuses an end of a life, or of a stay, before something that was seen of the animal later: one of the two is wrong.
+pub(super) async fn refuse_seen_later(
+    tx: &Tx,
+    animal: Uuid,
+    spoken: &str,
+    (at, on): (DateTime<Utc>, NaiveDate),
+    field: &str,
+) -> Result<()> {
+    match deaths::later(tx, animal, at, on).await? {
+        Some(later) => Err(seen_later(spoken, &later.what, later.at).at(field).into()),
+        None => Ok(()),
+    }
+}
+
+pub(super) fn seen_later(spoken: &str, what: &str, at: DateTime<Utc>) -> Refusal {
+    Refusal::new(
+        Reason::OutOfOrder,
+        format!("{spoken} {what} at {}, which is later", at.format("%Y-%m-%d %H:%M UTC")),
+        "correct the time, or correct that record first",
+    )
 }
 
 /// Refuses a death whose days contradict one another or the arrival of the animal.

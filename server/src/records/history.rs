@@ -98,11 +98,12 @@ fn told(caller: &Caller, entry: Entry) -> Result<Told> {
         superseded: entry.superseded_at.map(|at| (at, entry.superseded_why.clone().unwrap_or_default())),
         change: entry.change()?,
         // Another site's people: not even that they exist.
-        recorded_by: if caller.reach(Deed::Read).is_ok_and(|reach| reach.covers(entry.site_id)) {
+        recorded_by: if caller.reach(Deed::Read).is_ok_and(|reach| reach.covers(entry.recorder_id)) {
             entry.recorded_by
         } else {
             String::new()
         },
+        recorder: entry.recorder,
         site: entry.site,
     })
 }

@@ -110,7 +110,7 @@ pub async fn prolong(
                 .at("loan_until")
                 .into());
         }
-        loans::prolong(&mut tx, permit.site().id, open, new.until, &new.because).await?;
+        loans::prolong(&mut tx, open, new.until, &new.because).await?;
         animals::bump(&mut tx, label.id).await?;
         let wanted = Wanted { animal: Some(label.id), ..Wanted::default() };
         let lens = lens_of(permit.site(), None, tx.now());
@@ -154,8 +154,7 @@ pub async fn returned(
                 fits(&permit, &open, back, at, tx.now(), field)?;
                 came_back(&mut tx, &permit, label.id, borrower, back, at).await?;
                 let when = (at, back.when.day);
-                loans::end(&mut tx, permit.site().id, open, when, End::Returned, "the animal came back")
-                    .await?;
+                loans::end(&mut tx, open, when, End::Returned, "the animal came back").await?;
             }
             (Owner::Outside(lender), Owner::Site(_)) => {
                 held_now(&tx, &permit, &back.animal).await?;
@@ -171,7 +170,7 @@ pub async fn returned(
                     country: String::new(),
                     transfer: None,
                 };
-                off_the_books(&mut tx, &permit, label.id, ending, "the animal went back").await?;
+                off_the_books(&mut tx, label.id, ending, "the animal went back").await?;
             }
             _ => {
                 return Err(Refusal::new(
@@ -294,7 +293,7 @@ pub(super) async fn moved(
             Some(_) => End::MovedOn,
             None => End::TitlePassed,
         };
-        loans::end(tx, site, open, when, how, "the animal went to another site").await?;
+        loans::end(tx, open, when, how, "the animal went to another site").await?;
     }
     match (on_loan, owner) {
         (Some(terms), Some(owner)) if !own(&owner) => {
@@ -307,7 +306,6 @@ pub(super) async fn moved(
 /// Ends the loan that an animal is on, as it goes off the books.
 pub(super) async fn ended(
     tx: &mut Tx,
-    permit: &Permit,
     animal: Uuid,
     how: Ended,
     when: (DateTime<Utc>, NaiveDate),
@@ -320,7 +318,7 @@ pub(super) async fn ended(
         Ended::Transfer => return Ok(()),
     };
     match loans::open_of(tx, animal).await? {
-        Some(open) => Ok(loans::end(tx, permit.site().id, open, when, how, why).await?),
+        Some(open) => Ok(loans::end(tx, open, when, how, why).await?),
         None => Ok(()),
     }
 }

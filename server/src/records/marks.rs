@@ -1,6 +1,6 @@
 //! Marks: how animals are told apart.
 
-use crate::access::permit::{Caller, Permit};
+use crate::access::permit::Caller;
 use crate::access::roles::Deed;
 use crate::model::animal::Animal;
 use crate::model::mark::{Mark, NewMark};
@@ -82,7 +82,7 @@ pub async fn end(
         let mut tx = fresh!(records.store.write(&permit, request).await?);
         let found = held_now(&tx, &permit, &gone.animal).await?;
         let (_, at) = ending(&tx, &found, gone, "ended_at")?;
-        let mark = let_go(&mut tx, &permit, &found, gone, at).await?;
+        let mark = let_go(&mut tx, &found, gone, at).await?;
         animals::bump(&mut tx, found.id).await?;
         Ok(tx.commit(mark).await?)
     })
@@ -110,7 +110,7 @@ pub async fn replace(
         fits_in_place_of(old, new)?;
         let new = std::slice::from_ref(new);
         refuse_marks_in_use(&tx, &permit, found.id, new, at).await?;
-        let ended = let_go(&mut tx, &permit, &found, gone, at).await?;
+        let ended = let_go(&mut tx, &found, gone, at).await?;
         let mut began = marks::apply(&mut tx, &permit, found.id, new, at).await?;
         animals::bump(&mut tx, found.id).await?;
         let began = began.pop().ok_or_else(|| unknown(gone))?;
@@ -164,13 +164,7 @@ fn fits_in_place_of(old: &Mark, new: &NewMark) -> std::result::Result<(), Refusa
 }
 
 /// Ends the mark.
-async fn let_go(
-    tx: &mut Tx,
-    permit: &Permit,
-    animal: &Animal,
-    gone: &Gone,
-    at: DateTime<Utc>,
-) -> Result<Mark> {
-    let mut ended = marks::end(tx, permit, animal.id, Some(gone.mark), at, &gone.why).await?;
+async fn let_go(tx: &mut Tx, animal: &Animal, gone: &Gone, at: DateTime<Utc>) -> Result<Mark> {
+    let mut ended = marks::end(tx, animal.id, Some(gone.mark), at, &gone.why).await?;
     Ok(ended.pop().ok_or_else(|| unknown(gone))?)
 }

@@ -76,7 +76,7 @@ pub async fn pass(
         titles::pass(&mut tx, animal.id, permit.site().id, to.clone(), at, &new.because).await?;
         if let Some(open) = loans::open_of(&tx, animal.id).await? {
             if open.borrower() == to {
-                loans::end(&mut tx, permit.site().id, open, (at, on), End::TitlePassed, &new.because).await?;
+                loans::end(&mut tx, open, (at, on), End::TitlePassed, &new.because).await?;
             } else {
                 loans::hand_on(&mut tx, permit.site().id, open, to.clone(), (at, on), &new.because).await?;
             }

@@ -11,6 +11,7 @@ use crate::model::request::Request;
 use crate::model::site::Site;
 use crate::model::transfer::{NewStep, NewTransfer, Side, State, Step, Terms, Transfer};
 use crate::records::animals::{enclosure, off_the_books, on_the_move};
+use crate::records::deaths as deaths_rules;
 use crate::records::error::{Refusal, Result};
 use crate::records::titles::not_the_owner;
 use crate::records::{Records, fresh, guard_version, held_now, loans};
@@ -112,7 +113,7 @@ pub async fn step(records: &Records, caller: &Caller, request: &Request, new: &N
             Step::Received => receive(&mut tx, &permit, &sides.from, &standing, new, at).await?,
             Step::Died | Step::Escaped => {
                 let how = if new.step == Step::Died { Ended::Death } else { Ended::Escape };
-                lose(&mut tx, &permit, &sides.from, &standing, how, at, &new.note).await?;
+                lose(&mut tx, &sides.from, &standing, how, at, &new.note).await?;
                 String::new()
             }
             _ => String::new(),
@@ -267,7 +268,7 @@ async fn receive(
     loans::moved(tx, permit, animal, on_loan.as_ref(), (at, on), standing.id).await?;
     let owned = titles::open_of(tx, animal).await?.is_some_and(|owner| owner == Owner::Site(site.id));
     if standing.terms == Terms::TitlePasses && !owned {
-        titles::end(tx, animal, site.id, at).await?;
+        titles::end(tx, animal, at).await?;
         titles::begin(tx, animal, site.id, Owner::Site(site.id), at).await?;
     }
     if !new.enclosure.is_empty() {
@@ -282,7 +283,6 @@ async fn receive(
 /// reports it.
 async fn lose(
     tx: &mut Tx,
-    permit: &Permit,
     sender: &Site,
     standing: &Standing,
     how: Ended,
@@ -290,6 +290,8 @@ async fn lose(
     note: &str,
 ) -> Result<()> {
     let on = sender.day_of(at);
+    // The animal is named by its number at the sender, as both sites know it.
+    deaths_rules::refuse_seen_later(tx, standing.animal, &standing.number, (at, on), "at").await?;
     if how == Ended::Death {
         let death = Death {
             died: Some((on, on)),
@@ -309,7 +311,7 @@ async fn lose(
         country: String::new(),
         transfer: Some(standing.id),
     };
-    off_the_books(tx, permit, standing.animal, ending, "the animal died on the way").await
+    off_the_books(tx, standing.animal, ending, "the animal died on the way").await
 }
 
 /// One transfer.

@@ -94,6 +94,62 @@ pub async fn insert(
     tx.insert(&[row]).await
 }
 
+/// What was seen of an animal when it should have been dead.
+#[derive(FromQueryResult)]
+pub struct Later {
+    /// In words: "was weighed".
+    pub what: String,
+    pub at: DateTime<Utc>,
+}
+
+/// The last thing that is on record of an animal after an instant and shows that it lived, if there is one.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn later(
+    tx: &Tx,
+    animal: Uuid,
+    died: DateTime<Utc>,
+    on: NaiveDate,
+) -> Result<Option<Later>, Error> {
+    let sql = "SELECT l.what, l.at FROM (
+           SELECT CASE WHEN tried THEN 'declined the scale' ELSE 'was weighed' END AS what, weighed_at AS at
+             FROM weights
+            WHERE animal_id = $1 AND superseded_at IS NULL AND NOT (day_only AND weighed_on <= $3)
+           UNION ALL
+           SELECT 'was assessed', assessed_at FROM assessments WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'was moved to an enclosure', began_at FROM placements
+            WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'joined a group', began_at FROM memberships WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT CASE WHEN kind = 'house_name' THEN 'was named' ELSE 'was marked' END, began_at FROM marks
+            WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'lost a mark', ended_at FROM marks
+            WHERE animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
+           UNION ALL
+           SELECT 'was fed alone', given_at FROM feeds WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'met the public', e.began_at FROM encounter_animals a JOIN encounters e ON e.id = a.encounter_id
+            WHERE a.animal_id = $1 AND e.superseded_at IS NULL
+           UNION ALL
+           SELECT 'was seen in a watch', e.happened_at
+             FROM holdings h JOIN watch_events e ON e.site_id = h.site_id
+            WHERE h.animal_id = $1 AND h.superseded_at IS NULL AND e.superseded_at IS NULL AND e.happened_at > $2
+              AND $1 IN (SELECT holt_animals_in(e.content))
+         ) l WHERE l.at > $2 ORDER BY l.at DESC, l.what LIMIT 1";
+    // What a death on record has ended ends with it.
+    let before = death::Entity::find()
+        .filter(death::Column::AnimalId.eq(animal))
+        .filter(death::Column::SupersededAt.is_null())
+        .one(tx.txn())
+        .await?;
+    let values = [animal.into(), died.into(), on.into(), before.map(|death| death.died_at).into()];
+    Ok(tx.rows::<Later>(sql, values).await?.pop())
+}
+
 /// The day from which an animal is off the books as dead, if it is.
 ///
 /// # Errors

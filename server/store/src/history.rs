@@ -14,8 +14,11 @@ use uuid::Uuid;
 pub struct Entry {
     kind: String,
     pub id: Uuid,
-    pub site_id: Uuid,
+    /// The site that it is about.
     pub site: String,
+    /// The site whose person recorded it.
+    pub recorder_id: Uuid,
+    pub recorder: String,
     pub at: Option<DateTime<Utc>>,
     pub day_only: bool,
     pub ended_at: Option<DateTime<Utc>>,
@@ -219,7 +222,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         each.push(format!(
             "SELECT '{kind}' AS kind, {n} AS rank, f.id, 0 AS seq, f.site_id, s.code AS site, s.time_zone,
                     {at} AS at, {day_only} AS day_only, {ended} AS ended_at, {says} AS says, f.recorded_at,
-                    f.recorded_by, f.superseded_at, f.superseded_why, {change} AS change
+                    f.recorded_by, f.request_id, f.superseded_at, f.superseded_why, {change} AS change
                FROM {table} JOIN sites s ON s.id = f.site_id
               WHERE f.animal_id = ANY ($1) AND {condition}",
             at = filled(at),
@@ -234,7 +237,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
     each.push(format!(
         "SELECT 'transfer', 14, t.id, f.seq, f.site_id, s.code, s.time_zone, f.happened_at, false, NULL,
                 jsonb_build_object('step', f.step, 'from', a.code, 'to', b.code, 'note', f.note), f.recorded_at,
-                f.recorded_by, NULL::timestamptz, NULL::text, {change}
+                f.recorded_by, f.request_id, NULL::timestamptz, NULL::text, {change}
            FROM transfers t JOIN transfer_steps f ON f.transfer_id = t.id JOIN sites s ON s.id = f.site_id
            JOIN sites a ON a.id = t.from_site_id JOIN sites b ON b.id = t.to_site_id
           WHERE t.animal_id = ANY ($1) AND {steps}",
@@ -245,7 +248,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
                 jsonb_build_object('because', f.because, 'id', f.animal_id, 'other',
                   (SELECT c.number FROM accessions c WHERE c.animal_id = f.animal_id AND {known_c}
                     ORDER BY c.recorded_at, c.id LIMIT 1)), f.recorded_at,
-                f.recorded_by, f.superseded_at, f.superseded_why, {change}
+                f.recorded_by, f.request_id, f.superseded_at, f.superseded_why, {change}
            FROM merges f JOIN sites s ON s.id = f.site_id
           WHERE f.into_id = ANY ($1) AND {condition}",
         known_c = known("c", 2),
@@ -257,7 +260,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
                   (SELECT c.number FROM litter_parents p JOIN accessions c ON c.animal_id = p.parent_id AND {known_c}
                     WHERE p.litter_id = l.id AND p.kind = 'dam' AND {known_p}
                     ORDER BY c.recorded_at, c.id LIMIT 1)), f.recorded_at,
-                f.recorded_by, f.superseded_at, f.superseded_why, {change}
+                f.recorded_by, f.request_id, f.superseded_at, f.superseded_why, {change}
            FROM litter_changes f JOIN sites s ON s.id = f.site_id JOIN litters l ON l.id = f.litter_id
           WHERE f.animal_id = ANY ($1) AND {condition}",
         known_c = known("c", 2),
@@ -269,7 +272,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
     let (conditions, last, values) = filter.then(wanted.most.unwrap_or(i64::MAX));
     // Keys are compared as bytes. Times before the year 0 are none of ours; what has no time comes first.
     let sql = format!(
-        "SELECT x.kind, x.id, x.site_id, x.site, x.at, x.day_only, x.ended_at, x.says, x.recorded_at,
+        "SELECT x.kind, x.id, coalesce(r.id, x.site_id) AS recorder_id, x.site, coalesce(r.code, x.site) AS recorder, x.at, x.day_only, x.ended_at, x.says, x.recorded_at,
                 coalesce(p.name, '') AS recorded_by, x.key, x.change,
                 CASE WHEN x.superseded_at <= $2 THEN x.superseded_at END AS superseded_at,
                 CASE WHEN x.superseded_at <= $2 THEN x.superseded_why END AS superseded_why
@@ -279,6 +282,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
                               || '/' || y.id || '/' || lpad(y.seq::text, 6, '0')) COLLATE \"C\" AS key
                    FROM ({}) y) x
            LEFT JOIN people p ON p.id = x.recorded_by
+           LEFT JOIN sites r ON r.id = holt_recorder(x.request_id, x.recorded_by)
           WHERE true{conditions}
           ORDER BY x.key LIMIT ${last}",
         each.join(" UNION ALL ")

@@ -111,7 +111,6 @@ pub async fn open_of(snapshot: &Snapshot, animal: Uuid) -> Result<Option<Open>, 
 /// [`Error::Contention`] where somebody changed it meanwhile.
 pub async fn end(
     tx: &mut Tx,
-    recorder: Uuid,
     open: Open,
     (at, on): (DateTime<Utc>, NaiveDate),
     how: End,
@@ -123,7 +122,7 @@ pub async fn end(
         return Ok(());
     }
     let on = on.max(old.began_on);
-    rewrite(tx, recorder, old, |row| {
+    rewrite(tx, old, |row| {
         row.ended_at = Some(at);
         row.ended_on = Some(on);
         row.ended_how = Some(how.as_str().to_owned());
@@ -135,16 +134,10 @@ pub async fn end(
 ///
 /// # Errors
 /// [`Error::Contention`] where somebody changed it meanwhile.
-pub async fn prolong(
-    tx: &mut Tx,
-    recorder: Uuid,
-    open: Open,
-    until: NaiveDate,
-    why: &str,
-) -> Result<(), Error> {
+pub async fn prolong(tx: &mut Tx, open: Open, until: NaiveDate, why: &str) -> Result<(), Error> {
     let Open(old) = open;
     tx.supersede_of::<loan::Entity>(old.animal_id, old.id, why).await?;
-    rewrite(tx, recorder, old, |row| row.until_on = Some(until)).await
+    rewrite(tx, old, |row| row.until_on = Some(until)).await
 }
 
 /// The same loan to the same borrower from another lender, from an instant on.
@@ -160,7 +153,7 @@ pub async fn hand_on(
     why: &str,
 ) -> Result<(), Error> {
     let old = open.0.clone();
-    end(tx, recorder, open, when, End::TitlePassed, why).await?;
+    end(tx, open, when, End::TitlePassed, why).await?;
     let new = Beginning {
         lender,
         borrower: owner(old.borrower_site_id, &old.borrower_name),
@@ -172,18 +165,14 @@ pub async fn hand_on(
     begin(tx, old.animal_id, recorder, new).await
 }
 
-async fn rewrite(
-    tx: &mut Tx,
-    recorder: Uuid,
-    old: loan::Model,
-    change: impl FnOnce(&mut loan::Model),
-) -> Result<(), Error> {
+/// Another version of a loan. It stays of the site that it was of, whoever ends or prolongs it.
+async fn rewrite(tx: &mut Tx, old: loan::Model, change: impl FnOnce(&mut loan::Model)) -> Result<(), Error> {
     let mut row = fact!(
         tx,
         loan::Model {
             id: tx.new_id(),
             animal_id: old.animal_id,
-            site_id: recorder,
+            site_id: old.site_id,
             loan_id: old.loan_id,
             lender_site_id: old.lender_site_id,
             lender_name: old.lender_name,

@@ -123,7 +123,6 @@ fn to_model(row: &mark::Model) -> Result<Mark, Error> {
 /// [`Error::Contention`] where somebody ended it meanwhile.
 pub async fn end(
     tx: &mut Tx,
-    permit: &Permit,
     animal: Uuid,
     mark_id: Option<Uuid>,
     at: DateTime<Utc>,
@@ -144,7 +143,8 @@ pub async fn end(
             mark::Model {
                 id: tx.new_id(),
                 animal_id: animal,
-                site_id: permit.site().id,
+                // It stays of the site that put it on, whoever ends it.
+                site_id: open.site_id,
                 mark_id: open.mark_id,
                 kind: open.kind,
                 code: open.code,

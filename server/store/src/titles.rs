@@ -60,10 +60,16 @@ pub async fn begin(
 ///
 /// # Errors
 /// [`Error::Contention`] where somebody ended it meanwhile.
-pub async fn end(tx: &mut Tx, animal: Uuid, recorder: Uuid, at: DateTime<Utc>) -> Result<(), Error> {
-    let open = open(tx, animal).await?;
-    let Some(open) = open else { return Ok(()) };
-    tx.supersede_of::<title::Entity>(animal, open.id, "ended").await?;
+pub async fn end(tx: &mut Tx, animal: Uuid, at: DateTime<Utc>) -> Result<(), Error> {
+    match open(tx, animal).await? {
+        Some(open) => close(tx, open, at, "ended").await,
+        None => Ok(()),
+    }
+}
+
+/// Ends a title. It stays of the site that it was of, whoever ends it.
+async fn close(tx: &mut Tx, open: title::Model, at: DateTime<Utc>, why: &str) -> Result<(), Error> {
+    tx.supersede_of::<title::Entity>(open.animal_id, open.id, why).await?;
     // A title that would end as it began never was.
     if at <= open.began_at {
         return Ok(());
@@ -72,8 +78,8 @@ pub async fn end(tx: &mut Tx, animal: Uuid, recorder: Uuid, at: DateTime<Utc>) -
         tx,
         title::Model {
             id: tx.new_id(),
-            animal_id: animal,
-            site_id: recorder,
+            animal_id: open.animal_id,
+            site_id: open.site_id,
             owner_site_id: open.owner_site_id,
             owner_name: open.owner_name,
             began_at: open.began_at,
@@ -127,20 +133,7 @@ pub async fn pass(
     why: &str,
 ) -> Result<(), Error> {
     let Some(old) = open(tx, animal).await? else { return Err(Error::Contention) };
-    tx.supersede_of::<title::Entity>(animal, old.id, why).await?;
-    let row = fact!(
-        tx,
-        title::Model {
-            id: tx.new_id(),
-            animal_id: animal,
-            site_id: recorder,
-            owner_site_id: old.owner_site_id,
-            owner_name: old.owner_name,
-            began_at: old.began_at,
-            ended_at: Some(at),
-        }
-    );
-    tx.insert(&[row]).await?;
+    close(tx, old, at, why).await?;
     begin(tx, animal, recorder, to, at).await
 }
 

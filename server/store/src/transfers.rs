@@ -31,6 +31,8 @@ pub struct Standing {
     pub animal: Uuid,
     pub from: Uuid,
     pub to: Uuid,
+    /// Its accession at the sender.
+    pub number: String,
     pub state: State,
     pub terms: Terms,
     pub loan_until: Option<NaiveDate>,
@@ -51,6 +53,7 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
         animal_id: Uuid,
         from_site_id: Uuid,
         to_site_id: Uuid,
+        from_number: String,
         state: String,
         terms: String,
         loan_until: Option<NaiveDate>,
@@ -66,7 +69,7 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
     .await?;
     let rows = tx
         .rows::<Row>(
-            "SELECT id, animal_id, from_site_id, to_site_id, state, terms, loan_until, why, withheld_by, version
+            "SELECT id, animal_id, from_site_id, to_site_id, from_number, state, terms, loan_until, why, withheld_by, version
                FROM transfers WHERE id = $1 FOR UPDATE",
             [id.into()],
         )
@@ -79,6 +82,7 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
                 animal: row.animal_id,
                 from: row.from_site_id,
                 to: row.to_site_id,
+                number: row.from_number,
                 state: stored("transfers", "state", row.state)?,
                 terms: stored("transfers", "terms", row.terms)?,
                 loan_until: row.loan_until,

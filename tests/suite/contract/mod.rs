@@ -1,11 +1,14 @@
 //! What holds of the whole contract: who may call what, what the schema guarantees, which way arrows run.
 
 mod commands;
+mod guards;
 mod imports;
 mod overlapping;
+mod pen;
 mod raw;
 mod reasons;
 mod requests;
 mod roles;
 mod schema;
 mod sight;
+mod steps;

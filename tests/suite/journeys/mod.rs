@@ -8,7 +8,6 @@ mod census;
 mod checks;
 mod climate;
 mod corrections;
-mod curator;
 mod encounters;
 mod enrichment;
 mod exchange;

@@ -215,14 +215,19 @@ impl Work<'_> {
     /// Supersedes a fact by one with other columns. What is of the animal's life is its holder's from then on; what
     /// a site that consents recorded stays that site's.
     async fn replace(&mut self, old: &Version, mut columns: Map<String, Value>) -> Result<()> {
-        holder::refuse_anothers(
-            self.permit,
-            self.animal,
-            self.decides,
-            old,
-            self.consents.map(|site| site.id),
-        )?;
-        if holder::is_of_its_life(old.kind) {
+        // Whose fact it is stays so where no more than its end moves along, with a death for one.
+        let ends_along =
+            old.id() != self.fact.id() && columns.keys().all(|column| column.starts_with("ended_"));
+        if !ends_along {
+            holder::refuse_anothers(
+                self.permit,
+                self.animal,
+                self.decides,
+                old,
+                self.consents.map(|site| site.id),
+            )?;
+        }
+        if !ends_along && holder::is_of_its_life(old.kind) {
             columns.insert("site_id".to_owned(), json!(self.permit.site().id));
         }
         let new = corrections::replace(self.tx, old, &columns, self.why).await?;

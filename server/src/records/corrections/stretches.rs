@@ -4,6 +4,7 @@ use super::{Change, Work, malformed, out_of_order};
 use crate::model::fact::{FactKind, Version};
 use crate::model::reason::Reason;
 use crate::records::animals::enclosure;
+use crate::records::deaths::refuse_seen_later;
 use crate::records::error::{Refusal, Result};
 use crate::records::litters;
 use crate::store::corrections;
@@ -39,6 +40,8 @@ impl Work<'_> {
                 .at("change.happened_on")
                 .into());
             }
+            let spoken = self.animal.label().spoken();
+            refuse_seen_later(self.tx, self.animal.id, &spoken, (at, on), "change.happened_on").await?;
             moved = Some((at, on));
         }
         self.put(Value::Object(columns)).await?;

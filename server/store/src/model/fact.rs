@@ -113,8 +113,10 @@ impl Version {
 pub struct Told {
     pub kind: FactKind,
     pub id: Uuid,
-    /// Code of the site that recorded it.
+    /// Code of the site that it is about.
     pub site: String,
+    /// Code of the site whose person recorded it.
+    pub recorder: String,
     pub at: Option<DateTime<Utc>>,
     pub day_only: bool,
     pub ended_at: Option<DateTime<Utc>>,

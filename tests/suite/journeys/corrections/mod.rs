@@ -5,6 +5,7 @@ mod history;
 mod merges;
 mod other_site;
 mod readings;
+mod seen_later;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use holt_proto::time::timestamp;

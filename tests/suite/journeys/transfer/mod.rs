@@ -1,6 +1,7 @@
 //! A registrar moves an animal to another site.
 
 mod alone;
+mod books;
 mod crowd;
 mod happy;
 mod loss;

@@ -1,0 +1,143 @@
+-- Invariant: nothing happens to an animal after its death; one death ends its last holding, and whatever lasted;
+-- while a site holds an animal, somebody owns it.
+
+-- What is recorded of an animal after its death is refused, whichever of the two is recorded first. Here, where the
+-- death is on record already: one look for all rows of a statement. `instant` is SQL over a new row `n`.
+CREATE PROCEDURE holt_guard_alive(tab regclass, instant text, rows_of text DEFAULT 'new_rows n')
+LANGUAGE plpgsql AS $$
+BEGIN
+  EXECUTE format($body$
+    CREATE FUNCTION %2$I() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $f$
+    DECLARE
+      dead uuid;
+    BEGIN
+      SELECT d.animal_id INTO dead
+        FROM %4$s JOIN deaths d ON d.animal_id = n.animal_id AND d.superseded_at IS NULL
+       WHERE %3$s > d.died_at LIMIT 1;
+      IF dead IS NOT NULL THEN
+        RAISE EXCEPTION 'animal %% was dead by then', dead
+          USING ERRCODE = 'check_violation', CONSTRAINT = %5$L, TABLE = %1$L;
+      END IF;
+      RETURN NULL;
+    END
+    $f$ $body$, tab, 'holt_alive_in_' || tab, instant, rows_of, tab || '_alive_guard');
+  EXECUTE format('CREATE TRIGGER alive AFTER INSERT ON %s REFERENCING NEW TABLE AS new_rows
+                  FOR EACH STATEMENT EXECUTE FUNCTION %I()', tab, 'holt_alive_in_' || tab);
+END
+$$;
+
+-- A reading of which only the day is known stands at noon of it: on the day of a death it may have been before.
+CALL holt_guard_alive('weights',
+  'CASE WHEN n.day_only AND n.weighed_on <= d.died_on THEN ''-infinity'' ELSE n.weighed_at END');
+CALL holt_guard_alive('assessments', 'n.assessed_at');
+CALL holt_guard_alive('placements', 'coalesce(n.ended_at, ''infinity'')');
+CALL holt_guard_alive('memberships', 'coalesce(n.ended_at, ''infinity'')');
+CALL holt_guard_alive('marks', 'coalesce(n.ended_at, ''infinity'')');
+CALL holt_guard_alive('feeds', 'n.given_at');
+CALL holt_guard_alive('encounter_animals', 'e.began_at',
+  'new_rows n JOIN encounters e ON e.id = n.encounter_id AND e.superseded_at IS NULL');
+
+-- Animals that an event of a watch names, wherever in it: identifiers are the only strings of this form.
+CREATE FUNCTION holt_animals_in(content jsonb) RETURNS SETOF uuid LANGUAGE sql IMMUTABLE PARALLEL SAFE
+BEGIN ATOMIC
+  SELECT (found #>> '{}')::uuid
+    FROM jsonb_path_query(content, 'strict $.** ? (@.type() == "string" && @ like_regex
+      "^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$")') AS found;
+END;
+CALL holt_guard_alive('watch_events', 'n.happened_at',
+  '(SELECT w.happened_at, named AS animal_id FROM new_rows w CROSS JOIN LATERAL holt_animals_in(w.content) named) n');
+
+-- And here, where the death comes later. At the end of a transaction whatever changed of deaths, holdings and titles
+-- of an animal agrees.
+CREATE FUNCTION holt_life_adds_up() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+  one CONSTANT uuid := NEW.animal_id;
+  death deaths;
+  broken text;
+BEGIN
+  SELECT * INTO death FROM deaths d WHERE d.animal_id = one AND d.superseded_at IS NULL;
+  SELECT CASE
+    WHEN EXISTS (SELECT FROM holdings h
+                  WHERE h.animal_id = one AND h.superseded_at IS NULL AND h.ended_how = 'death'
+                    AND (h.ended_at, h.site_id) IS DISTINCT FROM (death.died_at, death.site_id))
+      THEN 'holdings_death_guard'
+    WHEN death.id IS NOT NULL AND NOT EXISTS (
+           SELECT FROM holdings h WHERE h.animal_id = one AND h.superseded_at IS NULL AND h.ended_how = 'death')
+      THEN 'deaths_holding_guard'
+    WHEN EXISTS (SELECT FROM holdings h
+                  WHERE h.animal_id = one AND h.superseded_at IS NULL
+                    AND coalesce(h.ended_at, 'infinity') > death.died_at)
+      THEN 'deaths_last_guard'
+    WHEN EXISTS (SELECT FROM holdings h
+                  WHERE h.animal_id = one AND h.superseded_at IS NULL
+                    AND NOT coalesce((SELECT range_agg(tstzrange(t.began_at, t.ended_at)) FROM titles t
+                                       WHERE t.animal_id = one AND t.superseded_at IS NULL),
+                                     '{}'::tstzmultirange) @> tstzrange(h.began_at, h.ended_at))
+      THEN 'titles_owner_guard'
+  END INTO broken;
+  IF broken IS NOT NULL THEN
+    RAISE EXCEPTION 'the life of animal % does not add up', one
+      USING ERRCODE = 'check_violation', CONSTRAINT = broken, TABLE = tg_table_name;
+  END IF;
+  RETURN NULL;
+END
+$$;
+CREATE CONSTRAINT TRIGGER life_adds_up AFTER INSERT OR UPDATE ON holdings
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_life_adds_up();
+CREATE CONSTRAINT TRIGGER life_adds_up AFTER INSERT OR UPDATE ON titles
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_life_adds_up();
+CREATE CONSTRAINT TRIGGER life_adds_up AFTER INSERT OR UPDATE ON deaths
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_life_adds_up();
+
+CREATE FUNCTION holt_death_is_last() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+  one CONSTANT uuid := NEW.animal_id;
+  died CONSTANT timestamptz := NEW.died_at;
+  later text;
+BEGIN
+  -- The same write may have superseded it again.
+  IF NOT EXISTS (SELECT FROM deaths d WHERE d.animal_id = one AND d.id = NEW.id AND d.superseded_at IS NULL) THEN
+    RETURN NULL;
+  END IF;
+  SELECT CASE
+    WHEN EXISTS (SELECT FROM weights w
+                  WHERE w.animal_id = one AND w.superseded_at IS NULL AND w.weighed_at > died
+                    AND NOT (w.day_only AND w.weighed_on <= NEW.died_on)) THEN 'weights'
+    WHEN EXISTS (SELECT FROM assessments a
+                  WHERE a.animal_id = one AND a.superseded_at IS NULL AND a.assessed_at > died) THEN 'assessments'
+    WHEN EXISTS (SELECT FROM placements p
+                  WHERE p.animal_id = one AND p.superseded_at IS NULL
+                    AND coalesce(p.ended_at, 'infinity') > died) THEN 'placements'
+    WHEN EXISTS (SELECT FROM memberships m
+                  WHERE m.animal_id = one AND m.superseded_at IS NULL
+                    AND coalesce(m.ended_at, 'infinity') > died) THEN 'memberships'
+    WHEN EXISTS (SELECT FROM marks m
+                  WHERE m.animal_id = one AND m.superseded_at IS NULL
+                    AND coalesce(m.ended_at, 'infinity') > died) THEN 'marks'
+    WHEN EXISTS (SELECT FROM titles t
+                  WHERE t.animal_id = one AND t.superseded_at IS NULL
+                    AND coalesce(t.ended_at, 'infinity') > died) THEN 'titles'
+    WHEN EXISTS (SELECT FROM loans l
+                  WHERE l.animal_id = one AND l.superseded_at IS NULL
+                    AND coalesce(l.ended_at, 'infinity') > died) THEN 'loans'
+    WHEN EXISTS (SELECT FROM transfers t
+                  WHERE t.animal_id = one AND t.state IN ('proposed', 'agreed', 'dispatched')) THEN 'transfers'
+    WHEN EXISTS (SELECT FROM feeds f
+                  WHERE f.animal_id = one AND f.superseded_at IS NULL AND f.given_at > died) THEN 'feeds'
+    WHEN EXISTS (SELECT FROM encounter_animals a JOIN encounters e ON e.id = a.encounter_id
+                  WHERE a.animal_id = one AND e.superseded_at IS NULL AND e.began_at > died) THEN 'encounters'
+    WHEN EXISTS (SELECT FROM watches w JOIN watch_events e ON e.site_id = w.site_id AND e.watch_id = w.id
+                  WHERE w.site_id = NEW.site_id AND e.superseded_at IS NULL AND e.happened_at > died
+                    AND one IN (SELECT holt_animals_in(e.content))) THEN 'watch_events'
+  END INTO later;
+  IF later IS NOT NULL THEN
+    RAISE EXCEPTION 'animal % is in % after its death', one, later
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'deaths_nothing_later_guard', TABLE = 'deaths';
+  END IF;
+  RETURN NULL;
+END
+$$;
+CREATE CONSTRAINT TRIGGER death_is_last AFTER INSERT ON deaths
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_death_is_last();
