@@ -23,7 +23,7 @@ pub(crate) struct Amendment {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    Propose(Propose),
+    Propose(Box<Propose>),
     Died(Died),
     Accept(Accept),
     Decline(Decline),
@@ -34,7 +34,7 @@ enum What {
 impl Amendment {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Propose(command) => command.run(errand).await,
+            What::Propose(command) => (*command).run(errand).await,
             What::Died(command) => command.run(errand).await,
             What::Accept(command) => command.run(errand).await,
             What::Decline(command) => command.run(errand).await,
@@ -108,7 +108,7 @@ impl Propose {
             Asked::WithdrawnFactId(fact_id)
         } else {
             let change = Some(self.change.read(zone, now)?);
-            Asked::Correction(v1::ProposedCorrection { fact_id, change })
+            Asked::Correction(Box::new(v1::ProposedCorrection { fact_id, change }))
         };
         let ask = v1::ProposeAmendmentRequest {
             request_id: request_id(),

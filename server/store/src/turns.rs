@@ -60,28 +60,29 @@ mod tests {
 
     const KEY: Key = (Uuid::from_u128(1), Uuid::from_u128(2));
     const LONG: Duration = Duration::from_secs(60);
+    const SHORT: Duration = Duration::from_millis(1);
 
     fn under_way(turns: &Turns) -> usize {
         turns.doors.lock().unwrap().len()
     }
 
-    #[tokio::test(start_paused = true)]
+    #[tokio::test]
     async fn a_copy_waits_for_the_first_and_others_do_not() {
         let turns = Turns::default();
         let first = turns.take(KEY, LONG).await.unwrap();
         let other = turns.take((KEY.0, Uuid::from_u128(3)), Duration::ZERO).await;
         assert!(other.is_ok());
-        assert!(matches!(turns.take(KEY, LONG).await, Err(Error::TimedOut)));
+        assert!(matches!(turns.take(KEY, SHORT).await, Err(Error::TimedOut)));
         let copy = turns.take(KEY, LONG);
         drop(first);
         assert!(copy.await.is_ok());
     }
 
-    #[tokio::test(start_paused = true)]
+    #[tokio::test]
     async fn nothing_is_left_of_what_is_over_or_was_given_up() {
         let turns = Turns::default();
         let first = turns.take(KEY, LONG).await.unwrap();
-        assert!(turns.take(KEY, Duration::from_millis(1)).await.is_err());
+        assert!(turns.take(KEY, SHORT).await.is_err());
         assert_eq!(under_way(&turns), 1);
         drop(first);
         assert_eq!(under_way(&turns), 0);
