@@ -73,7 +73,7 @@ async fn an_accepted_correction_of_a_birth_moves_what_the_proposer_recorded_with
     let quill = &moved.quill.registrar;
     let fact_id = moved.fact(quill, FactKind::Birth).await.id;
     let change = v1::ProposedCorrection { fact_id, change: Some(born("2026-02-18")) };
-    let proposed = moved.propose(quill, "QUI", Change::Correction(change)).await.unwrap();
+    let proposed = moved.propose(quill, "QUI", Change::Correction(Box::new(change))).await.unwrap();
     assert_eq!(proposed.says, "correct: born on 2026-02-20; instead: born on 2026-02-18");
     assert_eq!((proposed.state(), proposed.proposed_by.as_str()), (AmendmentState::Open, "qui-registrar"));
     let [open] = moved.listed(&moved.brack, true).await.try_into().unwrap();
