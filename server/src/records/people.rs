@@ -1,7 +1,7 @@
 //! People: signing in, and who may do what.
 
 use crate::access::password;
-use crate::access::permit::{Caller, Held};
+use crate::access::permit::{Caller, Held, Standing};
 use crate::access::roles::Deed;
 use crate::access::token::{Bearer, Subject, Tokens};
 use crate::model::page::{Page, Slice};
@@ -26,8 +26,11 @@ use std::time::{Duration, Instant};
 use tokio::sync::Semaphore;
 use uuid::Uuid;
 
-/// Hashing a password keeps a processor busy for tens of milliseconds and takes 19 MiB.
-const HASHES_AT_ONCE: usize = 2;
+/// How many passwords are hashed at a time: each keeps a processor busy for tens of milliseconds and takes 19 MiB, and
+/// half the processors are for those who are in.
+fn hashes_at_once() -> usize {
+    std::thread::available_parallelism().map_or(1, |processors| (processors.get() / 2).max(1))
+}
 
 /// Who comes in, and by what.
 pub struct Door {
@@ -73,7 +76,7 @@ impl Door {
             tokens,
             refresh_life,
             tries: RateLimiter::keyed(Quota::per_minute(tries_per_minute)),
-            hashing: Semaphore::new(HASHES_AT_ONCE),
+            hashing: Semaphore::new(hashes_at_once()),
             outside: RwLock::default(),
             decoy: password::hash(&password::one_time())?,
         })
@@ -120,20 +123,27 @@ fn refresh_refused() -> Refusal {
     )
 }
 
+/// Whom a verified token names.
+#[must_use]
+pub fn person_of(subject: &Subject) -> Uuid {
+    match subject {
+        Subject::Own(id) => *id,
+        Subject::Outside(issuer, subject) => {
+            Uuid::new_v5(&Uuid::NAMESPACE_URL, format!("{issuer}\n{subject}").as_bytes())
+        }
+    }
+}
+
 /// The caller that a verified token names. Somebody of the outside issuer is put on record at their
 /// first call.
 ///
 /// # Errors
 /// Faults only.
 pub async fn caller(records: &Records, bearer: &Bearer, deadline: Option<Instant>) -> Result<Caller> {
-    let person = match &bearer.person {
-        Subject::Own(id) => *id,
-        Subject::Outside(issuer, subject) => {
-            let id = Uuid::new_v5(&Uuid::NAMESPACE_URL, format!("{issuer}\n{subject}").as_bytes());
-            ensure_outside(records, id, &bearer.name).await?;
-            id
-        }
-    };
+    let person = person_of(&bearer.person);
+    if let Subject::Outside(..) = &bearer.person {
+        ensure_outside(records, person, &bearer.name).await?;
+    }
     let mut held = Vec::new();
     for grant in &bearer.grants {
         let site = match &grant.site {
@@ -146,7 +156,7 @@ pub async fn caller(records: &Records, bearer: &Bearer, deadline: Option<Instant
         };
         held.push(Held { role: grant.role, site });
     }
-    Ok(Caller::new(person, held, deadline))
+    Ok(Caller::new(person, held, bearer.standing, deadline))
 }
 
 async fn ensure_outside(records: &Records, id: Uuid, name: &str) -> Result<()> {
@@ -230,9 +240,9 @@ pub async fn sign_in(records: &Records, sign_in_name: &str, password: &str) -> R
     let gate = records.store.open_gate().await?;
     gate.hold(credential.person_id).await?;
     refuse_changed(&gate, &credential, sign_in_failed).await?;
-    let person = gate.person(credential.person_id).await?.ok_or_else(not_signed_in)?;
+    let (person, epoch) = gate.person(credential.person_id).await?.ok_or_else(not_signed_in)?;
     let family = records.store.new_id();
-    let given = give(records, &gate, &person, family, credential.one_time).await?;
+    let given = give(records, &gate, (&person, epoch), family, credential.one_time).await?;
     gate.close().await?;
     Ok(SignedIn { given, person, must_change_password: credential.one_time })
 }
@@ -266,7 +276,10 @@ pub async fn renew(records: &Records, refresh: &str) -> Result<Given> {
     let gate = records.store.open_gate().await?;
     let kept = gate.refresh(hash).await?.ok_or_else(refresh_refused)?;
     if kept.spent_at.is_some() {
-        gate.end_family(kept.family, now).await?;
+        if kept.ended_at.is_none() {
+            gate.end_family(kept.family, now).await?;
+            gate.raise_epoch(kept.person_id).await?;
+        }
         gate.close().await?;
         tracing::warn!(person = %kept.person_id, "a spent refresh token was shown again: its sign-in is ended");
         return Err(refresh_refused().into());
@@ -275,9 +288,9 @@ pub async fn renew(records: &Records, refresh: &str) -> Result<Given> {
         return Err(refresh_refused().into());
     }
     gate.spend_refresh(hash, now).await?;
-    let person = gate.person(kept.person_id).await?.ok_or_else(refresh_refused)?;
+    let (person, epoch) = gate.person(kept.person_id).await?.ok_or_else(refresh_refused)?;
     let one_time = gate.credential_of(kept.person_id).await?.is_some_and(|credential| credential.one_time);
-    let given = give(records, &gate, &person, kept.family, one_time).await?;
+    let given = give(records, &gate, (&person, epoch), kept.family, one_time).await?;
     gate.close().await?;
     Ok(given)
 }
@@ -296,7 +309,7 @@ pub async fn sign_out(records: &Records, refresh: &str) -> Result<()> {
     Ok(())
 }
 
-/// Sets a new password and ends all earlier sign-ins.
+/// Sets a new password and ends all earlier sign-ins, with the tokens that they gave.
 ///
 /// # Errors
 /// Refused where the current password does not fit, or the new one is the same.
@@ -308,6 +321,7 @@ pub async fn change_password(records: &Records, caller: &Caller, current: &str, 
             "enter the one that you signed in with",
         )
     };
+    records.store.knock(&caller.oneself()).await?;
     let credential =
         records.store.open_gate().await?.credential_of(caller.person).await?.ok_or_else(failed)?;
     if !records.door.fits(current, &credential.password_hash).await? {
@@ -329,9 +343,10 @@ pub async fn change_password(records: &Records, caller: &Caller, current: &str, 
     refuse_changed(&gate, &credential, failed).await?;
     gate.set_password(caller.person, &hash, false, now).await?;
     gate.end_all(caller.person, now).await?;
-    let person = gate.person(caller.person).await?.ok_or_else(failed)?;
+    gate.raise_epoch(caller.person).await?;
+    let (person, epoch) = gate.person(caller.person).await?.ok_or_else(failed)?;
     let family = records.store.new_id();
-    let given = give(records, &gate, &person, family, false).await?;
+    let given = give(records, &gate, (&person, epoch), family, false).await?;
     gate.close().await?;
     Ok(given)
 }
@@ -339,7 +354,7 @@ pub async fn change_password(records: &Records, caller: &Caller, current: &str, 
 async fn give(
     records: &Records,
     gate: &Gate,
-    person: &Person,
+    (person, epoch): (&Person, i64),
     family: Uuid,
     one_time: bool,
 ) -> Result<Given> {
@@ -349,6 +364,7 @@ async fn give(
         name: person.name.clone(),
         grants: person.grants.clone(),
         must_change_password: one_time,
+        standing: Standing::Epoch(epoch),
     };
     let (access, access_expires_at) = records
         .door
@@ -440,7 +456,7 @@ pub async fn create(
 ///
 /// # Errors
 /// Refused where the caller does not keep people wherever the person has a role: whoever knows the password
-/// could act there.
+/// could act there. Whether they have one elsewhere, had one here, or are nobody, the refusal is the same.
 pub async fn reset_password(
     records: &Records,
     caller: &Caller,
@@ -452,18 +468,34 @@ pub async fn reset_password(
     let hash = records.door.hash(&password).await?;
     let made_now = AtomicBool::new(false);
     let person: Person = retrying("reset_password", || async {
-        let tx = fresh!(records.store.write(&reach, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         made_now.store(true, Ordering::Relaxed);
-        let person = named(&tx, sign_in_name).await?;
-        let grants = people::reset_password(&tx, person.id, &hash).await?;
-        let grants = grants.ok_or_else(|| Refusal::not_found("password", sign_in_name))?;
+        let refused = || no_password_for(sign_in_name);
+        let person = people::by_sign_in_name(&tx, sign_in_name).await?.ok_or_else(refused)?;
+        let grants = people::reset_password(&mut tx, person.id, &hash).await?.ok_or_else(refused)?;
+        if grants.is_empty() {
+            caller.may_everywhere(Deed::KeepPeople).map_err(|_| refused())?;
+        }
         for grant in &grants {
-            granted_site(records, caller, grant).await?;
+            match granted_site(records, caller, grant).await {
+                Err(Error::Refused(_)) => return Err(refused().into()),
+                granted => granted?,
+            };
         }
         Ok::<_, Error>(tx.commit(person).await?)
     })
     .await?;
     Ok((person, made_now.into_inner().then_some(password)))
+}
+
+fn no_password_for(sign_in_name: &str) -> Refusal {
+    Refusal::new(
+        Reason::NotFound,
+        format!("there is no person `{sign_in_name}` to whom you may give a password"),
+        "check the sign-in name; if it is right, ask a steward of all sites",
+    )
+    .fact("what", "person")
+    .fact("name", sign_in_name)
 }
 
 /// The site of a grant, after asking whether the caller may grant there.

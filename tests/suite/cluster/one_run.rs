@@ -1,6 +1,13 @@
 //! Clusters for one run leave nothing behind.
 
-use std::{fs, path::Path, process::Command, thread::sleep, time::Duration};
+use std::{
+    fs,
+    os::unix::fs::{MetadataExt, PermissionsExt},
+    path::Path,
+    process::Command,
+    thread::sleep,
+    time::Duration,
+};
 
 use holt_server::store::cluster::scratch;
 
@@ -75,11 +82,47 @@ async fn the_next_run_removes_what_one_left_that_was_killed_with_its_watchdog() 
     let cluster = Cluster::start(for_one_run(&used)).await.unwrap();
     let server = postmaster(&data(&used, &cluster));
     assert!(!dir.exists(), "what nobody holds is removed");
-    fs::create_dir(room.path().join("not made here")).unwrap();
-    scratch(room.path()).unwrap();
+    let runs = used.parent().unwrap();
+    fs::create_dir(runs.join("not made here")).unwrap();
+    let next = scratch(room.path()).unwrap();
     assert_eq!(postmaster(&data(&used, &cluster)), server, "what is in use stays");
-    assert!(room.path().join("not made here").exists());
+    assert!(runs.join("not made here").exists());
+    fs::remove_dir(next).unwrap();
     cluster.stop().await.unwrap();
-    let found = Command::new("ls").arg(room.path()).output().unwrap();
+    let found = Command::new("ls").arg(runs).output().unwrap();
     assert_eq!(String::from_utf8_lossy(&found.stdout), "not made here\n");
+}
+
+/// Whose a folder is, and who may do what in it.
+fn rights(folder: &Path) -> (u32, u32, u32) {
+    let about = fs::metadata(folder).unwrap();
+    (about.uid(), about.gid(), about.mode())
+}
+
+#[tokio::test]
+async fn the_folder_in_which_it_is_made_stays_whose_it_was() {
+    // A folder of somebody's own, and one that everybody may write to, as `/tmp` is.
+    for mode in [0o755, 0o1777] {
+        let room = room();
+        fs::set_permissions(room.path(), fs::Permissions::from_mode(mode)).unwrap();
+        let before = rights(room.path());
+        let dir = scratch(room.path()).unwrap();
+        assert_eq!(rights(room.path()), before, "{mode:o}");
+        let cluster = Cluster::start(for_one_run(&dir)).await.unwrap();
+        assert_eq!(rights(room.path()), before, "{mode:o}");
+        cluster.stop().await.unwrap();
+        assert_eq!(rights(room.path()), before, "{mode:o}");
+        assert_eq!(fs::read_dir(room.path()).unwrap().count(), 0, "nothing is left in it");
+    }
+}
+
+#[tokio::test]
+async fn a_run_that_ends_takes_no_folder_from_another() {
+    let room = room();
+    let (one, other) = (scratch(room.path()).unwrap(), scratch(room.path()).unwrap());
+    Cluster::start(for_one_run(&one)).await.unwrap().stop().await.unwrap();
+    let cluster = Cluster::start(for_one_run(&other)).await.unwrap();
+    text(&mut connect(&cluster).await, "SELECT 'it answers'").await;
+    cluster.stop().await.unwrap();
+    assert_eq!(fs::read_dir(room.path()).unwrap().count(), 0);
 }

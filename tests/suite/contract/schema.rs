@@ -11,7 +11,7 @@ use std::path::Path;
 const NOT_OURS: &str = "_sqlx_migrations";
 
 /// Keys that no write of ours can break, with the reason. All others must be told to people.
-const NEVER_BROKEN: [(&str, &str); 59] = [
+const NEVER_BROKEN: [(&str, &str); 60] = [
     ("devices_pkey", "a fresh identifier"),
     ("climate_rules_pkey", "a fresh identifier"),
     ("device_batches_pkey", "a fresh identifier"),
@@ -32,6 +32,7 @@ const NEVER_BROKEN: [(&str, &str); 59] = [
     ("enclosures_pkey", "a fresh identifier"),
     ("enclosures_site_id_id_key", "contains a fresh identifier; it is there for a foreign key"),
     ("grants_pkey", "a fresh identifier"),
+    ("epochs_pkey", "counted up on conflict"),
     ("credentials_pkey", "set with the person, or on conflict"),
     ("refresh_tokens_pkey", "a hash of 32 random bytes"),
     ("taxa_pkey", "a fresh identifier"),
@@ -74,7 +75,7 @@ const NEVER_BROKEN: [(&str, &str); 59] = [
 ];
 
 /// All that the service may change in place. Everything else is appended.
-const MAY_CHANGE: [(&str, &[&str]); 39] = [
+const MAY_CHANGE: [(&str, &[&str]); 40] = [
     ("accession_counters", &["last"]),
     ("accessions", SUPERSEDED),
     ("animals", &["version"]),
@@ -92,6 +93,7 @@ const MAY_CHANGE: [(&str, &[&str]); 39] = [
     ("enrichment_items", SUPERSEDED),
     ("enrichment_offers", SUPERSEDED),
     ("enrichment_terms", SUPERSEDED),
+    ("epochs", &["epoch"]),
     ("feed_plans", SUPERSEDED),
     ("feeds", SUPERSEDED),
     ("foods", SUPERSEDED),
@@ -119,8 +121,9 @@ const ALSO_MAY_CHANGE: [(&str, &[&str]); 1] = [("weights", SUPERSEDED)];
 const SUPERSEDED: &[&str] = &["superseded_at", "superseded_in", "superseded_why"];
 
 /// Tables that are written and read by statements of their own, without an entity.
-const WITHOUT_ENTITY: [(&str, &str); 6] = [
+const WITHOUT_ENTITY: [(&str, &str); 7] = [
     ("accession_counters", "counted up in one statement"),
+    ("epochs", "counted up in one statement"),
     ("leaves", "appended as a write is committed, and placed by the sealer"),
     ("ledger", "appended as a write is committed"),
     ("requests", "appended as a write is committed"),

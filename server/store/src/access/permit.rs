@@ -4,6 +4,7 @@
 use crate::access::roles::Deed;
 use crate::model::person::Role;
 use crate::model::site::Site;
+use chrono::{DateTime, Utc};
 use std::time::Instant;
 use uuid::Uuid;
 
@@ -24,8 +25,22 @@ pub struct Caller {
     pub held: Vec<Held>,
     /// When the caller stops waiting.
     pub deadline: Option<Instant>,
+    /// Until when the token holds.
+    standing: Standing,
     /// Holt, and not a person: no token can say so.
     itself: bool,
+}
+
+/// Until when what somebody shows is so. Both doors ask each time, so nothing that is taken away outlives its end:
+/// no token, no stream that is open, no write that is under way.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Standing {
+    /// Holt itself, whom nobody sends away.
+    Always,
+    /// Until the person's epoch is another.
+    Epoch(i64),
+    /// Until an instant: an outside issuer takes back nothing that it has given out.
+    Until(DateTime<Utc>),
 }
 
 /// What row-level security opens for a transaction. Only leave becomes one.
@@ -43,6 +58,7 @@ pub struct Scope {
 pub struct Bearer {
     pub(crate) person: Uuid,
     pub(crate) deadline: Option<Instant>,
+    pub(crate) standing: Standing,
 }
 
 /// Leave to do one kind of thing with one site's records.
@@ -161,14 +177,20 @@ pub enum Denied {
 impl Caller {
     /// A person with the roles that their token names.
     #[must_use]
-    pub const fn new(person: Uuid, held: Vec<Held>, deadline: Option<Instant>) -> Self {
-        Self { person, held, deadline, itself: false }
+    pub const fn new(person: Uuid, held: Vec<Held>, standing: Standing, deadline: Option<Instant>) -> Self {
+        Self { person, held, deadline, standing, itself: false }
     }
 
     /// Holt itself, acting everywhere: for its own jobs, never for a person.
     #[must_use]
     pub const fn itself() -> Self {
-        Self { person: Uuid::nil(), held: Vec::new(), deadline: None, itself: true }
+        Self {
+            person: Uuid::nil(),
+            held: Vec::new(),
+            deadline: None,
+            standing: Standing::Always,
+            itself: true,
+        }
     }
 
     /// Leave for `deed` at `site`.
@@ -228,7 +250,7 @@ impl Caller {
     }
 
     const fn bearer(&self) -> Bearer {
-        Bearer { person: self.person, deadline: self.deadline }
+        Bearer { person: self.person, deadline: self.deadline, standing: self.standing }
     }
 
     /// Whether the site is in scope: the caller has some role there.
@@ -272,7 +294,7 @@ mod tests {
 
     fn caller(held: &[(Role, Option<u128>)]) -> Caller {
         let held = held.iter().map(|&(role, site)| Held { role, site: site.map(Uuid::from_u128) }).collect();
-        Caller::new(Uuid::from_u128(9), held, None)
+        Caller::new(Uuid::from_u128(9), held, Standing::Epoch(0), None)
     }
 
     #[test]

@@ -121,6 +121,11 @@ impl Account {
         found.uid() == self.uid
     }
 
+    /// A name that no other user's folder has.
+    pub(super) fn names(&self, prefix: &str) -> String {
+        format!("{prefix}{}", self.uid)
+    }
+
     /// Whether it is another user than the caller, who then is root.
     pub(super) fn is_switched(&self) -> bool {
         self.switched

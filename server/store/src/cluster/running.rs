@@ -15,7 +15,7 @@ use super::{
     find, folder, initdb,
     layout::{Layout, PORT},
     lock::Lock,
-    log, postmaster,
+    log, places, postmaster,
     settings::Settings,
     watchdog::Watchdog,
 };
@@ -123,6 +123,9 @@ impl Held {
         // The watchdog cannot remove a folder whose parent is not the database user's.
         for folder in self.remove.iter().filter(|folder| folder.exists()) {
             fs::remove_dir_all(folder).doing("remove", folder)?;
+        }
+        if !self.remove.is_empty() {
+            places::tidy(&self.layout.root);
         }
         Ok(())
     }
