@@ -12,7 +12,7 @@ WITH RECURSIVE animal AS MATERIALIZED (
 record AS MATERIALIZED (
   SELECT record AS animal_id, whom FROM up WHERE NOT EXISTS (SELECT FROM merge m WHERE m.animal_id = up.whom)
 ), aside AS MATERIALIZED (
-  SELECT NULL::uuid AS id WHERE false
+  SELECT a.fact_id AS id FROM set_asides a JOIN merge m ON m.animal_id = a.record_id AND m.id = a.merge_id
 ), holding AS MATERIALIZED (
   SELECT r.whom, f.* FROM holdings f JOIN record r USING (animal_id)
    WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
