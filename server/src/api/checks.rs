@@ -161,8 +161,12 @@ impl CheckService for Api {
         let site = form.site("site", &asked.site);
         let known_at = form.instant("as_known_at", asked.as_known_at);
         form.done()?;
-        let found = checks::list(&self.records, &caller, &site, known_at).await.map_err(status::from)?;
-        Ok(Response::new(v1::ListChecksResponse { checks: found.into_iter().map(encode_check).collect() }))
+        let (found, unreadable) =
+            checks::list(&self.records, &caller, &site, known_at).await.map_err(status::from)?;
+        Ok(Response::new(v1::ListChecksResponse {
+            checks: found.into_iter().map(encode_check).collect(),
+            unreadable: unreadable.into_iter().map(encode::unreadable).collect(),
+        }))
     }
 
     async fn get_check_coverage(
@@ -188,13 +192,13 @@ impl CheckService for Api {
             known_at: form.instant("as_known_at", asked.as_known_at),
         };
         form.done()?;
-        let (as_of, told) =
-            checks::coverage(&self.records, &caller, &question).await.map_err(status::from)?;
+        let told = checks::coverage(&self.records, &caller, &question).await.map_err(status::from)?;
         Ok(Response::new(v1::GetCheckCoverageResponse {
-            total: Some(counts(total(&told))),
-            checks: told.into_iter().map(coverage).collect(),
+            total: Some(counts(total(&told.checks))),
+            checks: told.checks.into_iter().map(coverage).collect(),
             days: Some(v1::DaySpan { first: Some(day(first)), last: Some(day(last)) }),
-            as_of: Some(day(as_of)),
+            as_of: Some(day(told.as_of)),
+            unreadable: told.unreadable.into_iter().map(encode::unreadable).collect(),
         }))
     }
 
@@ -209,11 +213,12 @@ impl CheckService for Api {
         let duty = wanted_duty(&mut form, asked.duty);
         let known_at = form.instant("as_known_at", asked.as_known_at);
         form.done()?;
-        let (as_of, items) =
+        let told =
             checks::due(&self.records, &caller, &site, as_of, duty, known_at).await.map_err(status::from)?;
         Ok(Response::new(v1::ListDueResponse {
-            items: items.into_iter().map(encode::due_item).collect(),
-            as_of: Some(day(as_of)),
+            items: told.items.into_iter().map(encode::due_item).collect(),
+            as_of: Some(day(told.as_of)),
+            unreadable: told.unreadable.into_iter().map(encode::unreadable).collect(),
         }))
     }
 }

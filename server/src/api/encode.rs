@@ -12,6 +12,7 @@ use crate::model::reason::Reason;
 use crate::model::site::EnclosureKind;
 use crate::model::taxon::{Appendix, Taxon};
 use crate::model::transfer::{State, Step, Terms, Transfer};
+use crate::model::unreadable::Unreadable;
 use crate::model::weight::Method;
 use chrono::NaiveDate;
 use holt_audit::terms::{Counts, Mass, Sex};
@@ -470,4 +471,8 @@ mod tests {
             assert_eq!(day_between(first, last).to_string(), text);
         }
     }
+}
+
+pub(crate) fn unreadable(record: Unreadable) -> v1::UnreadableRecord {
+    v1::UnreadableRecord { kind: record.kind.to_owned(), id: id(record.id), say: record.say }
 }

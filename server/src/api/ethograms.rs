@@ -73,7 +73,7 @@ impl EthogramService for Api {
         let mut form = Form::new();
         let only = asked.validate_only;
         let write = form.request("EthogramService/LoadEthogram", &asked.request_id, &asked, only);
-        let document = form.text("toml", &asked.toml, 1..=200_000);
+        let document = form.document("toml", &asked.toml);
         form.done()?;
         let loaded =
             ethograms::load(&self.records, &caller, &write, &document).await.map_err(status::from)?;

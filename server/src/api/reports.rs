@@ -42,6 +42,7 @@ fn site_day(told: SiteDay) -> v1::SiteDay {
         concerns: told.concerns.into_iter().map(encode::concern).collect(),
         transfers: told.transfers.into_iter().map(encode::transfer).collect(),
         loans_ending: told.loans_ending.into_iter().map(encode::due_item).collect(),
+        unreadable: told.unreadable.into_iter().map(encode::unreadable).collect(),
     }
 }
 

@@ -36,10 +36,7 @@ fn encode_enclosure(enclosure: Enclosure) -> v1::Enclosure {
 }
 
 fn degrees(form: &mut Form, field: &str, value: Option<f64>, most: f64) -> Option<f64> {
-    if value.is_some_and(|value| !(-most..=most).contains(&value)) {
-        form.wrong(field, "is out of range", format!("give degrees from -{most} to {most}"));
-    }
-    value
+    value.map(|value| form.number(field, value, -most..=most, " degrees"))
 }
 
 #[tonic::async_trait]

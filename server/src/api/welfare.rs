@@ -2,7 +2,7 @@
 
 use crate::api::assessments::{compromise, domain, enhancement};
 use crate::api::decode::Form;
-use crate::api::encode::{id, label};
+use crate::api::encode::{self, id, label};
 use crate::api::{Api, caller, status};
 use crate::model::welfare::{DomainCourse, ObserverPair, UnassessedAnimal, UnassessedGroup};
 use crate::report::welfare::{self, Question, USUAL_WITHIN};
@@ -218,6 +218,7 @@ impl WelfareService for Api {
             held: number(told.held),
             within_days: told.within_days.into(),
             as_of: Some(day(told.as_of)),
+            unreadable: told.unreadable.into_iter().map(encode::unreadable).collect(),
         }))
     }
 }

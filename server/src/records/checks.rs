@@ -7,6 +7,7 @@ use crate::model::check::{Check, CheckCoverage, DueItem, DueState, Duty, NewChec
 use crate::model::reason::Reason;
 use crate::model::report::DutyCoverage;
 use crate::model::request::Request;
+use crate::model::unreadable::Unreadable;
 use crate::records::animals::{enclosure, lens_of};
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, groups, held_now, loans, taxa};
@@ -99,7 +100,7 @@ pub async fn end(
         if !checks::end(&mut tx, &permit, id, ends_on, why).await? {
             return Err(Refusal::not_found("check", &id.to_string()).into());
         }
-        let all = checks::of(&tx, &permit).await?;
+        let (all, _) = checks::of(&tx, &permit).await?;
         let ended = all.into_iter().map(|kept| kept.check).find(|check| check.id == id);
         let ended = ended.ok_or_else(|| Refusal::not_found("check", &id.to_string()))?;
         Ok(tx.commit(ended).await?)
@@ -107,7 +108,7 @@ pub async fn end(
     .await
 }
 
-/// The checks of a site.
+/// The checks of a site; and those that could not be read.
 ///
 /// # Errors
 /// Refused where there is no such site in scope.
@@ -116,13 +117,25 @@ pub async fn list(
     caller: &Caller,
     site: &str,
     known_at: Option<DateTime<Utc>>,
-) -> Result<Vec<Check>> {
+) -> Result<(Vec<Check>, Vec<Unreadable>)> {
     let permit = records.permit(caller, Deed::Read, site).await?;
     let snapshot = records.look(caller, known_at).await?;
-    Ok(checks::of(&snapshot, &permit).await?.into_iter().map(|kept| kept.check).collect())
+    let (kept, unreadable) = checks::of(&snapshot, &permit).await?;
+    Ok((kept.into_iter().map(|kept| kept.check).collect(), unreadable))
 }
 
-/// What is due at a site as of a day, longest overdue first. Answers the day, too.
+/// What is due at a site.
+#[derive(Clone, Debug)]
+pub struct DueList {
+    /// Longest overdue first.
+    pub items: Vec<DueItem>,
+    /// As of this day.
+    pub as_of: NaiveDate,
+    /// Checks of which nothing could be told.
+    pub unreadable: Vec<Unreadable>,
+}
+
+/// What is due at a site as of a day.
 ///
 /// # Errors
 /// Refused where there is no such site in scope.
@@ -133,7 +146,7 @@ pub async fn due(
     as_of: Option<NaiveDate>,
     duty: Option<Duty>,
     known_at: Option<DateTime<Utc>>,
-) -> Result<(NaiveDate, Vec<DueItem>)> {
+) -> Result<DueList> {
     let permit = records.permit(caller, Deed::Read, site).await?;
     let lens = lens_of(permit.site(), as_of, records.store.now());
     let snapshot = records.look(caller, known_at).await?;
@@ -142,7 +155,7 @@ pub async fn due(
     items.extend(loans::due(&snapshot, &permit, lens, records.loan_notice_days).await?);
     items.sort_by_key(|item| std::cmp::Reverse(item.days_late));
     items.retain(|item| duty.is_none_or(|duty| duty == item.duty));
-    Ok((lens.day, items))
+    Ok(DueList { items, as_of: lens.day, unreadable: duties.unreadable })
 }
 
 /// Which due days are counted, and as of when.
@@ -157,15 +170,21 @@ pub struct Question {
     pub known_at: Option<DateTime<Utc>>,
 }
 
-/// How far the checks of a site were done over any stretch of days, as of any day. Answers the day, too.
+/// How far the checks of a site were done.
+#[derive(Clone, Debug)]
+pub struct Covered {
+    pub checks: Vec<CheckCoverage>,
+    /// As of this day.
+    pub as_of: NaiveDate,
+    /// Checks of which nothing could be told.
+    pub unreadable: Vec<Unreadable>,
+}
+
+/// How far the checks of a site were done over any stretch of days, as of any day.
 ///
 /// # Errors
 /// Refused where there is no such site in scope.
-pub async fn coverage(
-    records: &Records,
-    caller: &Caller,
-    question: &Question,
-) -> Result<(NaiveDate, Vec<CheckCoverage>)> {
+pub async fn coverage(records: &Records, caller: &Caller, question: &Question) -> Result<Covered> {
     let permit = records.permit(caller, Deed::Read, &question.site).await?;
     let lens = lens_of(permit.site(), question.as_of, records.store.now());
     let snapshot = records.look(caller, question.known_at).await?;
@@ -173,7 +192,8 @@ pub async fn coverage(
     let back = (lens.day - question.first).num_days().max(0).unsigned_abs() + LOOK_BACK;
     let duties = Duties::load(&snapshot, &permit, lens, back).await?;
     let span = Span { from: question.first, until: question.last.succ_opt() };
-    Ok((lens.day, duties.by_check(question.duty, span)?))
+    let checks = duties.by_check(question.duty, span)?;
+    Ok(Covered { checks, as_of: lens.day, unreadable: duties.unreadable })
 }
 
 /// The duties of a site over some days until the day of a lens, with the records that fulfil them.
@@ -181,7 +201,9 @@ pub(crate) struct Duties {
     lens: Lens,
     first: NaiveDate,
     stays: Vec<Stay>,
-    checks: Vec<Kept>,
+    checks: Vec<(Kept, schedule::Check)>,
+    /// Checks of which nothing can be told.
+    pub(crate) unreadable: Vec<Unreadable>,
     done: HashMap<(Uuid, Duty), Vec<Done>>,
     tried: HashMap<Uuid, NaiveDate>,
 }
@@ -192,7 +214,14 @@ impl Duties {
         let first = lens.day.checked_sub_days(Days::new(days)).unwrap_or(NaiveDate::MIN);
         let since = permit.site().start_of(first);
         let stays = animals::stays(snapshot, permit, since, lens).await?;
-        let checks = checks::of(snapshot, permit).await?;
+        let (kept, mut unreadable) = checks::of(snapshot, permit).await?;
+        let mut checks = Vec::with_capacity(kept.len());
+        for kept in kept {
+            match rule(&kept.check) {
+                Ok(check) => checks.push((kept, check)),
+                Err(unread) => unreadable.push(unread),
+            }
+        }
         let ids: Vec<Uuid> =
             stays.iter().map(|stay| stay.animal.id).collect::<HashSet<_>>().into_iter().collect();
         let mut done: HashMap<(Uuid, Duty), Vec<Done>> = HashMap::new();
@@ -212,7 +241,7 @@ impl Duties {
         for (record, animal, day) in assessments::days(snapshot, &ids, first, lens.day).await? {
             note(animal, Duty::Assess, record, day);
         }
-        Ok(Self { lens, first, stays, checks, done, tried })
+        Ok(Self { lens, first, stays, checks, unreadable, done, tried })
     }
 
     /// The stays that still run at the instant of the lens.
@@ -227,9 +256,8 @@ impl Duties {
     /// What is open for the animals that are held, longest overdue first.
     pub(crate) fn due(&self) -> Result<Vec<DueItem>> {
         let mut items = Vec::new();
-        for kept in &self.checks {
-            let check = rule(&kept.check)?;
-            let calendar = calendar(&check, self.lens.day)?;
+        for (kept, check) in &self.checks {
+            let calendar = calendar(kept, check, self.first, self.lens.day)?;
             for stay in self.held().filter(|stay| applies(kept, stay)) {
                 let dues = self.dues_of(&calendar, kept, stay);
                 items.extend(self.item(kept, stay, &dues));
@@ -286,13 +314,21 @@ impl Duties {
         self.done_of(animal, duty).last().map(|done| done.day)
     }
 
+    /// The due days of a check that a stretch can be told from: none after it, and none that have not come.
+    fn calendar_of<'k>(&self, kept: &Kept, check: &'k schedule::Check, span: Span) -> Result<Calendar<'k>> {
+        let until = span.until.map_or(self.lens.day, |until| until.min(self.lens.day));
+        calendar(kept, check, self.first, until)
+    }
+
     /// What became of the due days of each check over a stretch of days; checks of which no day fell due are
     /// left out.
     fn by_check(&self, duty: Option<Duty>, span: Span) -> Result<Vec<CheckCoverage>> {
         let mut told = Vec::new();
-        for kept in self.checks.iter().filter(|kept| duty.is_none_or(|duty| kept.check.duty == duty)) {
-            let check = rule(&kept.check)?;
-            let calendar = calendar(&check, self.lens.day)?;
+        for (kept, check) in &self.checks {
+            if duty.is_some_and(|duty| kept.check.duty != duty) {
+                continue;
+            }
+            let calendar = self.calendar_of(kept, check, span)?;
             let mut all = Coverage::default();
             let mut by_animal: BTreeMap<&str, (&Label, Coverage)> = BTreeMap::new();
             for stay in self.stays.iter().filter(|stay| applies(kept, stay)) {
@@ -329,9 +365,8 @@ impl Duties {
             not_done: Vec::new(),
         };
         let mut checked: HashSet<Uuid> = HashSet::new();
-        for kept in self.checks.iter().filter(|kept| kept.check.duty == duty) {
-            let check = rule(&kept.check)?;
-            let calendar = calendar(&check, self.lens.day)?;
+        for (kept, check) in self.checks.iter().filter(|(kept, _)| kept.check.duty == duty) {
+            let calendar = self.calendar_of(kept, check, span)?;
             let runs = kept.check.ends_on.is_none_or(|end| end >= self.lens.day)
                 && kept.check.starts_on <= self.lens.day;
             for stay in self.stays.iter().filter(|stay| applies(kept, stay)) {
@@ -380,9 +415,12 @@ fn applies(kept: &Kept, stay: &Stay) -> bool {
     }
 }
 
-fn rule(check: &Check) -> Result<schedule::Check> {
-    let recurrence =
-        Recurrence::parse(&check.recurrence, check.starts_on).map_err(|error| corrupt(&error))?;
+fn rule(check: &Check) -> std::result::Result<schedule::Check, Unreadable> {
+    let recurrence = Recurrence::parse(&check.recurrence, check.starts_on).map_err(|error| Unreadable {
+        kind: "check",
+        id: check.id,
+        say: format!("its recurrence is malformed: {error}"),
+    })?;
     Ok(schedule::Check {
         rhythm: Rhythm::Fixed(recurrence),
         end: check.ends_on,
@@ -390,10 +428,16 @@ fn rule(check: &Check) -> Result<schedule::Check> {
     })
 }
 
-fn calendar(check: &schedule::Check, day: NaiveDate) -> Result<Calendar<'_>> {
-    check.calendar(day).map_err(|error| corrupt(&error))
-}
-
-fn corrupt(error: &schedule::RuleError) -> crate::records::error::Error {
-    crate::records::error::Error::Fault(crate::store::Error::corrupt("checks", "recurrence", error))
+/// The due days of a check from one day to another. A stretch in which a check has too many is refused and no fault:
+/// whoever asks can ask for a shorter one.
+fn calendar<'k>(
+    kept: &Kept,
+    check: &'k schedule::Check,
+    from: NaiveDate,
+    until: NaiveDate,
+) -> Result<Calendar<'k>> {
+    check.calendar(from, until).map_err(|error| {
+        let say = format!("the check {} has {error} in these days", kept.check.id);
+        Refusal::new(Reason::Malformed, say, "ask about fewer days").at("days").into()
+    })
 }

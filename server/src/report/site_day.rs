@@ -110,5 +110,6 @@ async fn one(
         concerns: open,
         transfers: moves,
         loans_ending: loans::due(snapshot, permit, lens, loan_notice_days).await?,
+        unreadable: duties.unreadable,
     })
 }

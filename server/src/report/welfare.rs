@@ -215,5 +215,5 @@ pub async fn unassessed(
         told.assessed += usize::from(!late.contains(&animal));
     }
     let groups = short.into_values().filter(|group| group.assessed < group.members).collect();
-    Ok(Unassessed { animals, groups, held, within_days, as_of: lens.day })
+    Ok(Unassessed { animals, groups, held, within_days, as_of: lens.day, unreadable: duties.unreadable })
 }

@@ -6,6 +6,7 @@ use crate::entity::check;
 use crate::error::Error;
 use crate::facts::{fact, known};
 use crate::model::check::{Check, Duty, Scope};
+use crate::model::unreadable::Unreadable;
 use chrono::NaiveDate;
 use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use uuid::Uuid;
@@ -43,11 +44,11 @@ fn duty(text: &str) -> Result<Duty, Error> {
     }
 }
 
-/// The checks of a site, ended ones included, by first day.
+/// The checks of a site, ended ones included, by first day; and those that could not be read.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error> {
+pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<(Vec<Kept>, Vec<Unreadable>), Error> {
     #[derive(FromQueryResult)]
     struct Row {
         check_id: Uuid,
@@ -82,8 +83,10 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
         known_k = known("k", 2),
     );
     let rows = snapshot.rows::<Row>(&sql, [permit.site().id.into(), snapshot.known_at().into()]).await?;
-    rows.into_iter()
-        .map(|row| {
+    let (mut checks, mut unreadable) = (Vec::with_capacity(rows.len()), Vec::new());
+    for row in rows {
+        let id = row.check_id;
+        let read = |row: Row| {
             let name = Option::unwrap_or_default;
             let (is_for, scope) = match (row.animal_id, row.taxon_id, row.enclosure_id, row.group_id) {
                 (Some(animal), ..) => (For::Animal(animal), Scope::Animal(name(row.accession))),
@@ -107,9 +110,14 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
                 by_whom: row.by_whom,
                 note: row.note,
             };
-            Ok(Kept { check, is_for })
-        })
-        .collect()
+            Ok::<_, Error>(Kept { check, is_for })
+        };
+        match read(row) {
+            Ok(kept) => checks.push(kept),
+            Err(error) => unreadable.push(Unreadable { kind: "check", id, say: error.to_string() }),
+        }
+    }
+    Ok((checks, unreadable))
 }
 
 /// Keeps a check.

@@ -3,6 +3,7 @@
 mod commands;
 mod imports;
 mod overlapping;
+mod poison;
 mod raw;
 mod reasons;
 mod requests;

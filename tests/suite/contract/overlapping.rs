@@ -46,7 +46,7 @@ fn writing() -> Vec<Writing> {
 }
 
 /// The request id of a request; of a portion of a stream, that of what it carries.
-fn id_of(request: &DynamicMessage) -> Option<String> {
+pub(super) fn id_of(request: &DynamicMessage) -> Option<String> {
     if let Some(id) = request.get_field_by_name("request_id") {
         return id.as_str().map(str::to_owned);
     }
@@ -78,7 +78,8 @@ fn secrets(answers: &MessageDescriptor, all: &[Result<Vec<u8>, Status>]) -> Opti
     Some(all.iter().flatten().filter(|bytes| has(bytes)).count())
 }
 
-const ROLES: [Role; 5] = [Role::Keeper, Role::Registrar, Role::Auditor, Role::Veterinary, Role::Steward];
+pub(super) const ROLES: [Role; 5] =
+    [Role::Keeper, Role::Registrar, Role::Auditor, Role::Veterinary, Role::Steward];
 
 /// Somebody who may call everything everywhere.
 async fn somebody(stage: &Stage) -> Uuid {

@@ -5,6 +5,7 @@ use crate::model::check::{DueItem, Duty};
 use crate::model::concern::Concern;
 use crate::model::taxon::Taxon;
 use crate::model::transfer::Transfer;
+use crate::model::unreadable::Unreadable;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::Counts;
 
@@ -34,6 +35,8 @@ pub struct SiteDay {
     pub transfers: Vec<Transfer>,
     /// Loans that end soon or should have ended.
     pub loans_ending: Vec<DueItem>,
+    /// Checks of which nothing could be told.
+    pub unreadable: Vec<Unreadable>,
 }
 
 /// Sites as of a day.

@@ -1,6 +1,7 @@
 //! What assessments say together.
 
 use crate::model::animal::Label;
+use crate::model::unreadable::Unreadable;
 use chrono::NaiveDate;
 use holt_audit::agreement::{Agreement, OfDomain};
 use holt_audit::terms::Domain;
@@ -74,4 +75,6 @@ pub struct Unassessed {
     pub held: usize,
     pub within_days: u16,
     pub as_of: NaiveDate,
+    /// Checks of which nothing could be told.
+    pub unreadable: Vec<Unreadable>,
 }
