@@ -229,7 +229,11 @@ impl Witness<'_> {
     async fn lists(&mut self, who: &Arc<Actor>, sites: &[usize], at: &str) {
         let site = at.to_owned();
         let litters = self.known().litters.clone();
-        match self.chance.below(8) {
+        match self.chance.below(9) {
+            8 => {
+                let ask = v1::ListAmendmentsRequest { site, page: every(), ..Default::default() };
+                drop(self.read(who, sites, &ask).await);
+            }
             0 => drop(
                 self.read(
                     who,

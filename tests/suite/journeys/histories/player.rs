@@ -59,6 +59,8 @@ pub(super) struct Known {
     pub(super) moves: Vec<Move>,
     pub(super) merges: Vec<Merged>,
     pub(super) encounters: Vec<(String, usize)>,
+    /// Amendments that are open: each with the animal and the site that proposed it.
+    pub(super) amendments: Vec<(String, String, usize)>,
     words: usize,
 }
 

@@ -61,7 +61,7 @@ impl Player {
     }
 
     /// A change that a fact of a kind can say.
-    fn change(&mut self, kind: FactKind, site: usize) -> v1::FactChange {
+    pub(super) fn change(&mut self, kind: FactKind, site: usize) -> v1::FactChange {
         let mut change = v1::FactChange::default();
         match kind {
             FactKind::Birth => change.born_on = Some(day(self.lately(site))),
