@@ -9,6 +9,7 @@ use crate::table::{self, Row, agrees};
 use holt_audit::stats::fleiss::fleiss;
 use holt_audit::stats::icc::{Form, icc, mean_squares};
 use holt_audit::stats::kappa::{CrossTable, Disagreement, Kappa, cohen};
+use holt_audit::stats::krippendorff::{Level, alpha};
 
 fn cross(row: &Row<'_>) -> CrossTable {
     let rows: Vec<Vec<usize>> = row
@@ -123,4 +124,25 @@ fn mean_squares_of_shrout_and_fleiss() {
     agrees(squares.observers, 32.4861111, 1e-7);
     agrees(squares.residual, 1.0194444, 1e-7);
     agrees(squares.within, 6.2638889, 1e-7);
+}
+
+#[test]
+fn krippendorffs_alpha_of_two_published_examples() {
+    for row in table::read("krippendorff").rows() {
+        let units: Vec<Vec<i64>> = row
+            .text("values")
+            .split('/')
+            .map(|unit| {
+                unit.split(' ').filter(|value| *value != ".").map(|value| value.parse().unwrap()).collect()
+            })
+            .collect();
+        for (level, column) in [
+            (Level::Nominal, "nominal"),
+            (Level::Ordinal, "ordinal"),
+            (Level::Interval, "interval"),
+            (Level::Ratio, "ratio"),
+        ] {
+            agrees(alpha(&units, level).unwrap(), row.number(column), 1e-12);
+        }
+    }
 }

@@ -1,13 +1,26 @@
 //! Control charts: the handbook's worked examples to the printed digit, and published run lengths.
 //!
-//! Sources: NIST/SEMATECH e-Handbook of Statistical Methods §6.3.2.3 and §6.3.2.4; Lucas & Saccucci
+//! Sources: NIST/SEMATECH e-Handbook of Statistical Methods §6.3.2.2 to §6.3.2.4; Lucas & Saccucci
 //! 1990, Technometrics 32:1 (designs for a run length of 500); run lengths from the R package spc
 //! 0.6.7.
 
 use crate::table::{self, agrees};
 use holt_audit::chance::Chance;
 use holt_audit::stats::cusum::Cusum;
-use holt_audit::stats::{ewma, ewma::Ewma, normal};
+use holt_audit::stats::{ewma, ewma::Ewma, individuals, normal};
+
+#[test]
+fn individuals_of_the_handbook() {
+    let table = table::read("nist_imr_6_3_2_2");
+    let values: Vec<f64> = table.rows().map(|row| row.number("x")).collect();
+    for (two, row) in values.windows(2).zip(table.rows().skip(1)) {
+        assert!(((two[1] - two[0]).abs() - row.number("mr")).abs() < 1e-9, "batch {}", row.text("batch"));
+    }
+    // As printed above the table and on the page: to four places.
+    let told = individuals::limits(&values).unwrap();
+    assert!((told.centre - 50.81).abs() < 5e-5 && (told.moving_range - 1.8778).abs() < 5e-5, "{told:?}");
+    assert!((told.high - 55.8041).abs() < 6e-5 && (told.low - 45.8159).abs() < 6e-5, "{told:?}");
+}
 
 #[test]
 fn ewma_of_the_handbook() {

@@ -16,5 +16,6 @@ mod recurrences;
 mod seal;
 mod slopes;
 mod strd;
+mod survival;
 mod table;
 mod temperature;

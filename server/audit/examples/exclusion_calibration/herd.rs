@@ -8,8 +8,7 @@ use holt_audit::chance::Chance;
 use holt_audit::standing::association::Scan;
 use holt_audit::standing::contests::Decided;
 use holt_audit::standing::exclusion::record::{Change, Feed, Member, Record, Stage, Watch};
-use holt_audit::stats::theil_sen::{self, Pairs};
-use holt_audit::stats::{median_mad, normal};
+use holt_audit::stats::normal;
 use holt_audit::terms::{Instant, Interval, Sex};
 use std::collections::BTreeSet;
 
@@ -38,10 +37,16 @@ impl Span {
 /// A group that was followed, with what was seen and what is true.
 pub(crate) struct Herd {
     pub(crate) record: Record<usize>,
-    /// The animal that is pushed out, from the first sign to the day it is out.
-    pub(crate) pushed_out: Option<Span>,
+    /// Who is under pressure that lasts, from the first sign to the end.
+    pub(crate) pressed: Vec<Span>,
+    /// Those of them on which it is mild.
+    pub(crate) mild: bool,
+    /// Who joined, is in oestrus now and then, or raised young: what looks like pressure and is none.
+    pub(crate) alike: Vec<usize>,
     /// Weights in grams on days, animal by animal.
-    weights: Vec<Vec<(i64, f64)>>,
+    pub(crate) weights: Vec<Vec<(i64, f64)>>,
+    /// The last day on which it was followed.
+    pub(crate) last: i64,
 }
 
 /// Traits of one animal.
@@ -66,31 +71,31 @@ struct World<'a> {
     unrest: Option<(i64, i64)>,
 }
 
-fn span(days: i64) -> f64 {
+pub(crate) fn span(days: i64) -> f64 {
     f64::from(i32::try_from(days).unwrap_or(i32::MAX))
 }
 
 pub(crate) fn at(day: i64, hour: f64) -> Instant {
     #[expect(clippy::cast_possible_truncation, reason = "a few thousand seconds")]
     let seconds = (hour * 3_600.0) as i64;
-    Utc.with_ymd_and_hms(2025, 1, 1, 0, 0, 0).unwrap() + TimeDelta::days(day) + TimeDelta::seconds(seconds)
+    Utc.with_ymd_and_hms(2025, 1, 2, 0, 0, 0).unwrap() + TimeDelta::days(day) + TimeDelta::seconds(seconds)
 }
 
-fn between(chance: &mut Chance, low: f64, high: f64) -> f64 {
+pub(crate) fn between(chance: &mut Chance, low: f64, high: f64) -> f64 {
     low + (high - low) * chance.unit()
 }
 
-fn day_between(chance: &mut Chance, low: i64, high: i64) -> i64 {
+pub(crate) fn day_between(chance: &mut Chance, low: i64, high: i64) -> i64 {
     let width = usize::try_from(high - low).unwrap_or_default();
     low + i64::try_from(chance.below(width)).unwrap_or_default()
 }
 
-fn bell(chance: &mut Chance) -> f64 {
+pub(crate) fn bell(chance: &mut Chance) -> f64 {
     normal::quantile(between(chance, 1e-9, 1.0 - 1e-9))
 }
 
 /// Poisson draw by multiplying uniforms (Knuth): means here are small.
-fn events(chance: &mut Chance, mean: f64) -> u32 {
+pub(crate) fn events(chance: &mut Chance, mean: f64) -> u32 {
     let (floor, mut product, mut n) = ((-mean).exp(), chance.unit(), 0);
     while product > floor {
         product *= chance.unit();
@@ -135,7 +140,14 @@ impl Herd {
             changes,
             kinship: Vec::new(),
         };
-        let mut herd = Self { record, pushed_out, weights: vec![Vec::new(); size] };
+        let mut herd = Self {
+            record,
+            pressed: pushed_out.into_iter().collect(),
+            mild: false,
+            alike: Vec::new(),
+            weights: vec![Vec::new(); size],
+            last: pushed_out.map_or(DAYS, |span| span.until),
+        };
         herd.live(&mut world);
         herd
     }
@@ -148,8 +160,7 @@ impl Herd {
             [1.5, 3.0, 7.0, 2.0].map(|a_week: f64| level(world.chance, a_week / 7.0));
         let weighed = if world.chance.happens(0.85) { 0.9 } else { 0.0 };
         let size = world.animals.len();
-        let last = self.pushed_out.map_or(DAYS, |span| span.until);
-        for day in 0..last {
+        for day in 0..self.last {
             for animal in 0..size {
                 for _ in 0..events(world.chance, watches) {
                     self.watch(world, animal, day);
@@ -196,46 +207,6 @@ impl Herd {
                 }
             }
         }
-    }
-
-    /// What is known as of the start of a day.
-    pub(crate) fn as_of(&self, day: i64) -> Record<usize> {
-        let until = at(day, 0.0);
-        let within = |when: Instant| when < until;
-        Record {
-            members: self.record.members.clone(),
-            watched: self.record.watched.iter().filter(|w| within(w.during.from)).cloned().collect(),
-            contests: self.record.contests.iter().filter(|c| c.at < until).cloned().collect(),
-            feeds: self.record.feeds.iter().filter(|f| within(f.at)).cloned().collect(),
-            scans: self.record.scans.iter().filter(|(when, _)| within(*when)).cloned().collect(),
-            weights: self.weights_against_group(day),
-            changes: self.record.changes.clone(),
-            kinship: Vec::new(),
-        }
-    }
-
-    /// Theil–Sen slope of each animal over eight weeks, in percent a week, against the median of the
-    /// others, over the standard error of the difference.
-    fn weights_against_group(&self, day: i64) -> Vec<(usize, f64)> {
-        let slopes: Vec<(usize, f64, f64)> = (0..self.weights.len())
-            .filter_map(|animal| {
-                let recent = self.weights[animal].iter().filter(|(on, _)| day - 56 <= *on && *on < day);
-                let (xs, mut ys): (Vec<f64>, Vec<f64>) =
-                    recent.map(|(on, grams)| (span(*on) / 7.0, *grams)).unzip();
-                let slope =
-                    theil_sen::fit(&xs, &ys, 0.95, &mut Pairs::default()).filter(|_| xs.len() >= 5)?;
-                let percent = median_mad::median(&mut ys)? / 100.0;
-                Some((animal, slope.slope / percent, (slope.high - slope.low) / (2.0 * 1.96) / percent))
-            })
-            .collect();
-        let against = |(animal, slope, error): &(usize, f64, f64)| {
-            let mut others: Vec<f64> =
-                slopes.iter().filter(|(other, ..)| other != animal).map(|(_, slope, _)| *slope).collect();
-            let middle = median_mad::median(&mut others).filter(|_| others.len() >= 2)?;
-            let spread = (1.4826 * median_mad::mad(&mut others, middle)?).max(0.1);
-            Some((*animal, (slope - middle) / error.hypot(spread)))
-        };
-        slopes.iter().filter_map(against).collect()
     }
 }
 
@@ -355,7 +326,7 @@ impl World<'_> {
     }
 }
 
-fn members(chance: &mut Chance, size: usize) -> Vec<Member<usize>> {
+pub(crate) fn members(chance: &mut Chance, size: usize) -> Vec<Member<usize>> {
     (0..size)
         .map(|animal| {
             let breeding = animal < 2;

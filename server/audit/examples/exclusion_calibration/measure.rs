@@ -1,158 +1,198 @@
-//! What a score is worth: who is found, how many days before it is out, and at the price of how many
-//! false alarms.
+//! What an estimate is worth: who is found, at the price of how many false alarms, and whether the per cent that
+//! it says are so.
 
-use crate::herd::{DAYS, Herd, at};
-use holt_audit::standing::exclusion::evidence::Kind;
-use holt_audit::standing::exclusion::record::NOW_DAYS;
-use holt_audit::standing::exclusion::{Certainty, estimate};
+use crate::herd::{Herd, at};
+use chrono::TimeDelta;
+use chrono_tz::Tz;
+use holt_audit::companions;
+use holt_audit::reading::Reading;
+use holt_audit::standing::elo;
+use holt_audit::standing::exclusion::hidden::{Course, Last, Model, courses};
+use holt_audit::terms::{Instant, Mass, RecordId};
+use holt_audit::trend::{Settings, Subject};
+use std::collections::BTreeMap;
 
-/// First day on which animals are looked at: before it there is no past.
-const FIRST: i64 = 63;
+/// Weeks before the first look: before it there is no past.
+const FIRST: i64 = 9;
+/// Weeks of weights that are read.
+const WEIGHED: i64 = 20;
 
-/// Kinds in the order of the columns that are fitted.
-pub(crate) const KINDS: [Kind; 7] = [
-    Kind::Aggression,
-    Kind::Food,
-    Kind::Isolation,
-    Kind::Fall,
-    Kind::Weight,
-    Kind::BesideBreeder,
-    Kind::GroupChange,
-];
+/// One animal of a group, ready to be judged by any model.
+pub(crate) struct Life {
+    course: Course,
+    lasts: BTreeMap<Instant, Last>,
+    /// For each end of a week: weeks since pressure began, if it is under pressure.
+    truth: BTreeMap<Instant, i64>,
+    pub(crate) mild: bool,
+    pub(crate) alike: bool,
+}
 
-/// One animal on one day.
-#[derive(Clone)]
+/// An animal after a week.
+#[derive(Clone, Copy, Debug)]
 pub(crate) struct Look {
-    pub(crate) herd: u64,
-    pub(crate) animal: usize,
-    pub(crate) day: i64,
-    /// The day it will be out, if it is being pushed out now.
-    pub(crate) out: Option<i64>,
-    /// Strength of each kind; missing is 0.
-    pub(crate) strengths: Vec<f64>,
     pub(crate) estimate: f64,
-    pub(crate) certainty: Certainty,
-    /// How far its weight falls behind.
-    pub(crate) weight: f64,
-    /// Aggression received and seen in the days of now, as counted.
-    pub(crate) count: f64,
-    /// The same for each hour watched.
-    pub(crate) rate: f64,
+    /// Weeks since pressure began, where it is under pressure.
+    pub(crate) pressed: Option<i64>,
 }
 
-/// Looks at every animal of some herds, once a week.
-pub(crate) fn looks(seeds: std::ops::Range<u64>) -> Vec<Look> {
-    seeds.flat_map(|seed| of_herd(seed, &Herd::simulate(seed))).collect()
+/// The animals of a group.
+pub(crate) fn lives(herd: &Herd) -> Vec<Life> {
+    let until = at(herd.last, 0.0);
+    let ratings = elo::rate(&sorted(herd), elo::Settings::default()).unwrap();
+    let stake = elo::Settings::default().stake;
+    let weeks = herd.last / 7;
+    let weights: Vec<BTreeMap<Instant, f64>> = against_companions(herd, weeks);
+    courses(&herd.record, until)
+        .unwrap()
+        .into_iter()
+        .enumerate()
+        .map(|(animal, course)| {
+            let pressed = herd.pressed.iter().find(|span| span.who == animal);
+            let mut lasts = BTreeMap::new();
+            let mut truth = BTreeMap::new();
+            for week in 1..=weeks {
+                let now = at(7 * week, 0.0);
+                let edge = now - TimeDelta::days(21);
+                let course = ratings.course(&animal).iter();
+                let contests = course.filter(|(then, _)| edge < *then && *then < now).count();
+                let fall = (ratings.at(&animal, edge) - ratings.at(&animal, now)) / stake;
+                let fall = (contests >= 3).then_some(fall.clamp(0.0, 4.0));
+                lasts.insert(now, Last { weight: weights[animal].get(&now).copied(), fall });
+                if let Some(span) = pressed.filter(|span| span.covers(animal, 7 * week - 1)) {
+                    truth.insert(now, (7 * week - span.from) / 7);
+                }
+            }
+            let alike = herd.alike.contains(&animal);
+            Life { course, lasts, truth, mild: herd.mild && pressed.is_some(), alike }
+        })
+        .collect()
 }
 
-fn of_herd(seed: u64, herd: &Herd) -> Vec<Look> {
-    let mut looks = Vec::new();
-    let last = herd.pushed_out.map_or(DAYS, |span| span.until);
-    for day in (FIRST..last).step_by(7) {
-        let record = herd.as_of(day);
-        let now = at(day, 0.0);
-        let since = at(day - NOW_DAYS, 0.0);
-        let estimates = estimate(&record, now).unwrap_or_default();
-        for (animal, told) in estimates.into_iter().enumerate() {
-            let strength = |kind: &Kind| {
-                told.parts
-                    .iter()
-                    .find(|part| part.evidence.kind() == *kind)
-                    .map_or(0.0, |p| p.evidence.strength())
-            };
-            let seen = record.contests.iter().filter(|c| c.loser == animal && c.at >= since).count();
-            let count = f64::from(u32::try_from(seen).unwrap_or(u32::MAX));
-            let watched = record.watched.iter().filter(|w| w.animal == animal && w.during.from >= since);
-            let hours: f64 = watched
-                .filter_map(|w| Some((w.during.until? - w.during.from).as_seconds_f64() / 3_600.0))
-                .sum();
-            looks.push(Look {
-                herd: seed,
-                animal,
-                day,
-                out: herd.pushed_out.filter(|span| span.covers(animal, day)).map(|span| span.until),
-                strengths: KINDS.iter().map(strength).collect(),
-                estimate: told.probability,
-                certainty: told.certainty,
-                weight: strength(&Kind::Weight),
-                count,
-                rate: if hours > 0.0 { count / hours } else { 0.0 },
-            });
+fn sorted(herd: &Herd) -> Vec<holt_audit::standing::contests::Decided<usize>> {
+    let mut contests = herd.record.contests.clone();
+    contests.sort_by_key(|contest| contest.at);
+    contests
+}
+
+/// Weight against the companions as the service works it out.
+fn against_companions(herd: &Herd, weeks: i64) -> Vec<BTreeMap<Instant, f64>> {
+    let reading = |(day, grams): &(i64, f64)| Reading {
+        record: RecordId(u128::from(day.unsigned_abs())),
+        at: at(*day, 8.0),
+        mass: Some(Mass::from_grams(*grams)),
+        scale: None,
+        doubtful: false,
+    };
+    let readings: Vec<Vec<Reading>> =
+        herd.weights.iter().map(|weights| weights.iter().map(reading).collect()).collect();
+    let mut told = vec![BTreeMap::new(); readings.len()];
+    if readings.iter().all(Vec::is_empty) {
+        return told;
+    }
+    for week in FIRST..=weeks {
+        let now = at(7 * week, 0.0);
+        let from = now - TimeDelta::weeks(WEIGHED);
+        let late = |readings: &'_ [Reading]| readings.partition_point(|reading| reading.at < from);
+        let subjects: Vec<Subject<'_>> =
+            readings.iter().map(|all| Subject::new(&all[late(all)..], Tz::UTC)).collect();
+        for (animal, trend) in companions::watch(&subjects, now, &Settings::default()).each.iter().enumerate()
+        {
+            if let Some(beside) = trend.beside {
+                told[animal].insert(now, beside.z);
+            }
         }
     }
-    looks
+    told
 }
 
-/// What a score achieves at one level.
+impl Life {
+    /// Each week from the first look on.
+    pub(crate) fn looks(&self, model: &Model) -> Vec<Look> {
+        let last = |now: Instant| self.lasts.get(&now).copied().unwrap_or_default();
+        let told = self.course.told(model, last);
+        told.into_iter()
+            .filter(|(now, _)| *now >= at(7 * FIRST, 0.0))
+            .map(|(now, estimate)| Look { estimate, pressed: self.truth.get(&now).copied() })
+            .collect()
+    }
+}
+
+/// Mean ln score of the truth: what is fitted.
+pub(crate) fn ln_score(lives: &[Life], model: &Model) -> f64 {
+    let (mut sum, mut n) = (0.0, 0.0);
+    for look in lives.iter().flat_map(|life| life.looks(model)) {
+        let p = look.estimate.clamp(1e-4, 1.0 - 1e-4);
+        sum += if look.pressed.is_some() { p.ln() } else { (1.0 - p).ln() };
+        n += 1.0;
+    }
+    sum / n
+}
+
+/// What an estimate achieves at one level.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Worth {
     pub(crate) level: f64,
-    /// Share of the animals pushed out that were found before they were out.
+    /// Share of those under pressure that were told while they were.
     pub(crate) found: f64,
-    /// Median of days from the first alarm to the day it was out, over those found.
-    pub(crate) days_before: i64,
-    /// Alarms begun for animals that were not being pushed out, for each animal-year.
+    /// Weeks from the beginning until then, in the middle.
+    pub(crate) weeks: i64,
+    /// Alarms begun for animals that were not, for each animal-year.
     pub(crate) false_a_year: f64,
 }
 
-/// Alarms wherever the score reaches the level. An alarm that goes on is one alarm.
-pub(crate) fn worth(looks: &[Look], score: impl Fn(&Look) -> f64, level: f64) -> Worth {
-    let (mut found, mut pushed, mut false_alarms, mut quiet_weeks) = (Vec::new(), 0_u32, 0_u32, 0_u32);
-    let mut animals: std::collections::BTreeMap<(u64, usize), Vec<&Look>> = std::collections::BTreeMap::new();
-    for look in looks {
-        animals.entry((look.herd, look.animal)).or_default().push(look);
-    }
-    for life in animals.into_values() {
-        let mut alarmed = false;
-        for look in life.iter().filter(|look| look.out.is_none()) {
-            let alarm = score(look) >= level;
-            false_alarms += u32::from(alarm && !alarmed);
-            quiet_weeks += 1;
-            alarmed = alarm;
+/// Alarms wherever the estimate reaches a level. One that goes on is one alarm, and so is one that returns within
+/// four weeks. Weeks in which pressure has just ended count for neither.
+pub(crate) fn worth(lives: &[Vec<Look>], level: f64) -> Worth {
+    let (mut found, mut pressed, mut alarms, mut quiet_weeks) = (Vec::new(), 0.0, 0.0, 0.0);
+    for looks in lives {
+        let mut since_alarm = 5;
+        let mut since_pressed = 9;
+        for look in looks {
+            let told = look.estimate >= level;
+            since_pressed = if look.pressed.is_some() { 0 } else { since_pressed + 1 };
+            if since_pressed > 6 {
+                alarms += f64::from(u8::from(told && since_alarm > 4));
+                quiet_weeks += 1.0;
+            }
+            since_alarm = if told { 0 } else { since_alarm + 1 };
         }
-        if life.iter().any(|look| look.out.is_some()) {
-            pushed += 1;
-            let first =
-                life.iter().find_map(|look| Some((look.out?, look.day)).filter(|_| score(look) >= level));
-            found.extend(first.map(|(out, day)| out - day));
+        if looks.iter().any(|look| look.pressed.is_some()) {
+            pressed += 1.0;
+            found.extend(looks.iter().find_map(|look| look.pressed.filter(|_| look.estimate >= level)));
         }
     }
     found.sort_unstable();
     Worth {
         level,
-        found: f64::from(u32::try_from(found.len()).unwrap_or_default()) / f64::from(pushed.max(1)),
-        days_before: found.get(found.len() / 2).copied().unwrap_or_default(),
-        false_a_year: f64::from(false_alarms) / (f64::from(quiet_weeks.max(1)) / 52.18),
+        found: found.len() as f64 / f64::max(pressed, 1.0),
+        weeks: found.get(found.len() / 2).copied().unwrap_or_default(),
+        false_a_year: alarms / (f64::max(quiet_weeks, 1.0) / 52.18),
     }
 }
 
 /// The lowest level at which there are no more than so many false alarms for each animal-year.
-pub(crate) fn at_price(looks: &[Look], score: impl Fn(&Look) -> f64 + Copy, false_a_year: f64) -> Worth {
-    let mut levels: Vec<f64> = looks.iter().map(score).collect();
-    levels.sort_by(f64::total_cmp);
-    levels.dedup();
-    // False alarms need not fall with the level step by step, but they do on the whole: halve.
-    let (mut low, mut high) = (0, levels.len());
-    while low < high {
-        let middle = low.midpoint(high);
-        if worth(looks, score, levels[middle]).false_a_year > false_a_year {
-            low = middle + 1;
+pub(crate) fn at_price(lives: &[Vec<Look>], false_a_year: f64) -> Worth {
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..20 {
+        let middle = 0.5 * (low + high);
+        if worth(lives, middle).false_a_year > false_a_year {
+            low = middle;
         } else {
             high = middle;
         }
     }
-    let level = levels.get(low).copied().unwrap_or(f64::INFINITY);
-    worth(looks, score, level)
+    worth(lives, high)
 }
 
-/// Probability that a look at an animal being pushed out scores above one at another (ties half).
-pub(crate) fn area(looks: &[Look], score: impl Fn(&Look) -> f64) -> f64 {
-    let mut scored: Vec<(f64, bool)> = looks.iter().map(|look| (score(look), look.out.is_some())).collect();
+/// Probability that a look at an animal under pressure scores above one at another (ties half).
+pub(crate) fn area(lives: &[Vec<Look>]) -> f64 {
+    let mut scored: Vec<(f64, bool)> =
+        lives.iter().flatten().map(|look| (look.estimate, look.pressed.is_some())).collect();
     scored.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (mut below, mut sum, mut positives) = (0.0, 0.0, 0.0);
     for ties in scored.chunk_by(|a, b| a.0.total_cmp(&b.0).is_eq()) {
-        let hits = f64::from(u32::try_from(ties.iter().filter(|(_, out)| *out).count()).unwrap_or_default());
-        let others = f64::from(u32::try_from(ties.len()).unwrap_or_default()) - hits;
+        let hits = ties.iter().filter(|(_, so)| *so).count() as f64;
+        let others = ties.len() as f64 - hits;
         sum += hits * (below + others / 2.0);
         below += others;
         positives += hits;

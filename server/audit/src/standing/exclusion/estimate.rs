@@ -1,16 +1,14 @@
 //! The parts put together: how much speaks for it that an animal is being pushed out.
 
 use super::evidence::{Evidence, Kind, Reader};
+use super::hidden::{self, Belief, MODEL, Week};
 use super::pressure::Pressure;
 use super::record::Record;
+use super::seen::{Counts, Stretch};
 use crate::episode::Severity;
 use crate::standing::contests::Misfit;
 use crate::terms::Instant;
-use chrono::TimeDelta;
 use serde::Serialize;
-
-/// Log-odds without any evidence.
-pub const INTERCEPT: f64 = -7.01;
 
 /// From this estimate on, someone should look at the next round.
 pub const WATCH: f64 = 0.25;
@@ -21,29 +19,15 @@ pub const ACT: f64 = 0.6;
 /// From this estimate on, an animal is taken to be under pressure, and what is seen of it is no yardstick for it.
 const UNDER_PRESSURE: f64 = 0.25;
 
-/// Log-odds that one unit of a part's strength adds.
-#[must_use]
-pub const fn weight(kind: Kind) -> f64 {
-    match kind {
-        Kind::Aggression => 0.28,
-        Kind::Food => 0.80,
-        Kind::Isolation => 1.02,
-        Kind::Fall => 0.45,
-        Kind::Weight => 0.47,
-        Kind::BesideBreeder => 1.28,
-        Kind::GroupChange => 1.02,
-    }
-}
-
 /// How much the estimate rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Certainty {
-    /// At most one of the five observed kinds is known from more than a little.
+    /// Hardly anything was watched: a calm answer says little.
     Low,
-    /// Two or three are.
+    /// Some minutes, feeds or scans were.
     Medium,
-    /// Four or all five are.
+    /// Hours, feeds and scans were, or two of them and its weight.
     High,
 }
 
@@ -52,8 +36,8 @@ pub enum Certainty {
 pub struct Estimate<A> {
     /// Which animal.
     pub animal: A,
-    /// Estimated probability that it is being pushed out, from 0 to 1, on the base rate of the
-    /// simulation that the weights are from.
+    /// Estimated probability that it is under pressure that lasts, from 0 to 1, on the base rate of the
+    /// simulation that the model is fitted on.
     pub probability: f64,
     /// How soon someone should look, if at all.
     pub severity: Option<Severity>,
@@ -84,72 +68,81 @@ pub struct Part<A> {
 /// A contest of an animal with itself.
 pub fn estimate<A: Clone + Ord>(record: &Record<A>, as_of: Instant) -> Result<Vec<Estimate<A>>, Misfit<A>> {
     let reader = Reader::new(record, as_of)?;
-    Ok((0..)
-        .zip(&record.members)
-        .map(|(place, member)| {
-            let pressure = pressure(record, &reader, place, as_of);
-            let told = of_one(&member.animal, reader.evidence(place, as_of, &pressure.past(as_of)));
-            let since = pressure.since(as_of, STEP).filter(|_| told.severity.is_some());
-            Estimate { since, ..told }
-        })
-        .collect())
+    Ok((0..record.members.len()).map(|place| of_one(record, &reader, place, as_of)).collect())
 }
 
-/// Weeks of the calendar, so that whoever asks on another day is told the same of the past.
-const STEP: TimeDelta = TimeDelta::days(7);
-
-/// When a member was under pressure before a moment, by what had been seen then: week by week, each held against
-/// the weeks before it that were without. What its weight did then is not asked.
-fn pressure<A: Clone + Ord>(
+fn of_one<A: Clone + Ord>(
     record: &Record<A>,
     reader: &Reader<'_, A>,
     place: usize,
     as_of: Instant,
-) -> Pressure {
-    let animal = &record.members[place].animal;
+) -> Estimate<A> {
+    let (stretches, weeks): (Vec<Stretch>, Vec<Week>) = reader.weeks(place, as_of).into_iter().unzip();
+    let beliefs = hidden::filter(&weeks, reader.has_rival(place), &MODEL);
     let mut pressure = Pressure::default();
-    let Some(first) = reader.first() else { return pressure };
-    let mut at =
-        Instant::UNIX_EPOCH + STEP * i32::try_from((first - Instant::UNIX_EPOCH).num_weeks()).unwrap_or(0);
-    while at < as_of {
-        let mut evidence = reader.evidence(place, at, &pressure.past(at));
-        evidence.retain(|evidence| evidence.kind() != Kind::Weight);
-        if of_one(animal, evidence).probability >= UNDER_PRESSURE {
-            pressure.note(at);
+    for (stretch, belief) in stretches.iter().zip(&beliefs) {
+        if belief.pressed() >= UNDER_PRESSURE {
+            pressure.note(*stretch);
         }
-        at += STEP;
     }
-    pressure
-}
-
-fn of_one<A: Clone>(animal: &A, evidence: Vec<Evidence<A>>) -> Estimate<A> {
-    let missing: Vec<Kind> =
-        Kind::OBSERVED.into_iter().filter(|kind| evidence.iter().all(|e| e.kind() != *kind)).collect();
-    let thin: Vec<Kind> = evidence.iter().filter(|e| e.thin()).map(Evidence::kind).collect();
+    let evidence = reader.evidence(place, as_of, &pressure.past(as_of));
+    let last = beliefs.last().copied().unwrap_or_else(Belief::calm);
+    let probability = hidden::told(&last, hidden::Last::of(&evidence), &MODEL);
+    let late = &beliefs[beliefs.len().saturating_sub(LATE_WEEKS)..];
     let mut parts: Vec<Part<A>> = evidence
         .into_iter()
-        .map(|evidence| Part { adds: weight(evidence.kind()) * evidence.strength(), evidence })
+        .map(|evidence| Part { adds: adds(&evidence, late, &last).max(0.0), evidence })
         .collect();
     parts.sort_by(|a, b| b.adds.total_cmp(&a.adds));
-    let odds = INTERCEPT + parts.iter().map(|part| part.adds).sum::<f64>();
-    let probability = 1.0 / (1.0 + (-odds).exp());
+    let has = |kind: Kind| parts.iter().any(|part| part.evidence.kind() == kind);
+    let missing: Vec<Kind> = Kind::OBSERVED.into_iter().filter(|kind| !has(*kind)).collect();
+    let thin = parts.iter().filter(|part| part.evidence.thin()).map(|part| part.evidence.kind()).collect();
+    let severity = match probability {
+        p if p >= ACT => Some(Severity::Act),
+        p if p >= WATCH => Some(Severity::Watch),
+        _ => None,
+    };
     Estimate {
-        animal: animal.clone(),
+        animal: record.members[place].animal.clone(),
         probability,
-        severity: match probability {
-            p if p >= ACT => Some(Severity::Act),
-            p if p >= WATCH => Some(Severity::Watch),
-            _ => None,
-        },
-        since: None,
-        certainty: match missing.len() + thin.len() {
-            0 | 1 => Certainty::High,
-            2 | 3 => Certainty::Medium,
-            _ => Certainty::Low,
-        },
+        severity,
+        since: pressure.since(as_of).filter(|_| severity.is_some()),
+        certainty: certainty(&reader.seen_now(place, as_of), has(Kind::Weight)),
         parts,
         missing,
         thin,
+    }
+}
+
+/// Weeks of which the days of now are made.
+const LATE_WEEKS: usize = 3;
+
+/// Log-odds that a piece of evidence adds by what it said of late.
+fn adds<A>(evidence: &Evidence<A>, late: &[Belief], last: &Belief) -> f64 {
+    let counted = |kind: usize| late.iter().map(|belief| belief.spoke[kind]).sum();
+    match evidence {
+        Evidence::Aggression(_) => counted(0),
+        Evidence::Food(_) => counted(1),
+        Evidence::Isolation(_) => counted(2),
+        Evidence::Fall { .. } => hidden::of_fall(evidence.strength(), &MODEL),
+        Evidence::Weight { z } => hidden::weight_speaks(last, *z, &MODEL),
+        Evidence::BesideBreeder { .. } => MODEL.rival,
+        Evidence::GroupChange { .. } => MODEL.change,
+    }
+}
+
+/// How much was seen of an animal in the days of now. Hours, feeds and scans that make a calm answer worth
+/// something are choices of Holt's.
+fn certainty(seen: &Counts, weighed: bool) -> Certainty {
+    let steps = |much: f64, some: f64, enough: f64| u8::from(much >= some) + u8::from(much >= enough);
+    let points = steps(seen.aggression.hours, 0.5, 2.0)
+        + steps(f64::from(seen.feeds.of), 4.0, 9.0)
+        + steps(f64::from(seen.alone.of), 4.0, 9.0)
+        + u8::from(weighed);
+    match points {
+        0 | 1 => Certainty::Low,
+        2..=4 => Certainty::Medium,
+        _ => Certainty::High,
     }
 }
 
@@ -159,6 +152,7 @@ mod tests {
     use super::*;
     use crate::standing::contests::Decided;
     use crate::terms::{Interval, Sex};
+    use chrono::TimeDelta;
     use proptest::prelude::*;
     use std::collections::BTreeSet;
 
@@ -248,7 +242,8 @@ mod tests {
             let clover = of(&estimate(&followed(days, &[(watched, days)]), at(days, 0)).unwrap(), "Clover");
             assert_eq!(clover.severity, Some(Severity::Act), "{days} {watched}: {clover:?}");
             let since = clover.since.unwrap();
-            assert!(at(watched, 0) <= since && since <= at(watched + 21, 0), "{since}");
+            // It is told from the start of a week of the calendar on.
+            assert!(at(watched - 7, 0) < since && since <= at(watched + 21, 0), "{since}");
         }
         let over = followed(240, &[(84, 150)]);
         let clover = of(&estimate(&over, at(240, 0)).unwrap(), "Clover");
@@ -257,6 +252,37 @@ mod tests {
         let again = followed(300, &[(84, 150), (279, 300)]);
         let again = of(&estimate(&again, at(300, 0)).unwrap(), "Clover");
         assert_eq!(again.severity, Some(Severity::Act), "{again:?}");
+    }
+
+    /// Months of it: chased fifteen times an hour, off food every time and always alone.
+    #[test]
+    fn the_plainest_case_is_nearly_certain_for_as_long_as_it_goes_on() {
+        for weeks in 3..=12 {
+            let days = 84 + 7 * weeks;
+            let mut record = followed(days, &[(84, days)]);
+            for day in (84..days).step_by(2) {
+                for bite in 0..7 {
+                    let when = at(day, 121 + 4 * bite);
+                    record.contests.push(Decided { at: when, winner: "Alder", loser: "Clover" });
+                }
+            }
+            let clover = of(&estimate(&record, at(days, 0)).unwrap(), "Clover");
+            assert!(clover.probability > 0.97, "{weeks}: {}", clover.probability);
+            assert_eq!(clover.severity, Some(Severity::Act));
+        }
+    }
+
+    #[test]
+    fn some_seconds_of_watching_are_hardly_anything() {
+        let mut few = record(false);
+        few.feeds.clear();
+        few.scans.clear();
+        few.watched.retain(|watch| watch.during.from >= at(102, 0));
+        for watch in &mut few.watched {
+            watch.during.until = Some(watch.during.from + TimeDelta::seconds(12));
+        }
+        let told = estimate(&few, at(105, 0)).unwrap();
+        assert!(told.iter().all(|told| told.certainty == Certainty::Low), "{told:?}");
     }
 
     #[test]
@@ -304,9 +330,9 @@ mod tests {
     }
 
     proptest! {
-        /// Whatever kind of evidence is taken away, nobody's estimate rises.
+        /// Where nothing was watched, nothing is said: whatever the facts are, no alarm.
         #[test]
-        fn missing_evidence_never_raises_alarm(pressed in any::<bool>(), day in 70_i64..110, gone in 1_u8..64) {
+        fn what_was_not_watched_raises_no_alarm(pressed in any::<bool>(), day in 70_i64..110, gone in 1_u8..16) {
             let whole = record(pressed);
             let mut less = whole.clone();
             let mut drop = |bit: u8, clear: fn(&mut Record<&'static str>)| {
@@ -315,16 +341,33 @@ mod tests {
                 }
             };
             drop(1, |record| record.watched.clear());
-            drop(2, |record| record.contests.clear());
-            drop(4, |record| record.feeds.clear());
-            drop(8, |record| record.scans.clear());
-            drop(16, |record| record.weights.clear());
-            drop(32, |record| record.changes.clear());
+            drop(2, |record| record.feeds.clear());
+            drop(4, |record| record.scans.clear());
+            drop(8, |record| record.weights.clear());
             let (all, some) = (estimate(&whole, at(day, 0)).unwrap(), estimate(&less, at(day, 0)).unwrap());
             for (all, some) in all.iter().zip(&some) {
-                prop_assert!(some.probability <= all.probability + 1e-12);
                 prop_assert!(some.certainty <= all.certainty);
+                // Nobody is told of whom the whole record says nothing.
+                prop_assert!(all.severity.is_some() || some.severity.is_none(), "{} {}", all.probability, some.probability);
             }
+        }
+
+        /// Whoever is seen to be kept off food more often is no less likely under pressure.
+        #[test]
+        fn more_kept_off_is_never_less_alarming(day in 84_i64..105, which in any::<prop::sample::Index>()) {
+            let whole = record(true);
+            let mut more = whole.clone();
+            let mut calm: Vec<&mut Feed<&str>> = more
+                .feeds
+                .iter_mut()
+                .filter(|feed| feed.animal == "Clover" && !feed.kept_off && at(84, 0) <= feed.at)
+                .collect();
+            if !calm.is_empty() {
+                let place = which.index(calm.len());
+                calm[place].kept_off = true;
+            }
+            let clover = |record| of(&estimate(record, at(day, 0)).unwrap(), "Clover").probability;
+            prop_assert!(clover(&more) >= clover(&whole) - 1e-9);
         }
     }
 }

@@ -1,5 +1,6 @@
 //! The parts that speak for exclusion, each with its numbers.
 
+use super::hidden::Week;
 use super::pressure::now;
 use super::record::{CHANGE_DAYS, Member, Record, Stage};
 use super::seen::{Counts, Seen, Stretch};
@@ -10,6 +11,8 @@ use crate::standing::rates::Watched;
 use crate::terms::{Instant, Sex};
 use chrono::TimeDelta;
 use serde::Serialize;
+
+const WEEK: TimeDelta = TimeDelta::days(7);
 
 /// Contests within the days of now below which a fall in standing is not told.
 const FEWEST_CONTESTS: usize = 3;
@@ -147,9 +150,34 @@ impl<'a, A: Clone + Ord> Reader<'a, A> {
         Ok(Self { record, ratings, seen })
     }
 
-    /// When anything was first seen of a member.
-    pub(super) fn first(&self) -> Option<Instant> {
-        self.seen.iter().filter_map(Seen::first).min()
+    /// The weeks of a member up to an instant, from the first in which anything was seen of anybody, each with where
+    /// it lies. They are weeks of the calendar, so that whoever asks on another day is told the same of the past.
+    pub(super) fn weeks(&self, place: usize, as_of: Instant) -> Vec<(Stretch, Week)> {
+        let Some(first) = self.seen.iter().filter_map(Seen::first).min() else { return Vec::new() };
+        let begun = i32::try_from((first - Instant::UNIX_EPOCH).num_weeks()).unwrap_or(0);
+        let mut from = Instant::UNIX_EPOCH + WEEK * begun;
+        let mut weeks = Vec::new();
+        while from < as_of {
+            let stretch = Stretch { from, until: (from + WEEK).min(as_of) };
+            let others = self.seen.iter().enumerate().filter(|(other, _)| *other != place);
+            let others = others.fold(Counts::default(), |sum, (_, seen)| sum + seen.within(stretch));
+            let since = stretch.until - TimeDelta::days(CHANGE_DAYS);
+            let changed =
+                self.record.changes.iter().any(|change| since <= change.at && change.at < stretch.until);
+            weeks.push((stretch, Week { own: self.seen[place].within(stretch), others, changed }));
+            from += WEEK;
+        }
+        weeks
+    }
+
+    /// Whether a breeder of its own sex is beside a member that is grown or growing up.
+    pub(super) fn has_rival(&self, place: usize) -> bool {
+        self.beside_breeder(&self.record.members[place]).is_some()
+    }
+
+    /// What was seen of a member in the days of now.
+    pub(super) fn seen_now(&self, place: usize, as_of: Instant) -> Counts {
+        self.seen[place].within(now(as_of))
     }
 
     /// Everything there is to say about the member at a place as of an instant, missing kinds left out. `past` is

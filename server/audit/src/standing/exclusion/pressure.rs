@@ -20,19 +20,17 @@ pub(super) fn now(as_of: Instant) -> Stretch {
 pub(super) struct Pressure(Vec<Stretch>);
 
 impl Pressure {
-    /// It was under pressure in the days that were now as of an instant; instants are told in order.
-    pub(super) fn note(&mut self, as_of: Instant) {
-        let more = now(as_of);
+    /// It was under pressure in a stretch; stretches are told in order.
+    pub(super) fn note(&mut self, more: Stretch) {
         match self.0.last_mut().filter(|last| more.from <= last.until) {
             Some(last) => last.until = more.until,
             None => self.0.push(more),
         }
     }
 
-    /// When it was first told to be under pressure, if it was until the last `within` before an instant.
-    pub(super) fn since(&self, at: Instant, within: TimeDelta) -> Option<Instant> {
-        let last = self.0.last().filter(|last| last.until >= at - within)?;
-        Some(last.from + TimeDelta::days(NOW_DAYS))
+    /// Since when it is under pressure, if it was until an instant.
+    pub(super) fn since(&self, at: Instant) -> Option<Instant> {
+        self.0.last().filter(|last| last.until >= at).map(|last| last.from)
     }
 
     /// The past that the days of now are compared with: newest first.
@@ -78,15 +76,14 @@ mod tests {
     #[test]
     fn days_under_pressure_are_left_out_and_others_take_their_place() {
         let mut pressure = Pressure::default();
-        for on in [60, 67, 74] {
-            pressure.note(day(on));
+        for on in [39, 46, 53, 60, 67] {
+            pressure.note(stretch(on, on + 7));
         }
         // From day 39 to day 74.
         assert_eq!(pressure.past(day(105)), [stretch(74, 84), stretch(-35, 39)]);
-        pressure.note(day(105));
+        pressure.note(stretch(84, 105));
         assert_eq!(pressure.past(day(105)), [stretch(74, 84), stretch(-35, 39)]);
         assert_eq!(pressure.past(day(70)), [stretch(-45, 39)]);
-        assert_eq!(pressure.since(day(106), TimeDelta::days(7)), Some(day(105)));
-        assert_eq!(pressure.since(day(120), TimeDelta::days(7)), None);
+        assert_eq!((pressure.since(day(105)), pressure.since(day(106))), (Some(day(84)), None));
     }
 }

@@ -15,7 +15,7 @@ pub(super) struct Stretch {
 }
 
 /// What was counted of one animal in some stretches.
-#[derive(Clone, Copy, Default)]
+#[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Counts {
     pub(super) aggression: Watched,
     pub(super) feeds: Trials,
