@@ -14,6 +14,11 @@
 //! What a poor feed does to all of a group counts as false where it is told of one animal, and not where it is
 //! told of the group. Dips of ten days, moult and rut count as nothing wrong.
 
+#[path = "../../src/expected/mod.rs"]
+#[allow(dead_code, unreachable_pub, missing_docs)]
+mod expected;
+use holt_audit::{reading, stats, terms};
+mod model;
 mod chance;
 mod family;
 mod life;
@@ -78,6 +83,16 @@ fn main() {
             one.at_rate(WANTED)
         })
         .collect();
+    if wanted("model") {
+        let began = std::time::Instant::now();
+        let mut model = Measured::new(&herds, |world, cases| run::run(world, model::Model::new(world.kind), cases));
+        model = model.at_rate(WANTED);
+        println!("limit {:.2}, {:?}", model.limit, began.elapsed());
+        table::whole("the model", &model, &oracles);
+    }
+    if only.iter().all(|one| one == "model") && !only.is_empty() {
+        return;
+    }
     let service =
         Measured::new(&herds, |world, cases| run::run(world, Service::new(world.kind, READ), cases));
     let quiet = service.false_rate();

@@ -53,6 +53,8 @@ impl Delays {
 pub(crate) struct Figures {
     /// Animal-years, and concerns about weight in them; of these, those that became urgent.
     years: f64,
+    pub(crate) by: [f64; 4],
+    pub(crate) by_years: [f64; 4],
     raised: usize,
     urgent: usize,
     /// The same of the first year.
@@ -129,6 +131,11 @@ impl Figures {
             let first = week * 7 < 365;
             let years = count(members) / YEAR;
             self.years += years;
+            for one in world.animals.iter().filter(|one| one.group == group && one.is_there(week)) {
+                let class = if !one.life.is_grown(&world.species, week as f64) { 1 } else if one.life.pregnancies.iter().any(|p| p.is_busy(week as f64)) { 2 } else { 0 };
+                self.by_years[class] += 1.0 / YEAR;
+            }
+            self.by_years[3] += 1.0 / YEAR;
             self.group_years += 1.0 / YEAR;
             self.first_years += if first { years } else { 0.0 };
             let poor = |(at, from): (usize, usize)| at == group && (from..from + AFTER).contains(&week);
@@ -168,6 +175,15 @@ impl Figures {
                     continue;
                 }
                 self.raised += usize::from(change == Change::Raised);
+                if let (Change::Raised, About::Animal(a)) = (change, about) {
+                    let life = &world.animals[a].life;
+                    let class = if !life.is_grown(&world.species, week as f64) { 1 } else if life.pregnancies.iter().any(|p| p.is_busy(week as f64)) { 2 } else { 0 };
+                    self.by[class] += 1.0;
+                    if class == 2 && std::env::var("DEBUG").is_ok() {
+                        let p = life.pregnancies.iter().find(|p| p.is_busy(week as f64)).unwrap();
+                        eprintln!("MOTHER {} week since conception {:.1}, since end {:.1}, lost {}, severity {:?} score {:?}", world.shape.name, week as f64 - p.from, week as f64 - p.until, p.lost, seen.map(|s| s.severity), seen.map(|s| s.score));
+                    }
+                } else if change == Change::Raised { self.by[3] += 1.0; }
                 self.first_raised += usize::from(change == Change::Raised && first);
                 self.urgent += usize::from(!was_urgent && seen.is_some_and(is_urgent));
             }

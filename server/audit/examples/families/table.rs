@@ -96,6 +96,7 @@ pub(crate) fn whole(name: &str, measured: &Measured<'_>, oracles: &[Measured<'_>
     let all = measured.all(measured.limit);
     let best_all: Vec<Figures> = oracles.iter().map(|oracle| oracle.all(oracle.limit)).collect();
     row("all", &all, |loss| days(&all.pooled(&SINGLE, loss), &best_all[loss].pooled(&SINGLE, loss)));
+    println!("false by class (grown, young, mother, group): {:?}", (0..4).map(|n| format!("{:.3} of {:.0}", all.by[n] / all.by_years[n], all.by_years[n])).collect::<Vec<_>>());
     println!("\nby class of animal, all shapes:");
     for (name, class) in [
         ("grown", Class::Grown),
