@@ -64,22 +64,24 @@ CREATE FUNCTION holt_gate() RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
 
 -- Whether a site in scope may read what was recorded of an animal at an instant: it holds it, held it
 -- then, owns it, or has agreed to take it. Runs as owner: it must look at rows that the asker may not.
+-- Of what it holds, owns or has agreed to take, it reads the whole life, under whatever record that was entered.
 CREATE FUNCTION holt_sees(animal uuid, recorded timestamptz) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
   scope CONSTANT uuid[] := holt_sites();
+  records CONSTANT uuid[] := holt_linked_with(animal);
 BEGIN
   RETURN EXISTS (
     SELECT FROM holdings h
-     WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.site_id = ANY (scope)
-       AND (h.ended_at IS NULL OR recorded < h.ended_at)
+     WHERE h.animal_id = ANY (records) AND h.superseded_at IS NULL AND h.site_id = ANY (scope)
+       AND (h.ended_at IS NULL OR (h.animal_id = animal AND recorded < h.ended_at))
   ) OR EXISTS (
     SELECT FROM titles t
-     WHERE t.animal_id = animal AND t.superseded_at IS NULL AND t.owner_site_id = ANY (scope)
-       AND (t.ended_at IS NULL OR recorded < t.ended_at)
+     WHERE t.animal_id = ANY (records) AND t.superseded_at IS NULL AND t.owner_site_id = ANY (scope)
+       AND (t.ended_at IS NULL OR (t.animal_id = animal AND recorded < t.ended_at))
   ) OR EXISTS (
     SELECT FROM transfers m
-     WHERE m.animal_id = animal AND m.to_site_id = ANY (scope) AND m.state IN ('agreed', 'dispatched')
+     WHERE m.animal_id = ANY (records) AND m.to_site_id = ANY (scope) AND m.state IN ('agreed', 'dispatched')
   );
 END
 $$;
@@ -90,7 +92,7 @@ LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
   RETURN EXISTS (
     SELECT FROM holdings h
-     WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.ended_at IS NULL
+     WHERE h.animal_id = ANY (holt_linked_with(animal)) AND h.superseded_at IS NULL AND h.ended_at IS NULL
        AND h.site_id = ANY (holt_sites())
   );
 END
@@ -103,7 +105,7 @@ LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
   RETURN EXISTS (
     SELECT FROM transfers m
-     WHERE m.animal_id = animal AND m.state = 'dispatched'
+     WHERE m.animal_id = ANY (holt_linked_with(animal)) AND m.state = 'dispatched'
        AND (m.to_site_id = ANY (holt_sites()) OR m.from_site_id = ANY (holt_sites()))
   );
 END

@@ -37,6 +37,7 @@ const FILES: &[(i64, &str, &str)] = &[
     (29, "feeding", include_str!("../sql/0029_feeding.sql")),
     (30, "enrichment", include_str!("../sql/0030_enrichment.sql")),
     (31, "encounters", include_str!("../sql/0031_encounters.sql")),
+    (50, "standing", include_str!("../sql/0050_standing.sql")),
 ];
 
 /// A migrator over [`FILES`]. Run it as the owner of the database, before the service connects.

@@ -20,6 +20,7 @@ mod histories;
 mod ledger;
 mod litters;
 mod loans;
+mod merges;
 mod open_data;
 mod pushed_out;
 mod registration;

@@ -1,8 +1,14 @@
 -- What somebody who reads at some sites ($2) of a stage ($1) must not be told: identifiers, numbers and names of
 -- what is of other sites alone. By the rule in words: a site sees what it recorded and what is about it; the whole
 -- life of an animal that it holds, owns or has agreed to take; of one that left, what was recorded until then.
-WITH animal AS MATERIALIZED (
+WITH RECURSIVE animal AS MATERIALIZED (
   SELECT id, site_id FROM animals WHERE site_id = ANY ($1)
+), -- Records that were ever linked are seen together.
+same (id, other) AS (
+  SELECT id, id FROM animal
+  UNION
+  SELECT same.id, CASE WHEN m.animal_id = same.other THEN m.into_id ELSE m.animal_id END
+    FROM same JOIN merges m ON same.other IN (m.animal_id, m.into_id)
 ), -- From when until when of knowing a site sees all of an animal; also by what stood before it was corrected.
 sight (animal_id, until) AS MATERIALIZED (
   SELECT animal_id, coalesce(ended_at, superseded_at, 'infinity') FROM holdings WHERE site_id = ANY ($2)
@@ -11,7 +17,7 @@ sight (animal_id, until) AS MATERIALIZED (
   UNION ALL
   SELECT animal_id, 'infinity' FROM transfers WHERE to_site_id = ANY ($2) AND state IN ('agreed', 'dispatched')
 ), seen (animal_id, until) AS MATERIALIZED (
-  SELECT animal_id, max(until) FROM sight GROUP BY animal_id
+  SELECT same.id, max(until) FROM sight JOIN same ON same.other = sight.animal_id GROUP BY same.id
 ), fact (token, animal_id, site_id, recorded_at) AS MATERIALIZED (
   SELECT f.token, f.animal_id, f.site_id, f.recorded_at FROM (
     SELECT id::text AS token, animal_id, site_id, recorded_at FROM weights
@@ -37,8 +43,7 @@ sight (animal_id, until) AS MATERIALIZED (
   SELECT animal_id FROM met
   -- Who its parents are is a part of what is known of an animal, and so is that it is one with another.
   UNION SELECT p.parent_id FROM parents p JOIN met USING (animal_id)
-  UNION SELECT m.into_id FROM merges m JOIN met USING (animal_id)
-  UNION SELECT m.animal_id FROM merges m JOIN met ON met.animal_id = m.into_id
+  UNION SELECT same.id FROM same JOIN met ON met.animal_id = same.other
 ), open_fact (token, opened) AS MATERIALIZED (
   SELECT f.token, site_id = ANY ($2) OR recorded_at < coalesce(seen.until, '-infinity')
     FROM fact f LEFT JOIN seen USING (animal_id)

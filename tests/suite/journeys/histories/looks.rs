@@ -112,7 +112,8 @@ impl Witness<'_> {
             return;
         }
         let own: Vec<Uuid> = sqlx::query_scalar(sqlx::AssertSqlSafe(format!(
-            "SELECT id FROM {table} WHERE animal_id = $1 AND site_id = $2 AND superseded_at IS NULL"
+            "SELECT id FROM {table} t WHERE animal_id = $1 AND site_id = $2 AND superseded_at IS NULL
+                AND NOT EXISTS (SELECT FROM merges m WHERE t.id = ANY (m.set_aside) AND m.superseded_at IS NULL)"
         )))
         .bind(beast.id.parse::<Uuid>().unwrap())
         .bind(self.sites[site])

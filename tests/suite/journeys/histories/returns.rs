@@ -12,11 +12,13 @@ use uuid::Uuid;
 
 /// The count over the tables to which the census is held with several writers, too.
 const COUNT: &str = include_str!("../census/conservation/count.sql");
+const LINKED: &str = include_str!("linked.sql");
 
 /// Young that are counted in litters and not yet told apart.
 const YOUNG: &str = "SELECT coalesce(sum(CASE kind WHEN 'born' THEN 1 WHEN 'sexed' THEN 0 ELSE -1 END
                                      * (males + females + unknown)), 0)::bigint
-                       FROM litter_changes WHERE site_id = ANY ($1) AND superseded_at IS NULL";
+                       FROM litter_changes c WHERE site_id = ANY ($1) AND superseded_at IS NULL
+                        AND NOT EXISTS (SELECT FROM merges m WHERE c.id = ANY (m.set_aside) AND m.superseded_at IS NULL)";
 
 /// Males, females and unknown by species and column.
 type Counted = BTreeMap<(String, String), [i64; 3]>;
@@ -139,7 +141,9 @@ impl Witness<'_> {
     }
 
     async fn count(&mut self, code: &str, first: NaiveDate, last: NaiveDate) -> Counted {
-        let rows: Vec<(String, String, i64, i64, i64)> = sqlx::query_as(COUNT)
+        // The count's own tables stand behind those of links.
+        let count = LINKED.to_owned() + COUNT.split_once("WITH ").unwrap().1;
+        let rows: Vec<(String, String, i64, i64, i64)> = sqlx::query_as(sqlx::AssertSqlSafe(count))
             .bind([code].as_slice())
             .bind(first)
             .bind(last)

@@ -12,7 +12,7 @@ WITH RECURSIVE animal AS MATERIALIZED (
 record AS MATERIALIZED (
   SELECT record AS animal_id, whom FROM up WHERE NOT EXISTS (SELECT FROM merge m WHERE m.animal_id = up.whom)
 ), aside AS MATERIALIZED (
-  SELECT NULL::uuid AS id WHERE false
+  SELECT unnest(set_aside) AS id FROM merge
 ), holding AS MATERIALIZED (
   SELECT r.whom, f.* FROM holdings f JOIN record r USING (animal_id)
    WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
