@@ -64,25 +64,31 @@ CREATE FUNCTION holt_gate() RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
 
 -- Whether a site in scope may read what was recorded of an animal at an instant: it holds it, held it
 -- then or held it last, owns it, or has agreed to take it. Runs as owner: it must look at rows that the asker may not.
+-- Of what it holds, owns or has agreed to take, it reads the whole life, under whatever record that was entered.
 CREATE FUNCTION holt_sees(animal uuid, recorded timestamptz) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
   scope CONSTANT uuid[] := holt_sites();
+  records CONSTANT uuid[] := holt_linked_with(animal);
 BEGIN
   RETURN EXISTS (
     SELECT FROM holdings h
-     WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.site_id = ANY (scope)
-       AND (h.ended_at IS NULL OR recorded < h.ended_at
+     WHERE h.animal_id = ANY (records) AND h.superseded_at IS NULL AND h.site_id = ANY (scope)
+       -- What a link sets aside opens its own record and no other.
+       AND (h.animal_id = animal OR NOT holt_aside_among(h.id, records))
+       AND (h.ended_at IS NULL OR (h.animal_id = animal AND recorded < h.ended_at)
             -- Nobody held it afterwards: whoever held it last answers for it still.
             OR NOT EXISTS (SELECT FROM holdings n
-                            WHERE n.animal_id = animal AND n.superseded_at IS NULL AND n.began_at >= h.ended_at))
+                            WHERE n.animal_id = ANY (records) AND n.superseded_at IS NULL
+                              AND n.began_at >= h.ended_at))
   ) OR EXISTS (
     SELECT FROM titles t
-     WHERE t.animal_id = animal AND t.superseded_at IS NULL AND t.owner_site_id = ANY (scope)
-       AND (t.ended_at IS NULL OR recorded < t.ended_at)
+     WHERE t.animal_id = ANY (records) AND t.superseded_at IS NULL AND t.owner_site_id = ANY (scope)
+       AND (t.animal_id = animal OR NOT holt_aside_among(t.id, records))
+       AND (t.ended_at IS NULL OR (t.animal_id = animal AND recorded < t.ended_at))
   ) OR EXISTS (
     SELECT FROM transfers m
-     WHERE m.animal_id = animal AND m.to_site_id = ANY (scope) AND m.state IN ('agreed', 'dispatched')
+     WHERE m.animal_id = ANY (records) AND m.to_site_id = ANY (scope) AND m.state IN ('agreed', 'dispatched')
   );
 END
 $$;
@@ -97,18 +103,19 @@ CREATE FUNCTION holt_part(animal uuid) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
   scope CONSTANT uuid[] := holt_sites();
+  records CONSTANT uuid[] := holt_linked_with(animal);
 BEGIN
   RETURN EXISTS (
     SELECT FROM holdings h
-     WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.site_id = ANY (scope)
+     WHERE h.animal_id = ANY (records) AND h.superseded_at IS NULL AND h.site_id = ANY (scope)
   ) OR EXISTS (
-    SELECT FROM animals a WHERE a.id = animal AND a.site_id = ANY (scope)
+    SELECT FROM animals a WHERE a.id = ANY (records) AND a.site_id = ANY (scope)
   ) OR EXISTS (
     SELECT FROM titles t
-     WHERE t.animal_id = animal AND t.superseded_at IS NULL AND t.owner_site_id = ANY (scope)
+     WHERE t.animal_id = ANY (records) AND t.superseded_at IS NULL AND t.owner_site_id = ANY (scope)
   ) OR EXISTS (
     SELECT FROM transfers m
-     WHERE m.animal_id = animal AND m.to_site_id = ANY (scope) AND m.state = 'dispatched'
+     WHERE m.animal_id = ANY (records) AND m.to_site_id = ANY (scope) AND m.state = 'dispatched'
   ) OR holt_everywhere();
 END
 $$;
@@ -124,8 +131,7 @@ LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
   holder uuid;
 BEGIN
-  SELECT h.site_id INTO holder FROM holdings h
-   WHERE h.animal_id = animal AND h.superseded_at IS NULL ORDER BY h.began_at DESC LIMIT 1;
+  holder := holt_answers_for(holt_linked_with(animal));
   RETURN CASE WHEN holt_everywhere() OR holder = ANY (holt_sites()) THEN holder END;
 END
 $$;
@@ -136,9 +142,10 @@ LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
   RETURN (holt_everywhere() OR site = ANY (holt_sites())) AND (
     EXISTS (SELECT FROM holdings h
-             WHERE h.animal_id = animal AND h.superseded_at IS NULL AND h.site_id = site)
+             WHERE h.animal_id = ANY (holt_linked_with(animal)) AND h.superseded_at IS NULL AND h.site_id = site)
     OR EXISTS (SELECT FROM titles t
-                WHERE t.animal_id = animal AND t.superseded_at IS NULL AND t.owner_site_id = site));
+                WHERE t.animal_id = ANY (holt_linked_with(animal)) AND t.superseded_at IS NULL
+                  AND t.owner_site_id = site));
 END
 $$;
 
@@ -149,7 +156,7 @@ LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
   RETURN EXISTS (
     SELECT FROM amendment_answers n
-     WHERE n.animal_id = animal AND n.request_id = request AND n.proposer_id = site AND n.outcome = 'accepted'
+     WHERE n.animal_id = ANY (holt_linked_with(animal)) AND n.request_id = request AND n.proposer_id = site AND n.outcome = 'accepted'
        AND n.site_id = ANY (holt_sites()));
 END
 $$;
@@ -160,15 +167,14 @@ CREATE FUNCTION holt_decides(animal uuid) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
   scope CONSTANT uuid[] := holt_sites();
-  holder uuid;
+  records CONSTANT uuid[] := holt_linked_with(animal);
+  holder CONSTANT uuid := holt_answers_for(records);
 BEGIN
-  SELECT h.site_id INTO holder FROM holdings h
-   WHERE h.animal_id = animal AND h.superseded_at IS NULL ORDER BY h.began_at DESC LIMIT 1;
   RETURN holder = ANY (scope) OR EXISTS (
     SELECT FROM animals a WHERE holder IS NULL AND a.id = animal AND a.site_id = ANY (scope)
   ) OR EXISTS (
     SELECT FROM transfers m
-     WHERE m.animal_id = animal AND m.to_site_id = ANY (scope) AND m.state = 'dispatched'
+     WHERE m.animal_id = ANY (records) AND m.to_site_id = ANY (scope) AND m.state = 'dispatched'
   ) OR holt_everywhere();
 END
 $$;
@@ -180,7 +186,7 @@ LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
   RETURN EXISTS (
     SELECT FROM transfers m
-     WHERE m.animal_id = animal AND m.from_site_id = sender AND m.to_site_id = ANY (holt_sites())
+     WHERE m.animal_id = ANY (holt_linked_with(animal)) AND m.from_site_id = sender AND m.to_site_id = ANY (holt_sites())
        AND m.state = 'dispatched'
   );
 END

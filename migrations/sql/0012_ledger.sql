@@ -68,7 +68,8 @@ $$;
 -- lock until it is over, and is stamped after it has it: whoever has that lock alone knows that whatever is stamped
 -- earlier is committed.
 CREATE FUNCTION holt_open(sites uuid[], everywhere boolean, gate boolean, person uuid, limit_ms bigint,
-                          asker uuid, request uuid, OUT digest bytea, OUT reply jsonb)
+                          asker uuid, request uuid, known timestamptz DEFAULT NULL,
+                          OUT digest bytea, OUT reply jsonb)
 LANGUAGE plpgsql VOLATILE AS $$
 BEGIN
   IF pg_has_role(session_user, 'pg_database_owner', 'MEMBER') OR NOT row_security_active('sites') THEN
@@ -79,6 +80,9 @@ BEGIN
           set_config('holt.gate', CASE WHEN gate THEN 'yes' ELSE '' END, true),
           set_config('holt.person', person::text, true),
           set_config('holt.keeps', 'yes', true),
+          set_config('holt.known_at', coalesce(known::text, ''), true),
+          -- What is read of animals is read where records stand for them.
+          set_config('search_path', 'standing, public', true),
           set_config('statement_timeout', limit_ms::text, true),
           set_config('idle_in_transaction_session_timeout', '60000', true),
           set_config('client_min_messages', 'error', true),

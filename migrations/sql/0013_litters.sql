@@ -118,11 +118,11 @@ CREATE POLICY of_ours ON litter_changes AS RESTRICTIVE FOR INSERT WITH CHECK (an
 -- At the end of every transaction that touched a litter, on each day and for each sex at least none are
 -- left. The litter's row is locked first, so that of two at once the second sees what the first did.
 -- Within a day what adds comes before what takes away: a young may be born, sexed and dead on one day.
-CREATE FUNCTION holt_litter_holds_out() RETURNS trigger LANGUAGE plpgsql AS $$
+CREATE FUNCTION holt_litter_counts(litter uuid) RETURNS void LANGUAGE plpgsql AS $$
 DECLARE
   short date;
 BEGIN
-  PERFORM FROM litters WHERE id = NEW.litter_id FOR NO KEY UPDATE;
+  PERFORM FROM public.litters WHERE id = litter FOR NO KEY UPDATE;
   SELECT min(day) INTO short FROM (
     SELECT c.happened_on AS day,
            sum(sum(CASE c.kind WHEN 'born' THEN c.males WHEN 'sexed' THEN c.males ELSE -c.males END))
@@ -132,17 +132,24 @@ BEGIN
            sum(sum(CASE c.kind WHEN 'born' THEN c.unknown WHEN 'sexed' THEN -c.males - c.females
                                ELSE -c.unknown END))
              OVER days AS unknown
-      FROM litter_changes c
-     WHERE c.litter_id = NEW.litter_id AND c.superseded_at IS NULL
+      FROM public.litter_changes c
+     WHERE c.litter_id = litter AND c.superseded_at IS NULL
+       -- One young that was told apart twice left the count once.
+       AND (c.animal_id IS NULL OR NOT public.holt_set_aside(c.id, public.holt_animal(c.animal_id)))
      GROUP BY c.happened_on
     WINDOW days AS (ORDER BY c.happened_on)
   ) AS counted
   WHERE least(males, females, unknown) < 0;
   IF short IS NOT NULL THEN
-    RAISE EXCEPTION 'fewer than no young are left in litter % on %', NEW.litter_id, short
+    RAISE EXCEPTION 'fewer than no young are left in litter % on %', litter, short
       USING ERRCODE = 'check_violation', CONSTRAINT = 'litter_changes_holds_out_guard',
             TABLE = 'litter_changes';
   END IF;
+END
+$$;
+CREATE FUNCTION holt_litter_holds_out() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+  PERFORM public.holt_litter_counts(NEW.litter_id);
   RETURN NULL;
 END
 $$;

@@ -266,31 +266,31 @@ impl House {
             (
                 "a living animal without exactly one holder",
                 "SELECT count(*) FROM animals a
-                  WHERE NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = a.id AND h.superseded_at IS NULL
+                  WHERE holt_animal(a.id) = a.id
+                    AND NOT EXISTS (SELECT FROM standing.holdings h WHERE h.animal_id = a.id AND h.superseded_at IS NULL
                                        AND h.ended_how IN ('death', 'departure', 'escape'))
-                    AND NOT EXISTS (SELECT FROM merges m WHERE m.animal_id = a.id AND m.superseded_at IS NULL)
-                    AND (SELECT count(*) FROM holdings h WHERE h.animal_id = a.id AND h.superseded_at IS NULL
+                    AND (SELECT count(*) FROM standing.holdings h WHERE h.animal_id = a.id AND h.superseded_at IS NULL
                             AND h.ended_at IS NULL) <> 1",
             ),
             (
                 "a gap between a sender's holding and the receiver's",
-                "SELECT count(*) FROM holdings h
+                "SELECT count(*) FROM standing.holdings h
                   WHERE h.superseded_at IS NULL AND h.ended_how = 'transfer'
-                    AND NOT EXISTS (SELECT FROM holdings n WHERE n.animal_id = h.animal_id
+                    AND NOT EXISTS (SELECT FROM standing.holdings n WHERE n.animal_id = h.animal_id
                                        AND n.superseded_at IS NULL AND n.began_at = h.ended_at)",
             ),
             (
                 "an animal that lives where nobody holds it",
-                "SELECT count(*) FROM placements p
+                "SELECT count(*) FROM standing.placements p
                   WHERE p.superseded_at IS NULL AND p.ended_at IS NULL
-                    AND NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = p.animal_id
+                    AND NOT EXISTS (SELECT FROM standing.holdings h WHERE h.animal_id = p.animal_id
                                        AND h.superseded_at IS NULL AND h.ended_at IS NULL AND h.site_id = p.site_id)",
             ),
             (
                 "a member of a group of a site that does not hold it",
-                "SELECT count(*) FROM memberships m
+                "SELECT count(*) FROM standing.memberships m
                   WHERE m.superseded_at IS NULL AND m.ended_at IS NULL
-                    AND NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = m.animal_id
+                    AND NOT EXISTS (SELECT FROM standing.holdings h WHERE h.animal_id = m.animal_id
                                        AND h.superseded_at IS NULL AND h.ended_at IS NULL AND h.site_id = m.site_id)",
             ),
             (

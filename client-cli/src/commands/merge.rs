@@ -4,20 +4,25 @@ use crate::errand::{Errand, Outcome};
 use crate::session::request_id;
 use crate::views::animal::Animal as View;
 use crate::views::{CHECKED_ONLY, Told, count};
+use crate::words::Word;
 use clap::Args;
 use holt_proto::v1;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Give one record up for another: two were found to be one animal
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What is known of the record that is given up is moved to the other; its id and its accession numbers mean \
-the other from then on. What contradicts one another is listed, and must be corrected first. A merge can be \
-taken back by `holt unmerge`.
+The merge links the two records and changes no fact of either. The id and the accession numbers of the record \
+that is given up mean the other while the link stands. Facts that contradict one another are listed: say for each \
+which stands, by its kind and the record it was entered for, or by its id. The other is set aside, and stands \
+again if the merge is withdrawn by `holt unmerge`.
 
 Examples:
   holt merge QUI-25-0001 QUI-25-0007 --because \"same transponder, read twice\"
-  holt merge QUI-25-0001 QUI-25-0007 --because \"same scars\" --check-only")]
+  holt merge QUI-25-0001 QUI-25-0007 --because \"same scars\" --check-only
+  holt merge QUI-25-0001 QUI-25-0007 --because \"same scars\" \\
+    --stands birth=QUI-25-0007")]
 pub(crate) struct Merge {
     /// The record that stays
     keep: String,
@@ -26,6 +31,9 @@ pub(crate) struct Merge {
     /// How it was found that they are one
     #[arg(long, value_name = "TEXT")]
     because: String,
+    /// A fact that stands where two contradict one another: kind and record, or the id of the fact
+    #[arg(long, value_name = "KIND=RECORD|ID", value_parser = stands)]
+    stands: Vec<v1::Resolution>,
     /// Check everything and record nothing
     #[arg(long)]
     check_only: bool,
@@ -45,15 +53,16 @@ impl Merge {
             keep_version: 0,
             give_up_version: 0,
             validate_only: self.check_only,
+            resolve: self.stands,
         };
         let answer = session.ask(ask).await?;
         let thing = View::new(answer.animal.unwrap_or_default(), zone);
-        let moved = count(usize::try_from(answer.moved).unwrap_or(0), "fact was moved", "facts were moved");
+        let joined = count(usize::try_from(answer.joined).unwrap_or(0), "fact joined it", "facts joined it");
         let say = format!(
-            "{} is {} from now on: {moved}, {} said nothing more. To take it back: holt unmerge {} {}",
+            "{} is {} from now on: {joined}. {} To withdraw the merge: holt unmerge {} {}",
             self.give_up,
             thing.spoken(),
-            answer.left,
+            set_aside(&answer.set_aside),
             thing.accession,
             answer.merge_id
         );
@@ -61,22 +70,54 @@ impl Merge {
     }
 }
 
-/// Take a merge back: the two are two animals again
+/// `birth=QUI-25-0007`, or the identifier of a fact.
+fn stands(text: &str) -> Result<v1::Resolution, String> {
+    if text.parse::<Uuid>().is_ok() {
+        return Ok(v1::Resolution { fact_id: text.to_owned(), ..Default::default() });
+    }
+    let parts = text.split_once('=').map(|(kind, record)| (v1::FactKind::of(kind.trim()), record.trim()));
+    match parts {
+        Some((Some(kind), record)) if !record.is_empty() => {
+            Ok(v1::Resolution { kind: kind.into(), record: record.to_owned(), ..Default::default() })
+        }
+        _ => Err("not a kind and a record; write `birth=QUI-25-0007`, or the id of the fact".to_owned()),
+    }
+}
+
+/// What a merge sets aside, by kind and record.
+fn set_aside(facts: &[v1::NamedFact]) -> String {
+    if facts.is_empty() {
+        return "Nothing is set aside.".to_owned();
+    }
+    let mut by_name: BTreeMap<String, usize> = BTreeMap::new();
+    for fact in facts {
+        *by_name.entry(format!("{} of {}", fact.kind().word(), fact.record)).or_default() += 1;
+    }
+    let spoken =
+        by_name.into_iter().map(|(name, many)| if many == 1 { name } else { format!("{name} ({many})") });
+    format!("Set aside: {}.", spoken.collect::<Vec<_>>().join(", "))
+}
+
+/// Withdraw a merge: the two are two animals again
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What was recorded since they were merged stays with the animal that was kept.
+Each record has again what was entered for it. What was recorded since they were merged is with the record under \
+which the animal was held then. Merges can be withdrawn in any order.
 
 Examples:
   holt unmerge QUI-25-0001 0190a1b2-0000-7000-8000-00000000002a \\
     --because \"two animals after all\"")]
 pub(crate) struct Unmerge {
-    /// The animal that stayed
+    /// The animal
     animal: String,
-    /// The merge: its id, as `holt merge` told it
+    /// The merge: its id, as `holt merge` and `holt history` show it
     merge: Uuid,
     /// Why it was wrong
     #[arg(long, value_name = "TEXT")]
     because: String,
+    /// A fact that stands where records that stay linked contradict one another, as with `holt merge`
+    #[arg(long, value_name = "KIND=RECORD|ID", value_parser = stands)]
+    stands: Vec<v1::Resolution>,
     /// Check everything and record nothing
     #[arg(long)]
     check_only: bool,
@@ -95,6 +136,7 @@ impl Unmerge {
             because: self.because,
             version: 0,
             validate_only: self.check_only,
+            resolve: self.stands,
         };
         let answer = session.ask(ask).await?;
         let kept = View::new(answer.kept.unwrap_or_default(), zone);

@@ -25,6 +25,10 @@ pub(crate) struct Fact {
     recorded_at_site: Option<String>,
     superseded_at: Option<String>,
     superseded_because: Option<String>,
+    /// The record for which it was entered, if a merge joined that to the animal.
+    entered_for: Option<String>,
+    /// Whether a merge sets it aside.
+    set_aside: bool,
     /// `added` or `gone`, where it was asked what changed.
     change: Option<&'static str>,
     id: String,
@@ -48,6 +52,8 @@ impl Fact {
             recorded_at_site: elsewhere,
             superseded_at: written(fact.superseded_at, zone),
             superseded_because: some(fact.superseded_because),
+            entered_for: some(fact.entered_for),
+            set_aside: fact.set_aside,
             change: Some(change).filter(|change| !change.is_empty()),
             id: fact.id,
         }
@@ -80,7 +86,13 @@ fn table(facts: &[Fact], page: &mut Page) {
         if let Some(why) = &fact.superseded_because {
             say = format!("{say} ({why})");
         }
-        let tone = if gone { Tone::Faint } else { Tone::Calm };
+        if let Some(record) = &fact.entered_for {
+            say = format!("{say} [entered for {record}]");
+        }
+        if fact.set_aside {
+            say = format!("{say} [set aside by a merge]");
+        }
+        let tone = if gone || fact.set_aside { Tone::Faint } else { Tone::Calm };
         let sign = match fact.change {
             Some("gone") => "-",
             Some(_) => "+",

@@ -413,7 +413,7 @@ pub(crate) fn transfer(transfer: Transfer) -> v1::Transfer {
     }
 }
 
-const fn fact_kind(kind: FactKind) -> v1::FactKind {
+pub(crate) const fn fact_kind(kind: FactKind) -> v1::FactKind {
     match kind {
         FactKind::Birth => v1::FactKind::Birth,
         FactKind::Sex => v1::FactKind::Sex,
@@ -456,6 +456,8 @@ pub(crate) fn fact(told: Told) -> v1::Fact {
         superseded_at: superseded_at.map(timestamp),
         superseded_because: superseded_because.unwrap_or_default(),
         change: change.into(),
+        entered_for: told.entered_for.unwrap_or_default(),
+        set_aside: told.set_aside,
     }
 }
 

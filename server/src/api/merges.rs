@@ -1,9 +1,10 @@
 //! `MergeService`.
 
 use crate::api::decode::Form;
-use crate::api::encode::id;
+use crate::api::encode::{fact_kind, id};
 use crate::api::{Api, animals, caller, status};
-use crate::records::merges::{self, Asked, Wrong};
+use crate::model::fact::FactKind;
+use crate::records::merges::{self, Asked, Named, Stands, Wrong};
 use holt_proto::v1;
 use holt_proto::v1::merge_service_server::MergeService;
 use tonic::{Request, Response, Status};
@@ -25,16 +26,16 @@ impl MergeService for Api {
             because: form.text("because", &asked.because, 1..=500),
             keep_version: asked.keep_version,
             give_up_version: asked.give_up_version,
+            stands: stands(&mut form, &asked.resolve),
         };
         form.done()?;
         let merged =
             merges::merge(&self.records, &caller, &write, &site, &wanted).await.map_err(status::from)?;
-        let count = |n: usize| i32::try_from(n).unwrap_or(i32::MAX);
         Ok(Response::new(v1::MergeAnimalsResponse {
             animal: Some(animals::encode(merged.animal)),
             merge_id: id(merged.merge),
-            moved: count(merged.moved),
-            left: count(merged.left),
+            joined: i32::try_from(merged.joined).unwrap_or(i32::MAX),
+            set_aside: merged.set_aside.into_iter().map(named).collect(),
         }))
     }
 
@@ -52,6 +53,7 @@ impl MergeService for Api {
             merge: form.uuid("merge_id", &asked.merge_id),
             because: form.text("because", &asked.because, 1..=500),
             version: asked.version,
+            stands: stands(&mut form, &asked.resolve),
         };
         form.done()?;
         let (kept, given_up) =
@@ -61,4 +63,51 @@ impl MergeService for Api {
             given_up: Some(animals::encode(given_up)),
         }))
     }
+}
+
+/// Most facts that are said to stand.
+const MOST: usize = 100;
+
+/// Kinds of which two facts can contradict one another.
+const KINDS: [FactKind; 11] = [
+    FactKind::Birth,
+    FactKind::Sex,
+    FactKind::Parent,
+    FactKind::Holding,
+    FactKind::Title,
+    FactKind::Loan,
+    FactKind::Placement,
+    FactKind::Membership,
+    FactKind::Weight,
+    FactKind::ToldApart,
+    FactKind::Death,
+];
+
+fn stands(form: &mut Form, asked: &[v1::Resolution]) -> Vec<Stands> {
+    if asked.len() > MOST {
+        form.wrong("resolve", format!("names {} facts", asked.len()), format!("name at most {MOST}"));
+        return Vec::new();
+    }
+    let one = |(n, asked): (usize, &v1::Resolution)| {
+        let field = |name: &str| format!("resolve[{n}].{name}");
+        if !asked.fact_id.is_empty() {
+            return Stands::Fact(form.uuid(&field("fact_id"), &asked.fact_id));
+        }
+        let kind = KINDS.into_iter().find(|kind| fact_kind(*kind) == asked.kind());
+        let kind = kind.unwrap_or_else(|| {
+            let words = KINDS.map(FactKind::spoken).join(", ");
+            form.wrong(
+                &field("kind"),
+                "no two facts of this kind contradict one another",
+                format!("give one of: {words}"),
+            );
+            FactKind::Holding
+        });
+        Stands::Of(kind, form.animal(&field("record"), &asked.record))
+    };
+    asked.iter().enumerate().map(one).collect()
+}
+
+fn named(fact: Named) -> v1::NamedFact {
+    v1::NamedFact { fact_id: id(fact.id), kind: fact_kind(fact.kind).into(), record: fact.of }
 }

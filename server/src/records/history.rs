@@ -97,6 +97,8 @@ fn told(caller: &Caller, entry: Entry) -> Result<Told> {
         recorded_at: entry.recorded_at,
         superseded: entry.superseded_at.map(|at| (at, entry.superseded_why.clone().unwrap_or_default())),
         change: entry.change()?,
+        entered_for: entry.entered_for,
+        set_aside: entry.set_aside,
         // Another site's people: not even that they exist.
         recorded_by: if caller.reach(Deed::Read).is_ok_and(|reach| reach.covers(entry.recorder_id)) {
             entry.recorded_by

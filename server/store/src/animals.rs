@@ -276,18 +276,17 @@ pub async fn resolve(
            SELECT q.n, a.id AS animal_id, q.at, true AS in_force FROM asked q JOIN animals a ON a.id = q.id
            UNION
            SELECT q.n, c.animal_id, q.at, true FROM asked q
-             JOIN accessions c ON c.number = q.number AND {known_c}
+             JOIN public.accessions c ON c.number = q.number AND {known_c}
            UNION
            SELECT q.n, m.animal_id, q.at, bool_or(m.ended_at IS NULL OR m.ended_at > q.at) FROM asked q
-             JOIN marks m ON m.folded IN (q.folded, q.folded_code) AND {known_m}
+             JOIN public.marks m ON m.folded IN (q.folded, q.folded_code) AND {known_m}
                          AND m.kind IN ('transponder', 'ring', 'tattoo', 'house_name', 'former_number')
                          AND m.began_at <= q.at
             GROUP BY q.n, m.animal_id, q.at
          ), found AS MATERIALIZED (
            -- A record that was given up means the animal that it was found to be.
-           SELECT x.n, coalesce(g.into_id, x.animal_id) AS animal_id, x.at, bool_or(x.in_force) AS in_force
-             FROM named x LEFT JOIN merges g ON g.animal_id = x.animal_id AND {known_g}
-            GROUP BY 1, 2, 3
+           SELECT x.n, holt_animal(x.animal_id) AS animal_id, x.at, bool_or(x.in_force) AS in_force
+             FROM named x GROUP BY 1, 2, 3
          ), locked AS MATERIALIZED ({locked})
          SELECT f.n, f.animal_id, f.in_force,
                 EXISTS (SELECT FROM holdings h WHERE h.animal_id = f.animal_id AND {known_h}
@@ -303,7 +302,6 @@ pub async fn resolve(
         known_c = known("c", 2),
         known_m = known("m", 2),
         known_h = known("h", 2),
-        known_g = known("g", 2),
     );
     let values = [
         serde_json::to_value(&asked)?.into(),
@@ -414,10 +412,14 @@ pub async fn views(snapshot: &Snapshot, ids: &[Uuid], lens: Lens) -> Result<Vec<
                 ORDER BY z.began_at DESC LIMIT 1) since ON true
            LEFT JOIN placements pl ON pl.animal_id = a.id AND {known_pl} AND {covers_pl}
            LEFT JOIN enclosures e ON e.id = pl.enclosure_id
-           LEFT JOIN LATERAL (SELECT v.mass_mg, v.weighed_at FROM weights v
-                WHERE v.animal_id = a.id AND {known_v} AND v.mass_mg IS NOT NULL AND v.weighed_at <= $3
-                  AND v.method <> 'estimate'
-                ORDER BY v.weighed_at DESC LIMIT 1) w ON true
+           -- Record by record, so that the last reading of each is the first entry of an index.
+           LEFT JOIN LATERAL (SELECT l.mass_mg, l.weighed_at
+                FROM identities r
+               CROSS JOIN LATERAL (SELECT v.mass_mg, v.weighed_at FROM public.weights v
+                    WHERE v.animal_id = r.record_id AND {known_v} AND v.mass_mg IS NOT NULL AND v.weighed_at <= $3
+                      AND v.method <> 'estimate' AND (NOT r.linked OR NOT holt_set_aside(v.id, a.id))
+                    ORDER BY v.weighed_at DESC LIMIT 1) l
+               WHERE r.animal_id = a.id ORDER BY l.weighed_at DESC LIMIT 1) w ON true
            LEFT JOIN titles o ON o.animal_id = a.id AND {known_o} AND {covers_o}
            LEFT JOIN sites os ON os.id = o.owner_site_id
            LEFT JOIN deaths d ON d.animal_id = a.id AND {known_d} AND d.died_at <= $3

@@ -410,7 +410,7 @@ pub async fn step(
         steps.iter().map(|step| json!({ "id": step.concern, "version": step.version })).collect();
     let changed = tx
         .execute(
-            "UPDATE concerns c SET version = c.version + 1, state = coalesce($2, c.state)
+            "UPDATE public.concerns c SET version = c.version + 1, state = coalesce($2, c.state)
                FROM jsonb_to_recordset($1) AS r (id uuid, version bigint)
               WHERE c.id = r.id AND c.version = r.version AND c.state <> 'settled'",
             [from.into(), state.map(state_text).into()],

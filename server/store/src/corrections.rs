@@ -155,14 +155,6 @@ pub async fn replace(
     record(tx, old.kind, row).await
 }
 
-/// Says again what a superseded version said.
-///
-/// # Errors
-/// [`Error::Broken`] where it contradicts another fact.
-pub async fn restore(tx: &mut Tx, old: &Version) -> Result<Version, Error> {
-    record(tx, old.kind, old.row.clone()).await
-}
-
 async fn record(tx: &mut Tx, kind: FactKind, mut row: Map<String, Value>) -> Result<Version, Error> {
     let stamps = json!({
         "id": tx.new_id(),

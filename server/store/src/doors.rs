@@ -6,6 +6,7 @@ use crate::clock::{Clock, Ids};
 use crate::error::Error;
 use crate::model::request::Request;
 use crate::model::site::Site;
+use crate::rows::Replaced;
 use crate::turns::{Turn, Turns};
 use crate::{ledger, sites};
 use backon::{BackoffBuilder, ExponentialBuilder};
@@ -70,6 +71,8 @@ pub struct Tx {
     request: Request,
     site: Option<Uuid>,
     lines: Vec<serde_json::Value>,
+    /// Of animals with several records: for which of these the fact was entered that another is to replace.
+    pub(super) replaced: Replaced,
     /// Last: the next copy of the request comes in when this write is over.
     turn: Turn,
 }
@@ -145,6 +148,7 @@ impl Store {
             request: *request,
             site: leave.site(),
             lines: Vec::new(),
+            replaced: Replaced::new(),
             turn,
         })))
     }
@@ -308,7 +312,7 @@ impl Snapshot {
         }
         let rows = self
             .rows::<Answered>(
-                "SELECT digest, reply FROM holt_open($1, $2, $3, $4, $5, $6, $7)",
+                "SELECT digest, reply FROM holt_open($1, $2, $3, $4, $5, $6, $7, $8)",
                 [
                     scope.sites.clone().into(),
                     scope.everywhere.into(),
@@ -318,6 +322,7 @@ impl Snapshot {
                     i64::try_from(limit.as_millis()).unwrap_or(i64::MAX).max(1).into(),
                     person.into(),
                     request.into(),
+                    self.known_at.into(),
                 ],
             )
             .await?;
@@ -482,7 +487,7 @@ impl Tx {
             self.snapshot.txn.rollback().await?;
             return Err(Error::TimedOut);
         }
-        let Self { snapshot, ids, now, person, request, site, lines, turn, until: _ } = self;
+        let Self { snapshot, ids, now, person, request, site, lines, turn, until: _, replaced: _ } = self;
         let entry = ledger::Entry {
             id: ids.next(),
             site,

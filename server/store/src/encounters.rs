@@ -58,8 +58,7 @@ pub async fn set_limits(
     tx.insert(&[row]).await
 }
 
-/// Limits of a site: those of species by name, then those of animals by accession. A record that was given up
-/// means the animal that it was found to be.
+/// Limits of a site: those of species by name, then those of animals by accession.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -75,16 +74,13 @@ pub async fn rules(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Rule>, Er
         recorded_at: DateTime<Utc>,
     }
     let sql = format!(
-        "SELECT x.taxon_id, n.scientific_name AS taxon, a.animal_id, {label}, x.content, x.recorded_at
+        "SELECT x.taxon_id, n.scientific_name AS taxon, x.animal_id, {label}, x.content, x.recorded_at
            FROM encounter_limits x
            LEFT JOIN taxon_names n ON n.taxon_id = x.taxon_id AND n.accepted AND {known_n}
-           LEFT JOIN merges m ON m.animal_id = x.animal_id AND {known_m}
-           CROSS JOIN LATERAL (SELECT x.site_id, coalesce(m.into_id, x.animal_id) AS animal_id) a
           WHERE x.site_id = $1 AND {known_x}
           ORDER BY (x.taxon_id IS NULL), n.scientific_name, accession, x.id",
-        label = label("a", 2),
+        label = label("x", 2),
         known_n = known("n", 2),
-        known_m = known("m", 2),
         known_x = known("x", 2),
     );
     let rows = snapshot.rows::<Row>(&sql, [permit.site().id.into(), snapshot.known_at().into()]).await?;
@@ -158,15 +154,6 @@ pub async fn withdraw(tx: &mut Tx, id: Uuid, why: &str) -> Result<(), Error> {
     tx.supersede::<encounter::Entity>(id, why).await
 }
 
-/// SQL for who took part: `p` with the animal that a record was found to be. Parameter 2 is what was known.
-fn took_part() -> String {
-    format!(
-        "encounter_animals p0 LEFT JOIN merges m ON m.animal_id = p0.animal_id AND {}
-         CROSS JOIN LATERAL (SELECT p0.site_id, p0.encounter_id, coalesce(m.into_id, p0.animal_id) AS animal_id) p",
-        known("m", 2)
-    )
-}
-
 /// Which encounters are wanted.
 #[derive(Clone, Debug, Default)]
 pub struct Wanted {
@@ -200,10 +187,10 @@ pub async fn encounters(
         recorded_at: DateTime<Utc>,
     }
     let of_animal =
-        format!("EXISTS (SELECT FROM {} WHERE p.encounter_id = e.id AND p.animal_id = ?)", took_part());
+        "EXISTS (SELECT FROM encounter_animals p WHERE p.encounter_id = e.id AND p.animal_id = ?)";
     let mut filter = Filter::after([permit.site().id.into(), snapshot.known_at().into()]);
     filter.and("e.id = ?", wanted.id.map(|id| [id.into()]));
-    filter.and(&of_animal, wanted.animal.map(|animal| [animal.into()]));
+    filter.and(of_animal, wanted.animal.map(|animal| [animal.into()]));
     filter.and("e.began_on BETWEEN ? AND ?", wanted.days.map(|(first, last)| [first.into(), last.into()]));
     filter.and("e.incident <> ?", wanted.incidents_only.then(|| [String::new().into()]));
     let after = wanted.after.as_deref().and_then(moment).map(|(at, id)| [at.into(), id.into()]);
@@ -251,10 +238,9 @@ async fn animals_of(
         house_name: Option<String>,
     }
     let sql = format!(
-        "SELECT DISTINCT p.encounter_id, p.animal_id, {} FROM {}
+        "SELECT DISTINCT p.encounter_id, p.animal_id, {} FROM encounter_animals p
           WHERE p.site_id = $1 AND p.encounter_id = ANY ($3) ORDER BY p.encounter_id, accession, p.animal_id",
         label("p", 2),
-        took_part()
     );
     let values = [permit.site().id.into(), snapshot.known_at().into(), ids.to_vec().into()];
     let mut animals: HashMap<Uuid, Vec<Label>> = HashMap::new();
@@ -285,10 +271,10 @@ pub async fn met(
         ended_at: DateTime<Utc>,
     }
     let sql = format!(
-        "SELECT DISTINCT p.animal_id, e.began_at, e.ended_at, e.id FROM {} JOIN encounters e ON e.id = p.encounter_id
+        "SELECT DISTINCT p.animal_id, e.began_at, e.ended_at, e.id
+           FROM encounter_animals p JOIN encounters e ON e.id = p.encounter_id
           WHERE p.site_id = $1 AND {} AND p.animal_id = ANY ($3) AND e.began_at < $5 AND e.ended_at > $4
           ORDER BY p.animal_id, e.began_at, e.id",
-        took_part(),
         known("e", 2),
     );
     let values = [

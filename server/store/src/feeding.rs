@@ -252,8 +252,7 @@ pub struct Wanted {
     pub after: Option<String>,
 }
 
-/// What was given at a site, newest first, at most so many. A record that was given up means the animal that
-/// it was found to be.
+/// What was given at a site, newest first, at most so many.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -285,27 +284,24 @@ pub async fn feeds(
     let mut filter = Filter::after([permit.site().id.into(), snapshot.known_at().into()]);
     filter.and("f.feed_id = ANY (?)", wanted.ids.map(|ids| [ids.into()]));
     filter.and("f.group_id = ?", wanted.group.map(|group| [group.into()]));
-    filter.and("a.animal_id = ANY (?)", wanted.animals.map(|animals| [animals.into()]));
+    filter.and("f.animal_id = ANY (?)", wanted.animals.map(|animals| [animals.into()]));
     let either = wanted.group_or.map(|(group, animals)| [group.into(), animals.into()]);
-    filter.and("(f.group_id = ? OR a.animal_id = ANY (?))", either);
+    filter.and("(f.group_id = ? OR f.animal_id = ANY (?))", either);
     filter.and("f.given_on BETWEEN ? AND ?", wanted.days.map(|(first, last)| [first.into(), last.into()]));
     let after = wanted.after.as_deref().and_then(moment).map(|(at, id)| [at.into(), id.into()]);
     filter.and("(f.given_at, f.feed_id) < (?, ?)", after);
     let (filter, last, values) = filter.then(most);
     let sql = format!(
-        "SELECT f.feed_id, g.name AS group_name, a.animal_id, {label}, o.name AS food, o.kcal_per_g, f.given_at,
+        "SELECT f.feed_id, g.name AS group_name, f.animal_id, {label}, o.name AS food, o.kcal_per_g, f.given_at,
                 f.given_on, f.given_mg, f.left_mg, f.lasted_minutes, f.method, f.as_enrichment, f.note,
                 f.recorded_at
            FROM feeds f
            JOIN foods o ON o.food_id = f.food_id AND o.site_id = f.site_id AND {known_o}
            LEFT JOIN groups g ON g.id = f.group_id
-           LEFT JOIN merges m ON m.animal_id = f.animal_id AND {known_m}
-           CROSS JOIN LATERAL (SELECT f.site_id, coalesce(m.into_id, f.animal_id) AS animal_id) a
           WHERE f.site_id = $1 AND {known_f}{filter}
           ORDER BY f.given_at DESC, f.feed_id DESC LIMIT ${last}",
-        label = label("a", 2),
+        label = label("f", 2),
         known_o = known("o", 2),
-        known_m = known("m", 2),
         known_f = known("f", 2),
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;

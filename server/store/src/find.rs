@@ -87,7 +87,7 @@ fn ends(table: &str, column: &str, text: &str, what: &str, in_force: &str, condi
             branches,
             " UNION ALL (SELECT x.animal_id, {what} AS what, x.{shown} AS text,
                     CASE WHEN x.{key} = {from} THEN 0 ELSE 1 END AS far, {in_force} AS in_force
-               FROM {table} x
+               FROM public.{table} x
               WHERE x.superseded_at IS NULL AND {condition}
                 AND x.{key} ~>=~ {from} AND x.{key} ~<~ ({from} || U&'\\+10FFFF')
               ORDER BY x.{key} USING ~<~ LIMIT {MOST_OF_AN_END})"
@@ -100,10 +100,10 @@ fn ends(table: &str, column: &str, text: &str, what: &str, in_force: &str, condi
 fn within(in_force: &str) -> String {
     format!(
         " UNION ALL SELECT x.animal_id, x.kind, x.code, 2, {in_force} FROM (
-            SELECT m.animal_id, m.kind, m.code, m.folded, m.ended_at FROM marks m
+            SELECT m.animal_id, m.kind, m.code, m.folded, m.ended_at FROM public.marks m
              WHERE m.superseded_at IS NULL AND m.kind IN ('house_name', 'ring', 'tattoo', 'former_number')
                AND ((SELECT holt_everywhere()) OR m.site_id = ANY ((SELECT holt_sites())::uuid[])
-                    OR m.animal_id IN (SELECT h.animal_id FROM holdings h
+                    OR m.animal_id IN (SELECT h.animal_id FROM public.holdings h
                                         WHERE h.site_id = ANY ((SELECT holt_sites())::uuid[])
                                           AND h.superseded_at IS NULL AND h.ended_at IS NULL))
              LIMIT {MOST_READ_THROUGH}) x
@@ -125,10 +125,9 @@ async fn ranked(
               found AS ({branches}),
               meant AS (
            -- A record that was given up means the animal that it was found to be.
-           SELECT DISTINCT ON (coalesce(g.into_id, f.animal_id))
-                  coalesce(g.into_id, f.animal_id) AS animal_id, f.what, f.text, f.far, f.in_force
-             FROM found f LEFT JOIN merges g ON g.animal_id = f.animal_id AND g.superseded_at IS NULL
-            ORDER BY 1, f.far, f.in_force DESC, f.text)
+           SELECT DISTINCT ON (holt_animal(f.animal_id))
+                  holt_animal(f.animal_id) AS animal_id, f.what, f.text, f.far, f.in_force
+             FROM found f ORDER BY 1, f.far, f.in_force DESC, f.text)
          SELECT m.animal_id, m.what, m.text, m.far, m.in_force FROM meant m
           ORDER BY m.far, m.in_force DESC,
                    EXISTS (SELECT FROM holdings h WHERE h.animal_id = m.animal_id

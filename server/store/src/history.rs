@@ -29,6 +29,10 @@ pub struct Entry {
     pub superseded_why: Option<String>,
     change: Option<String>,
     key: String,
+    /// The accession of the record that it was entered for, where that is another than the animal goes by.
+    pub entered_for: Option<String>,
+    /// Whether a merge sets it aside.
+    pub set_aside: bool,
 }
 
 impl Entry {
@@ -77,7 +81,7 @@ pub struct Wanted {
 const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     (
         "birth",
-        "births f",
+        "public.births f",
         "(f.born_first::timestamp AT TIME ZONE s.time_zone)",
         "true",
         "NULL",
@@ -85,7 +89,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "sex",
-        "sexings f",
+        "public.sexings f",
         "(f.determined_on::timestamp AT TIME ZONE s.time_zone)",
         "true",
         "NULL",
@@ -93,18 +97,18 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "parent",
-        "parents f",
-        "(SELECT b.born_first::timestamp AT TIME ZONE s.time_zone FROM births b
+        "public.parents f",
+        "(SELECT b.born_first::timestamp AT TIME ZONE s.time_zone FROM public.births b
            WHERE b.animal_id = f.animal_id AND {known_b})",
         "true",
         "NULL",
         "jsonb_build_object('kind', f.kind, 'share', f.share, 'parent',
-           (SELECT c.number FROM accessions c WHERE c.animal_id = f.parent_id AND {known_c}
+           (SELECT c.number FROM public.accessions c WHERE c.animal_id = f.parent_id AND {known_c}
              ORDER BY c.recorded_at, c.id LIMIT 1), 'id', f.parent_id)",
     ),
     (
         "accession",
-        "accessions f",
+        "public.accessions f",
         "(f.taken_on::timestamp AT TIME ZONE s.time_zone)",
         "true",
         "NULL",
@@ -112,7 +116,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "holding",
-        "holdings f",
+        "public.holdings f",
         "f.began_at",
         "false",
         "f.ended_at",
@@ -121,7 +125,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "title",
-        "titles f LEFT JOIN sites o ON o.id = f.owner_site_id",
+        "public.titles f LEFT JOIN sites o ON o.id = f.owner_site_id",
         "f.began_at",
         "false",
         "f.ended_at",
@@ -129,7 +133,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "placement",
-        "placements f LEFT JOIN enclosures e ON e.id = f.enclosure_id",
+        "public.placements f LEFT JOIN enclosures e ON e.id = f.enclosure_id",
         "f.began_at",
         "false",
         "f.ended_at",
@@ -137,7 +141,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "membership",
-        "memberships f LEFT JOIN groups g ON g.id = f.group_id",
+        "public.memberships f LEFT JOIN groups g ON g.id = f.group_id",
         "f.began_at",
         "false",
         "f.ended_at",
@@ -145,7 +149,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "mark",
-        "marks f",
+        "public.marks f",
         "f.began_at",
         "false",
         "f.ended_at",
@@ -153,7 +157,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "loan",
-        "loans f LEFT JOIN sites l ON l.id = f.lender_site_id LEFT JOIN sites w ON w.id = f.borrower_site_id",
+        "public.loans f LEFT JOIN sites l ON l.id = f.lender_site_id LEFT JOIN sites w ON w.id = f.borrower_site_id",
         "f.began_at",
         "false",
         "f.ended_at",
@@ -162,7 +166,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "paper",
-        "papers f",
+        "public.papers f",
         "(coalesce(f.issued_on::timestamp AT TIME ZONE s.time_zone, f.recorded_at))",
         "(f.issued_on IS NOT NULL)",
         "NULL",
@@ -172,7 +176,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "weight",
-        "weights f",
+        "public.weights f",
         "f.weighed_at",
         "f.day_only",
         "NULL",
@@ -181,7 +185,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "assessment",
-        "assessments f JOIN protocols p ON p.id = f.protocol_id",
+        "public.assessments f JOIN protocols p ON p.id = f.protocol_id",
         "f.assessed_at",
         "false",
         "NULL",
@@ -189,7 +193,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
     ),
     (
         "death",
-        "deaths f",
+        "public.deaths f",
         "f.died_at",
         "f.day_only",
         "NULL",
@@ -220,11 +224,11 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         let filled =
             |text: &str| text.replace("{known_b}", &known("b", 2)).replace("{known_c}", &known("c", 2));
         each.push(format!(
-            "SELECT '{kind}' AS kind, {n} AS rank, f.id, 0 AS seq, f.site_id, s.code AS site, s.time_zone,
+            "SELECT '{kind}' AS kind, {n} AS rank, f.id, f.animal_id AS record_id, 0 AS seq, f.site_id, s.code AS site, s.time_zone,
                     {at} AS at, {day_only} AS day_only, {ended} AS ended_at, {says} AS says, f.recorded_at,
                     f.recorded_by, f.request_id, f.superseded_at, f.superseded_why, {change} AS change
                FROM {table} JOIN sites s ON s.id = f.site_id
-              WHERE f.animal_id = ANY ($1) AND {condition}",
+              WHERE f.animal_id = ANY (holt_records($1)) AND {condition}",
             at = filled(at),
             says = filled(says),
             ended = if ended == "NULL" { "NULL::timestamptz" } else { ended },
@@ -235,34 +239,34 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         Some(_) => "f.recorded_at <= $2 AND f.recorded_at > $3".to_owned(),
     };
     each.push(format!(
-        "SELECT 'transfer', 14, t.id, f.seq, f.site_id, s.code, s.time_zone, f.happened_at, false, NULL,
+        "SELECT 'transfer', 14, t.id, t.animal_id, f.seq, f.site_id, s.code, s.time_zone, f.happened_at, false, NULL,
                 jsonb_build_object('step', f.step, 'from', a.code, 'to', b.code, 'note', f.note), f.recorded_at,
                 f.recorded_by, f.request_id, NULL::timestamptz, NULL::text, {change}
-           FROM transfers t JOIN transfer_steps f ON f.transfer_id = t.id JOIN sites s ON s.id = f.site_id
+           FROM public.transfers t JOIN transfer_steps f ON f.transfer_id = t.id JOIN sites s ON s.id = f.site_id
            JOIN sites a ON a.id = t.from_site_id JOIN sites b ON b.id = t.to_site_id
-          WHERE t.animal_id = ANY ($1) AND {steps}",
+          WHERE t.animal_id = ANY (holt_records($1)) AND {steps}",
         change = if wanted.since.is_some() { "'added'" } else { "NULL::text" },
     ));
     each.push(format!(
-        "SELECT 'merge', 15, f.id, 0, f.site_id, s.code, s.time_zone, f.recorded_at, false, NULL,
+        "SELECT 'merge', 15, f.id, f.into_id, 0, f.site_id, s.code, s.time_zone, f.recorded_at, false, NULL,
                 jsonb_build_object('because', f.because, 'id', f.animal_id, 'other',
-                  (SELECT c.number FROM accessions c WHERE c.animal_id = f.animal_id AND {known_c}
+                  (SELECT c.number FROM public.accessions c WHERE c.animal_id = f.animal_id AND {known_c}
                     ORDER BY c.recorded_at, c.id LIMIT 1)), f.recorded_at,
                 f.recorded_by, f.request_id, f.superseded_at, f.superseded_why, {change}
            FROM merges f JOIN sites s ON s.id = f.site_id
-          WHERE f.into_id = ANY ($1) AND {condition}",
+          WHERE f.into_id = ANY (holt_records($1)) AND {condition}",
         known_c = known("c", 2),
     ));
     each.push(format!(
-        "SELECT 'told_apart', 16, f.id, 0, f.site_id, s.code, s.time_zone,
+        "SELECT 'told_apart', 16, f.id, f.animal_id, 0, f.site_id, s.code, s.time_zone,
                 (f.happened_on::timestamp AT TIME ZONE s.time_zone), true, NULL,
                 jsonb_build_object('born_on', l.born_on, 'dam',
-                  (SELECT c.number FROM litter_parents p JOIN accessions c ON c.animal_id = p.parent_id AND {known_c}
+                  (SELECT c.number FROM public.litter_parents p JOIN public.accessions c ON c.animal_id = p.parent_id AND {known_c}
                     WHERE p.litter_id = l.id AND p.kind = 'dam' AND {known_p}
                     ORDER BY c.recorded_at, c.id LIMIT 1)), f.recorded_at,
                 f.recorded_by, f.request_id, f.superseded_at, f.superseded_why, {change}
-           FROM litter_changes f JOIN sites s ON s.id = f.site_id JOIN litters l ON l.id = f.litter_id
-          WHERE f.animal_id = ANY ($1) AND {condition}",
+           FROM public.litter_changes f JOIN sites s ON s.id = f.site_id JOIN litters l ON l.id = f.litter_id
+          WHERE f.animal_id = ANY (holt_records($1)) AND {condition}",
         known_c = known("c", 2),
         known_p = known("p", 2),
     ));
@@ -274,6 +278,11 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
     let sql = format!(
         "SELECT x.kind, x.id, coalesce(r.id, x.site_id) AS recorder_id, x.site, coalesce(r.code, x.site) AS recorder, x.at, x.day_only, x.ended_at, x.says, x.recorded_at,
                 coalesce(p.name, '') AS recorded_by, x.key, x.change,
+                CASE WHEN x.record_id <> ALL ($1) THEN coalesce((
+                  SELECT n.number FROM public.accessions n WHERE n.animal_id = x.record_id AND {known_n}
+                   ORDER BY n.recorded_at, n.id LIMIT 1), x.record_id::text) END AS entered_for,
+                EXISTS (SELECT FROM public.identities i
+                         WHERE i.record_id = x.record_id AND i.linked AND holt_set_aside(x.id, i.animal_id)) AS set_aside,
                 CASE WHEN x.superseded_at <= $2 THEN x.superseded_at END AS superseded_at,
                 CASE WHEN x.superseded_at <= $2 THEN x.superseded_why END AS superseded_why
            FROM (SELECT y.*, (coalesce(to_char(y.at AT TIME ZONE 'UTC', 'YYYYMMDDHH24MISSUS'), '')
@@ -285,7 +294,8 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
            LEFT JOIN sites r ON r.id = holt_recorder(x.request_id, x.recorded_by)
           WHERE true{conditions}
           ORDER BY x.key LIMIT ${last}",
-        each.join(" UNION ALL ")
+        each.join(" UNION ALL "),
+        known_n = known("n", 2),
     );
     snapshot.rows(&sql, values).await
 }

@@ -1,248 +1,220 @@
-//! Merges: which record was found to be of which animal.
+//! Merges: links between records of one animal. What stands of the animal, the views of the schema `standing` work
+//! out from them; no fact is moved.
 
-use crate::access::permit::{Caller, Permit};
-use crate::corrections::{self, rows_where};
+use crate::access::permit::Permit;
+use crate::animals::code_of;
 use crate::doors::{Snapshot, Tx};
-use crate::entity::{litter_parent, merge};
+use crate::entity::merge;
 use crate::error::Error;
 use crate::facts::fact;
 use crate::model::fact::{FactKind, Version};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
-use serde_json::{Map, json};
+use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
+use serde_json::Value;
 use uuid::Uuid;
 
-/// What is moved from one record to the other: what ends other facts comes last.
-pub const KINDS: [FactKind; 15] = [
-    FactKind::Birth,
-    FactKind::Sex,
-    FactKind::Parent,
-    FactKind::Accession,
-    FactKind::Holding,
-    FactKind::Title,
-    FactKind::Loan,
-    FactKind::Placement,
-    FactKind::Membership,
-    FactKind::Mark,
-    FactKind::Paper,
-    FactKind::Weight,
-    FactKind::Assessment,
-    FactKind::ToldApart,
-    FactKind::Death,
+/// What two records may contradict one another in, or say twice, and the view it is read from.
+const KINDS: [(FactKind, &str); 15] = [
+    (FactKind::Birth, "births"),
+    (FactKind::Sex, "sexings"),
+    (FactKind::Parent, "parents"),
+    (FactKind::Accession, "accessions"),
+    (FactKind::Holding, "holdings"),
+    (FactKind::Title, "titles"),
+    (FactKind::Loan, "loans"),
+    (FactKind::Placement, "placements"),
+    (FactKind::Membership, "memberships"),
+    (FactKind::Mark, "marks"),
+    (FactKind::Paper, "papers"),
+    (FactKind::Weight, "weights"),
+    (FactKind::Assessment, "assessments"),
+    (FactKind::ToldApart, "litter_changes"),
+    (FactKind::Death, "deaths"),
 ];
 
-/// Records a merge.
+/// A link to record.
+pub struct New<'a> {
+    pub gone: Uuid,
+    pub kept: Uuid,
+    pub because: &'a str,
+    /// Facts that do not stand while it does.
+    pub set_aside: Vec<Uuid>,
+}
+
+/// Links a record to the one that is kept.
 ///
 /// # Errors
-/// [`Error::Broken`] where the record was given up already.
-pub async fn insert(
-    tx: &mut Tx,
-    permit: &Permit,
-    gone: Uuid,
-    keep: Uuid,
-    because: &str,
-) -> Result<Uuid, Error> {
+/// [`Error::Broken`] where the record was given up already, or at the end of the write where the two contradict
+/// one another; [`Error::Contention`] where others link them meanwhile.
+pub async fn insert(tx: &mut Tx, permit: &Permit, new: New<'_>) -> Result<Uuid, Error> {
     let id = tx.new_id();
     let row = fact!(
         tx,
         merge::Model {
             id: id,
-            animal_id: gone,
+            animal_id: new.gone,
             site_id: permit.site().id,
-            into_id: keep,
-            because: because.to_owned(),
+            into_id: new.kept,
+            set_aside: new.set_aside,
+            because: new.because.to_owned(),
         }
     );
     tx.insert(&[row]).await?;
     Ok(id)
 }
 
-/// The young of the record that is given up become young of the other, and so do records that were given up
-/// for it: as far as they are the caller's to change. The rest still leads to it.
-///
-/// # Errors
-/// [`Error::Contention`] where somebody changed one meanwhile.
-pub async fn point(tx: &mut Tx, caller: &Caller, gone: Uuid, keep: Uuid, why: &str) -> Result<(), Error> {
-    let young = "parent_id = $1 AND superseded_at IS NULL";
-    for parent in rows_where(tx, FactKind::Parent, young, vec![gone.into()]).await? {
-        let own = caller.sees(parent.site());
-        if own && parent.uuid("animal_id") != Some(keep) {
-            let to = Map::from_iter([("parent_id".to_owned(), json!(keep))]);
-            corrections::replace(tx, &parent, &to, why).await?;
-        }
-    }
-    let earlier = merge::Entity::find()
-        .filter(merge::Column::IntoId.eq(gone))
-        .filter(merge::Column::SupersededAt.is_null())
-        .all(tx.txn())
-        .await?;
-    for one in earlier {
-        repoint(tx, one, keep, why).await?;
-    }
-    Ok(())
-}
-
-/// The litters of the record that is given up become litters of the other, likewise.
-///
-/// # Errors
-/// [`Error::Contention`] where somebody changed the parents of one meanwhile.
-pub async fn point_litters(
-    tx: &mut Tx,
-    caller: &Caller,
-    gone: Uuid,
-    keep: Uuid,
-    why: &str,
-) -> Result<(), Error> {
-    let of = |parent: Uuid| {
-        litter_parent::Entity::find()
-            .filter(litter_parent::Column::ParentId.eq(parent))
-            .filter(litter_parent::Column::SupersededAt.is_null())
-    };
-    let known = of(keep).all(tx.txn()).await?;
-    for old in of(gone).all(tx.txn()).await? {
-        if !caller.sees(old.site_id) {
-            continue;
-        }
-        tx.supersede::<litter_parent::Entity>(old.id, why).await?;
-        if !known.iter().any(|row| row.litter_id == old.litter_id && row.kind == old.kind) {
-            put_parent(tx, litter_parent::Model { parent_id: keep, ..old }).await?;
-        }
-    }
-    Ok(())
-}
-
-/// Whether the parents of a litter that a merge changed were changed again since.
+/// What stands of an animal, under whatever record it was entered: each fact with the column `record_id`.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn litters_changed_since(snapshot: &Snapshot, request: Uuid) -> Result<bool, Error> {
-    let later = litter_parent::Entity::find()
-        .filter(litter_parent::Column::RequestId.eq(request))
-        .filter(litter_parent::Column::SupersededAt.is_not_null());
-    Ok(later.one(snapshot.txn()).await?.is_some())
-}
-
-/// Gives litters the parents that they had before a merge.
-///
-/// # Errors
-/// [`Error::Contention`] where somebody changed them meanwhile.
-pub async fn restore_litters(tx: &mut Tx, request: Uuid, why: &str) -> Result<(), Error> {
-    let rows = litter_parent::Entity::find();
-    for new in rows.clone().filter(litter_parent::Column::RequestId.eq(request)).all(tx.txn()).await? {
-        tx.supersede::<litter_parent::Entity>(new.id, why).await?;
+pub async fn facts(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Version>, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        kind: i32,
+        row: Value,
     }
-    for old in rows.filter(litter_parent::Column::SupersededIn.eq(request)).all(tx.txn()).await? {
-        put_parent(tx, old).await?;
-    }
-    Ok(())
+    let each = KINDS.iter().enumerate().map(|(n, (_, view))| {
+        format!(
+            "SELECT {n} AS kind, f.recorded_at, f.id, to_jsonb(f) AS row FROM {view} f
+              WHERE f.animal_id = $1 AND f.superseded_at IS NULL"
+        )
+    });
+    let sql = format!("{} ORDER BY kind, recorded_at, id", each.collect::<Vec<_>>().join(" UNION ALL "));
+    let rows = snapshot.rows::<Row>(&sql, [animal.into()]).await?;
+    rows.into_iter()
+        .map(|found| {
+            let kind = usize::try_from(found.kind).ok().and_then(|n| KINDS.get(n));
+            match (kind, found.row) {
+                (Some((kind, _)), Value::Object(row)) => Ok(Version { kind: *kind, row }),
+                (_, other) => Err(Error::Fault(format!("a row is no object: {other}"))),
+            }
+        })
+        .collect()
 }
 
-async fn put_parent(tx: &mut Tx, like: litter_parent::Model) -> Result<(), Error> {
-    let row = fact!(
-        tx,
-        litter_parent::Model {
-            id: tx.new_id(),
-            litter_id: like.litter_id,
-            site_id: like.site_id,
-            parent_id: like.parent_id,
-            kind: like.kind,
-            share: like.share,
-            because: like.because,
-        }
-    );
-    tx.insert(&[row]).await
-}
-
-/// A merge into an animal that stands.
+/// A link that stands between records of an animal, by its identifier or by one that it had before it set more
+/// aside.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn standing(snapshot: &Snapshot, keep: Uuid, id: Uuid) -> Result<Option<merge::Model>, Error> {
-    Ok(merge::Entity::find()
-        .filter(merge::Column::IntoId.eq(keep))
-        .filter(merge::Column::Id.eq(id))
-        .filter(merge::Column::SupersededAt.is_null())
-        .one(snapshot.txn())
-        .await?)
+pub async fn standing(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Option<merge::Model>, Error> {
+    let mut found = merge::Entity::find().filter(merge::Column::Id.eq(id)).one(snapshot.txn()).await?;
+    while let Some(old) = found.take_if(|link| link.superseded_at.is_some()) {
+        found = merge::Entity::find()
+            .filter(merge::Column::AnimalId.eq(old.animal_id))
+            .filter(merge::Column::IntoId.eq(old.into_id))
+            .filter(merge::Column::RequestId.eq(old.superseded_in))
+            .one(snapshot.txn())
+            .await?;
+    }
+    let Some(link) = found else { return Ok(None) };
+    Ok((animal_of(snapshot, link.into_id).await? == animal).then_some(link))
 }
 
-/// Ends a merge. Records that had been given up for the one that was given up are that one's again.
+/// The animal that a record stands for.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn animal_of(snapshot: &Snapshot, record: Uuid) -> Result<Uuid, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        animal_id: Uuid,
+    }
+    let rows = snapshot.rows::<Row>("SELECT holt_animal($1) AS animal_id", [record.into()]).await?;
+    Ok(rows.first().map_or(record, |row| row.animal_id))
+}
+
+/// The record of an animal that goes by a text; the one that stands for it where that does, or where none is.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn named(snapshot: &Snapshot, animal: Uuid, text: &str) -> Result<Uuid, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        id: Uuid,
+    }
+    let sql = "SELECT r.id FROM unnest(holt_records(ARRAY[$1]::uuid[])) AS r (id)
+                WHERE r.id::text = lower($2)
+                   OR EXISTS (SELECT FROM public.accessions c WHERE c.animal_id = r.id AND c.superseded_at IS NULL
+                                 AND c.number = upper($2))
+                   OR EXISTS (SELECT FROM public.marks m WHERE m.animal_id = r.id AND m.superseded_at IS NULL
+                                 AND m.folded IN (lower($2), lower($3)))
+                ORDER BY r.id <> $1, r.id LIMIT 1";
+    let values = [animal.into(), text.trim().into(), code_of(text).into()];
+    let rows = snapshot.rows::<Row>(sql, values).await?;
+    Ok(rows.first().map_or(animal, |row| row.id))
+}
+
+/// Whether a link between records of an animal sets a fact aside.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn sets_aside(snapshot: &Snapshot, animal: Uuid, fact: Uuid) -> Result<bool, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        aside: bool,
+    }
+    let values = [fact.into(), animal.into()];
+    let rows = snapshot.rows::<Row>("SELECT holt_set_aside($1, $2) AS aside", values).await?;
+    Ok(rows.first().is_some_and(|row| row.aside))
+}
+
+/// Ends a link: the record stands for itself again, and for those that were given up for it.
 ///
 /// # Errors
 /// [`Error::Contention`] where somebody ended it meanwhile.
-pub async fn end(tx: &mut Tx, merge: &merge::Model, why: &str) -> Result<(), Error> {
-    tx.supersede_of::<merge::Entity>(merge.animal_id, merge.id, why).await?;
-    let pointed = merge::Entity::find()
-        .filter(merge::Column::IntoId.eq(merge.into_id))
-        .filter(merge::Column::RequestId.eq(merge.request_id))
-        .filter(merge::Column::SupersededAt.is_null())
-        .all(tx.txn())
-        .await?;
-    for one in pointed {
-        repoint(tx, one, merge.animal_id, why).await?;
-    }
-    Ok(())
+pub async fn end(tx: &mut Tx, link: &merge::Model, why: &str) -> Result<(), Error> {
+    tx.supersede_of::<merge::Entity>(link.animal_id, link.id, why).await
 }
 
-async fn repoint(tx: &mut Tx, one: merge::Model, to: Uuid, why: &str) -> Result<(), Error> {
-    tx.supersede_of::<merge::Entity>(one.animal_id, one.id, why).await?;
+/// Has one of the links between the records of an animal set more aside.
+///
+/// # Errors
+/// [`Error::Contention`] where there is none, or somebody changed it meanwhile.
+pub async fn set_aside_more(tx: &mut Tx, animal: Uuid, more: &[Uuid], why: &str) -> Result<(), Error> {
+    let link = merge::Entity::find()
+        .filter(merge::Column::IntoId.eq(animal))
+        .filter(merge::Column::SupersededAt.is_null())
+        .one(tx.txn())
+        .await?;
+    let old = link.ok_or(Error::Contention)?;
+    tx.supersede_of::<merge::Entity>(old.animal_id, old.id, why).await?;
     let row = fact!(
         tx,
         merge::Model {
             id: tx.new_id(),
-            animal_id: one.animal_id,
-            site_id: one.site_id,
-            into_id: to,
-            because: one.because,
+            animal_id: old.animal_id,
+            site_id: old.site_id,
+            into_id: old.into_id,
+            set_aside: [old.set_aside, more.to_vec()].concat(),
+            because: old.because,
         }
     );
     tx.insert(&[row]).await
 }
 
-/// What a merge wrote of the two animals, and of the young of the one that was given up.
+/// The litters out of which one of these facts says that a young was told apart.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn written_in(
-    snapshot: &Snapshot,
-    keep: Uuid,
-    gone: Uuid,
-    request: Uuid,
-) -> Result<Vec<Version>, Error> {
-    in_request(snapshot, [keep, gone], keep, "request_id", request).await
+pub async fn litters(snapshot: &Snapshot, facts: &[Uuid]) -> Result<Vec<Uuid>, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        litter_id: Uuid,
+    }
+    let sql = "SELECT DISTINCT c.litter_id FROM public.litter_changes c WHERE c.id = ANY ($1) ORDER BY 1";
+    let rows = snapshot.rows::<Row>(sql, [facts.to_vec().into()]).await?;
+    Ok(rows.into_iter().map(|row| row.litter_id).collect())
 }
 
-/// What a merge superseded of them.
+/// Whether enough young are left in a litter, on each day, as its changes stand now. Where they are not, the write
+/// is over.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn superseded_in(
-    snapshot: &Snapshot,
-    keep: Uuid,
-    gone: Uuid,
-    request: Uuid,
-) -> Result<Vec<Version>, Error> {
-    in_request(snapshot, [keep, gone], gone, "superseded_in", request).await
-}
-
-async fn in_request(
-    snapshot: &Snapshot,
-    animals: [Uuid; 2],
-    parent: Uuid,
-    column: &str,
-    request: Uuid,
-) -> Result<Vec<Version>, Error> {
-    let mut found = Vec::new();
-    for kind in KINDS {
-        let condition = format!("animal_id = ANY ($1) AND {column} = $2");
-        found.extend(
-            rows_where(snapshot, kind, &condition, vec![animals.to_vec().into(), request.into()]).await?,
-        );
+pub async fn litter_holds_out(tx: &Tx, litter: Uuid) -> Result<bool, Error> {
+    match tx.execute("SELECT holt_litter_counts($1)", [litter.into()]).await {
+        Ok(_) => Ok(true),
+        Err(Error::Broken(guard)) if guard.name == "litter_changes_holds_out_guard" => Ok(false),
+        Err(other) => Err(other),
     }
-    let young = format!("parent_id = $1 AND {column} = $2");
-    for one in rows_where(snapshot, FactKind::Parent, &young, vec![parent.into(), request.into()]).await? {
-        if !found.iter().any(|known| known.id() == one.id()) {
-            found.push(one);
-        }
-    }
-    Ok(found)
 }

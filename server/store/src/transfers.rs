@@ -63,14 +63,16 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
     }
     // Before it agrees, the destination does not see the animal, and has no step that changes its holder.
     tx.execute(
-        "SELECT id FROM animals WHERE id = (SELECT animal_id FROM transfers WHERE id = $1) FOR UPDATE",
+        "SELECT id FROM animals WHERE id IN (SELECT unnest(ARRAY[t.animal_id, holt_animal(t.animal_id)])
+                                       FROM public.transfers t WHERE t.id = $1) ORDER BY id FOR UPDATE",
         [id.into()],
     )
     .await?;
     let rows = tx
         .rows::<Row>(
-            "SELECT id, animal_id, from_site_id, to_site_id, from_number, state, terms, loan_until, why, withheld_by, version
-               FROM transfers WHERE id = $1 FOR UPDATE",
+            "SELECT id, holt_animal(animal_id) AS animal_id, from_site_id, to_site_id, from_number, state, terms, loan_until, why,
+                    withheld_by, version
+               FROM public.transfers WHERE id = $1 FOR UPDATE",
             [id.into()],
         )
         .await?;
@@ -202,7 +204,7 @@ pub async fn step(tx: &mut Tx, standing: &Standing, taken: Taken<'_>) -> Result<
     let state = word(taken.state)?;
     let changed = tx
         .execute(
-            "UPDATE transfers SET state = $3, withheld_by = $4, version = version + 1
+            "UPDATE public.transfers SET state = $3, withheld_by = $4, version = version + 1
               WHERE id = $1 AND version = $2",
             [standing.id.into(), standing.version.into(), state.clone().into(), withheld_by.into()],
         )

@@ -88,7 +88,8 @@ pub async fn list(
     let (filter, limit, values) = filter.then(i64::from(page.size) + 1);
     let sql = format!(
         "SELECT u.id, g.name AS group_name, u.kind, u.began_at, u.happened, u.response, u.calm_after_minutes,
-                u.animal_ids, p.name AS recorder, u.recorded_at
+                ARRAY(SELECT holt_animal(x.id) FROM unnest(u.animal_ids) WITH ORDINALITY AS x (id, n)
+                       ORDER BY x.n) AS animal_ids, p.name AS recorder, u.recorded_at
            FROM upsets u JOIN groups g ON g.id = u.group_id LEFT JOIN people p ON p.id = u.recorded_by
           WHERE u.site_id = $1 AND u.recorded_at <= $2{filter}
           ORDER BY u.began_at DESC, u.id DESC LIMIT ${limit}"

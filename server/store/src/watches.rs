@@ -146,19 +146,16 @@ fn under(event: &Event<Uuid>, merged: &HashMap<Uuid, Uuid>) -> Event<Uuid> {
 async fn merged(snapshot: &Snapshot, animals: BTreeSet<Uuid>) -> Result<HashMap<Uuid, Uuid>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
+        record_id: Uuid,
         animal_id: Uuid,
-        into_id: Uuid,
     }
     if animals.is_empty() {
         return Ok(HashMap::new());
     }
-    let sql = format!(
-        "SELECT g.animal_id, g.into_id FROM merges g WHERE g.animal_id = ANY ($1) AND {}",
-        known("g", 2)
-    );
+    let sql = "SELECT i.record_id, i.animal_id FROM identities i WHERE i.record_id = ANY ($1) AND i.linked";
     let animals: Vec<Uuid> = animals.into_iter().collect();
-    let rows = snapshot.rows::<Row>(&sql, [animals.into(), snapshot.known_at().into()]).await?;
-    Ok(rows.into_iter().map(|row| (row.animal_id, row.into_id)).collect())
+    let rows = snapshot.rows::<Row>(sql, [animals.into()]).await?;
+    Ok(rows.into_iter().map(|row| (row.record_id, row.animal_id)).collect())
 }
 
 /// Which watches are wanted.

@@ -25,7 +25,7 @@ const OF_NO_SITE: [(&str, &str); 2] = [
 ];
 
 /// What a column names that is everybody's, or who somebody is.
-const NAMES_NOBODYS: [&str; 17] = [
+const NAMES_NOBODYS: [&str; 18] = [
     "id",
     "site_id",
     "recorded_by",
@@ -42,8 +42,9 @@ const NAMES_NOBODYS: [&str; 17] = [
     "lender_site_id",
     "borrower_site_id",
     "proposer_id",
-    // A version of a fact of the animal, of whatever table.
+    // Versions of facts, of whatever table: one that is of no record that the row names changes nothing.
     "fact_id",
+    "set_aside",
 ];
 
 /// What a table's own rows are the same under over all their versions.

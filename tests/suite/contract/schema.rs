@@ -11,7 +11,9 @@ use std::path::Path;
 const NOT_OURS: &str = "_sqlx_migrations";
 
 /// Keys that no write of ours can break, with the reason. All others must be told to people.
-const NEVER_BROKEN: [(&str, &str); 63] = [
+const NEVER_BROKEN: [(&str, &str); 65] = [
+    ("identities_pkey", "kept by the database, on conflict"),
+    ("set_asides_pkey", "kept by the database, with a fresh identifier"),
     ("devices_pkey", "a fresh identifier"),
     ("climate_rules_pkey", "a fresh identifier"),
     ("device_batches_pkey", "a fresh identifier"),
@@ -123,7 +125,9 @@ const ALSO_MAY_CHANGE: [(&str, &[&str]); 1] = [("weights", SUPERSEDED)];
 const SUPERSEDED: &[&str] = &["superseded_at", "superseded_in", "superseded_why"];
 
 /// Tables that are written and read by statements of their own, without an entity.
-const WITHOUT_ENTITY: [(&str, &str); 6] = [
+const WITHOUT_ENTITY: [(&str, &str); 8] = [
+    ("identities", "kept by the database as animals and merges are written"),
+    ("set_asides", "kept by the database as merges are written"),
     ("accession_counters", "counted up in one statement"),
     ("leaves", "appended as a write is committed, and placed by the sealer"),
     ("ledger", "appended as a write is committed"),
@@ -180,6 +184,43 @@ async fn every_table_is_guarded_by_row_level_security() {
     )
     .await;
     assert_eq!(views, [""; 0], "a view sees with the eyes of its owner");
+}
+
+/// Tables that name records themselves, and not the animals that they stand for.
+const OF_RECORDS: [&str; 4] = ["amendment_answers", "amendments", "identities", "merges"];
+
+#[tokio::test]
+async fn whatever_names_animals_is_read_as_what_stands_of_them() {
+    let mut owner = owner().await;
+    let named = "SELECT t.relname::text FROM pg_class t JOIN pg_attribute a ON a.attrelid = t.oid
+                  WHERE t.relnamespace = 'public'::regnamespace AND t.relkind = 'r'
+                    AND a.attname IN ('animal_id', 'parent_id') GROUP BY 1 ORDER BY 1";
+    let mut tables = texts(&mut owner, named).await;
+    tables.retain(|table| !OF_RECORDS.contains(&table.as_str()));
+    let views = texts(
+        &mut owner,
+        "SELECT relname::text FROM pg_class WHERE relnamespace = 'standing'::regnamespace AND relkind = 'v' ORDER BY 1",
+    )
+    .await;
+    assert_eq!(views, tables);
+    let owners = texts(
+        &mut owner,
+        "SELECT relname::text FROM pg_class WHERE relnamespace = 'standing'::regnamespace
+            AND NOT coalesce(reloptions @> ARRAY['security_invoker=true'], false)",
+    )
+    .await;
+    assert_eq!(owners, [""; 0], "a view that sees with the eyes of its owner");
+    let lost = texts(
+        &mut owner,
+        "SELECT t.relname || '.' || a.attname FROM pg_class v
+           JOIN pg_class t ON t.relname = v.relname AND t.relnamespace = 'public'::regnamespace
+           JOIN pg_attribute a ON a.attrelid = t.oid AND a.attnum > 0 AND NOT a.attisdropped
+          WHERE v.relnamespace = 'standing'::regnamespace
+            AND NOT EXISTS (SELECT FROM pg_attribute b WHERE b.attrelid = v.oid AND b.attname = a.attname
+                               AND b.atttypid = a.atttypid)",
+    )
+    .await;
+    assert_eq!(lost, [""; 0], "columns that a view does not have");
 }
 
 #[tokio::test]

@@ -21,6 +21,7 @@ mod holder;
 mod ledger;
 mod litters;
 mod loans;
+mod merges;
 mod open_data;
 mod pushed_out;
 mod registration;

@@ -17,7 +17,7 @@ use crate::model::site::Site;
 use crate::records::error::{Refusal, Result, Violation};
 use crate::records::{Records, fresh, guard_version, history, holder, one_animal, view, weights};
 use crate::store::animals::Lock;
-use crate::store::{Tx, corrections, retrying};
+use crate::store::{Tx, corrections, merges, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
@@ -103,7 +103,7 @@ pub(super) struct Why {
 /// The fact of an animal that is meant, which must stand.
 pub(super) async fn standing_fact(tx: &Tx, animal: &Animal, id: Uuid) -> Result<Version> {
     let fact = corrections::find(tx, animal.id, id).await?;
-    let fact = fact.ok_or_else(|| Refusal::not_found("fact", &id.to_string()))?;
+    let Some(fact) = fact else { return Err(unknown(tx, animal, id).await?.into()) };
     if fact.stands() {
         return Ok(fact);
     }
@@ -114,6 +114,18 @@ pub(super) async fn standing_fact(tx: &Tx, animal: &Animal, id: Uuid) -> Result<
     )
     .fact("version", animal.version.to_string())
     .into())
+}
+
+/// Why there is no such fact of an animal that could be corrected.
+async fn unknown(tx: &Tx, animal: &Animal, fact: Uuid) -> Result<Refusal> {
+    if !merges::sets_aside(tx, animal.id, fact).await? {
+        return Ok(Refusal::not_found("fact", &fact.to_string()));
+    }
+    Ok(Refusal::new(
+        Reason::MergeConflict,
+        "a merge sets this fact aside",
+        "correct the fact that stands in its place, or withdraw the merge first",
+    ))
 }
 
 /// Makes a correction of an animal that is locked.

@@ -11,7 +11,7 @@ use std::{
 use super::error::Error;
 
 /// The oldest major version that the migrations work on.
-pub(super) const MINIMUM: u32 = 14;
+pub(super) const MINIMUM: u32 = 15;
 
 /// A folder with `initdb` and `postgres` of one version.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -171,7 +171,7 @@ mod tests {
     fn nothing_found_says_what_to_install_and_what_was_too_old() {
         let root = tempfile::tempdir().unwrap();
         let refused = all(None, None, root.path()).unwrap_err().to_string();
-        for part in ["14 or newer", "apt-get install postgresql", "`store.postgres_bin`", "DATABASE_URL"] {
+        for part in ["15 or newer", "apt-get install postgresql", "`store.postgres_bin`", "DATABASE_URL"] {
             assert!(refused.contains(part), "{part} is not in: {refused}");
         }
 

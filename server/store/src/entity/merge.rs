@@ -14,6 +14,7 @@ pub struct Model {
     pub animal_id: Uuid,
     pub site_id: Uuid,
     pub into_id: Uuid,
+    pub set_aside: Vec<Uuid>,
     pub because: String,
     pub recorded_at: DateTime<Utc>,
     pub recorded_by: Uuid,

@@ -35,11 +35,11 @@ pub async fn known(
                       (SELECT n.number FROM accessions n WHERE n.animal_id = a.id AND n.site_id = $4
                           AND n.superseded_at IS NULL) AS accession
                  FROM (SELECT i.id::text AS key, i.id FROM animals i WHERE i.id = ANY ($1)
-                       UNION SELECT m.folded, m.animal_id FROM marks m
+                       UNION SELECT m.folded, m.animal_id FROM public.marks m
                         WHERE m.folded = ANY ($2) AND m.kind = 'former_number' AND m.site_id = $4 AND m.superseded_at IS NULL
-                       UNION SELECT c.number, c.animal_id FROM accessions c
+                       UNION SELECT c.number, c.animal_id FROM public.accessions c
                         WHERE c.number = ANY ($3) AND c.superseded_at IS NULL) k
-                 JOIN animals a ON a.id = k.id
+                 JOIN animals a ON a.id = holt_animal(k.id)
                  LEFT JOIN births b ON b.animal_id = a.id AND b.superseded_at IS NULL";
     let values =
         [ids.to_vec().into(), numbers.to_vec().into(), accessions.to_vec().into(), permit.site().id.into()];

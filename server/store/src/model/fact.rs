@@ -128,6 +128,10 @@ pub struct Told {
     /// When it was superseded, and why; none while it stands.
     pub superseded: Option<(DateTime<Utc>, String)>,
     pub change: Option<Change>,
+    /// What the record goes by that it was entered for, where that is another of the animal's records.
+    pub entered_for: Option<String>,
+    /// Whether a merge sets it aside.
+    pub set_aside: bool,
 }
 
 /// What became of a fact since an earlier instant.

@@ -105,12 +105,12 @@ pub(super) async fn hold<R: Row>(book: &mut Book<'_>) -> Result<(), Error> {
     let mut lines = book.lines.remove(table).unwrap_or_default();
     let list = columns.join(", ");
     let (sql, values) = match book.found.site {
-        None => (format!("SELECT {list} FROM {table}"), Vec::new()),
+        None => (format!("SELECT {list} FROM public.{table}"), Vec::new()),
         Some(site) => {
             // What the site recorded, and what others recorded in writes of its own.
             let own = if columns.contains(&"site_id") { "site_id = $1 OR " } else { "" };
             let written = "request_id IN (SELECT request_id FROM ledger WHERE site_id = $1)";
-            (format!("SELECT {list} FROM {table} WHERE {own}{written}"), vec![site.into()])
+            (format!("SELECT {list} FROM public.{table} WHERE {own}{written}"), vec![site.into()])
         }
     };
     let portions = book.snapshot.portions(table, &sql, values).await?;

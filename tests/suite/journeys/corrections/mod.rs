@@ -2,7 +2,6 @@
 
 mod facts;
 mod history;
-mod merges;
 mod other_site;
 mod readings;
 mod seen_later;

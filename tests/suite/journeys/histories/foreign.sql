@@ -1,7 +1,7 @@
 -- What somebody who reads at some sites ($2) of a stage ($1) must not be told: identifiers, numbers and names of
 -- what is of other sites alone. By the rule in words: a site sees what it recorded and what is about it; the whole
 -- life of an animal that it holds, owns or has agreed to take; of one that left, what was recorded until then.
-WITH animal AS MATERIALIZED (
+WITH RECURSIVE animal AS MATERIALIZED (
   SELECT id, site_id FROM animals WHERE site_id = ANY ($1)
 ), -- From when until when of knowing a site sees all of an animal; also by what stood before it was corrected.
 sight (animal_id, until) AS MATERIALIZED (
@@ -10,8 +10,22 @@ sight (animal_id, until) AS MATERIALIZED (
   SELECT animal_id, coalesce(ended_at, superseded_at, 'infinity') FROM titles WHERE owner_site_id = ANY ($2)
   UNION ALL
   SELECT animal_id, 'infinity' FROM transfers WHERE to_site_id = ANY ($2) AND state IN ('agreed', 'dispatched')
+), up (record, whom, steps) AS (
+  SELECT id, id, 0 FROM animal
+  UNION ALL
+  SELECT up.record, m.into_id, steps + 1
+    FROM up JOIN merges m ON m.animal_id = up.whom AND m.superseded_at IS NULL WHERE steps < 99
+), -- Whom a record is of: the animal at the end of its links.
+record AS MATERIALIZED (
+  SELECT DISTINCT ON (record) record AS animal_id, whom FROM up ORDER BY record, steps DESC
 ), seen (animal_id, until) AS MATERIALIZED (
-  SELECT animal_id, max(until) FROM sight GROUP BY animal_id
+  SELECT animal_id, max(until) FROM (
+    SELECT animal_id, until FROM sight
+    UNION ALL
+    -- Of what it holds, owns or takes now, the life under other records, too.
+    SELECT o.animal_id, s.until FROM sight s JOIN record r USING (animal_id) JOIN record o USING (whom)
+     WHERE s.until = 'infinity'
+  ) known GROUP BY animal_id
 ), fact (token, animal_id, site_id, recorded_at) AS MATERIALIZED (
   SELECT f.token, f.animal_id, f.site_id, f.recorded_at FROM (
     SELECT id::text AS token, animal_id, site_id, recorded_at FROM weights

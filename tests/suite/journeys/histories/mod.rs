@@ -69,10 +69,8 @@ const NOT_YET: &[Gate] = &[
     Gate::DeathBeforeLater,
     Gate::FormerHolders,
     Gate::LossAtDestination,
-    Gate::Merges,
     Gate::SendersRows,
     Gate::TitleBeginnings,
-    Gate::UndoInAnyOrder,
 ];
 
 fn open(gate: Gate) -> bool {

@@ -16,7 +16,7 @@ const COUNT: &str = include_str!("../census/conservation/count.sql");
 /// Young that are counted in litters and not yet told apart.
 const YOUNG: &str = "SELECT coalesce(sum(CASE kind WHEN 'born' THEN 1 WHEN 'sexed' THEN 0 ELSE -1 END
                                      * (males + females + unknown)), 0)::bigint
-                       FROM litter_changes WHERE site_id = ANY ($1) AND superseded_at IS NULL";
+                       FROM standing.litter_changes WHERE site_id = ANY ($1) AND superseded_at IS NULL";
 
 /// Males, females and unknown by species and column.
 type Counted = BTreeMap<(String, String), [i64; 3]>;
@@ -139,6 +139,8 @@ impl Witness<'_> {
     }
 
     async fn count(&mut self, code: &str, first: NaiveDate, last: NaiveDate) -> Counted {
+        // A merge is no change of any table that is counted: what stands of the animals is.
+        sqlx::query("SET search_path = standing, public").execute(&mut *self.owner).await.unwrap();
         let rows: Vec<(String, String, i64, i64, i64)> = sqlx::query_as(COUNT)
             .bind([code].as_slice())
             .bind(first)
@@ -146,6 +148,7 @@ impl Witness<'_> {
             .fetch_all(&mut *self.owner)
             .await
             .unwrap();
+        sqlx::query("RESET search_path").execute(&mut *self.owner).await.unwrap();
         let mut counted = Counted::new();
         for (species, column, males, females, unknown) in rows {
             counted.insert((species, column), [males, females, unknown]);

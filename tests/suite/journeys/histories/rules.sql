@@ -12,29 +12,30 @@ WITH RECURSIVE animal AS MATERIALIZED (
 record AS MATERIALIZED (
   SELECT record AS animal_id, whom FROM up WHERE NOT EXISTS (SELECT FROM merge m WHERE m.animal_id = up.whom)
 ), aside AS MATERIALIZED (
-  SELECT NULL::uuid AS id WHERE false
+  SELECT a.fact_id AS id, r.whom FROM set_asides a JOIN merge m ON m.animal_id = a.record_id AND m.id = a.merge_id
+    JOIN record r ON r.animal_id = m.animal_id
 ), holding AS MATERIALIZED (
   SELECT r.whom, f.* FROM holdings f JOIN record r USING (animal_id)
-   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+   WHERE f.superseded_at IS NULL AND (f.id, r.whom) NOT IN (SELECT id, whom FROM aside)
 ), last_holding AS (
   SELECT DISTINCT ON (whom) * FROM holding ORDER BY whom, began_at DESC
 ), first_holding AS (
   SELECT DISTINCT ON (whom) * FROM holding ORDER BY whom, began_at
 ), death AS MATERIALIZED (
   SELECT r.whom, f.* FROM deaths f JOIN record r USING (animal_id)
-   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+   WHERE f.superseded_at IS NULL AND (f.id, r.whom) NOT IN (SELECT id, whom FROM aside)
 ), birth AS MATERIALIZED (
   SELECT r.whom, f.* FROM births f JOIN record r USING (animal_id)
-   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+   WHERE f.superseded_at IS NULL AND (f.id, r.whom) NOT IN (SELECT id, whom FROM aside)
 ), title AS MATERIALIZED (
   SELECT r.whom, f.* FROM titles f JOIN record r USING (animal_id)
-   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+   WHERE f.superseded_at IS NULL AND (f.id, r.whom) NOT IN (SELECT id, whom FROM aside)
 ), loan AS MATERIALIZED (
   SELECT r.whom, f.* FROM loans f JOIN record r USING (animal_id)
-   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+   WHERE f.superseded_at IS NULL AND (f.id, r.whom) NOT IN (SELECT id, whom FROM aside)
 ), mark AS MATERIALIZED (
   SELECT r.whom, f.* FROM marks f JOIN record r USING (animal_id)
-   WHERE f.superseded_at IS NULL AND f.id NOT IN (SELECT id FROM aside)
+   WHERE f.superseded_at IS NULL AND (f.id, r.whom) NOT IN (SELECT id, whom FROM aside)
 ), move AS MATERIALIZED (
   SELECT r.whom, f.* FROM transfers f JOIN record r USING (animal_id)
 ), owned AS (
@@ -57,7 +58,7 @@ known (what, id, whom, site_id, began_at, ended_at, lasting) AS MATERIALIZED (
     UNION ALL
     SELECT 'encounter', e.id, e.animal_id, e.site_id, n.began_at, n.ended_at, false
       FROM encounter_animals e JOIN encounters n ON n.id = e.encounter_id AND n.superseded_at IS NULL
-  ) f JOIN record r USING (animal_id) WHERE f.id NOT IN (SELECT id FROM aside)
+  ) f JOIN record r USING (animal_id) WHERE (f.id, r.whom) NOT IN (SELECT id, whom FROM aside)
 ), step AS (
   SELECT DISTINCT ON (s.transfer_id) s.* FROM transfer_steps s JOIN move m ON m.id = s.transfer_id
    ORDER BY s.transfer_id, s.seq DESC

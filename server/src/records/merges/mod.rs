@@ -1,0 +1,335 @@
+//! Merges: two records are found to be of one animal. The link says so; the facts of either stay as they are, and
+//! what contradicts one another is resolved by name.
+
+mod pairs;
+mod plan;
+
+pub use plan::{Conflict, Named, Stands};
+
+use crate::access::permit::{Caller, Permit};
+use crate::access::roles::Deed;
+use crate::model::animal::{Animal, Label};
+use crate::model::fact::{FactKind, Version};
+use crate::model::holding::Ended;
+use crate::model::reason::Reason;
+use crate::model::request::Request;
+use crate::records::error::{Refusal, Result, Violation};
+use crate::records::{Records, fresh, guard_version, one_animal, the_one, view};
+use crate::store::animals::{self, Lock, Reference};
+use crate::store::{Tx, holdings, litters, merges, retrying, transfers};
+use plan::{Facts, Goes, Plan, record};
+use serde::{Deserialize, Serialize};
+use serde_json::json;
+use uuid::Uuid;
+
+/// How many conflicts a refusal lists: with their names they fit into the trailers that ordinary clients read.
+const MOST_CONFLICTS: usize = 10;
+
+/// Two records that are found to be of one animal.
+#[derive(Clone, Debug)]
+pub struct Asked {
+    pub keep: String,
+    pub give_up: String,
+    pub because: String,
+    pub keep_version: i64,
+    pub give_up_version: i64,
+    pub stands: Vec<Stands>,
+}
+
+/// What came of a merge.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Merged {
+    pub animal: Animal,
+    pub merge: Uuid,
+    /// Facts of the record that was given up that stand now.
+    pub joined: usize,
+    pub set_aside: Vec<Named>,
+}
+
+/// A merge that is found to be wrong.
+#[derive(Clone, Debug)]
+pub struct Wrong {
+    pub animal: String,
+    pub merge: Uuid,
+    pub because: String,
+    pub version: i64,
+    pub stands: Vec<Stands>,
+}
+
+/// Gives one record up for another.
+///
+/// # Errors
+/// Refused without the role; where there is no such animal, another site answers for one of them, one is on the
+/// move, a version passed, or the two contradict one another and it is not said what stands.
+pub async fn merge(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    asked: &Asked,
+) -> Result<Merged> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    retrying("merge_animals", || async {
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
+        let merged = link(&mut tx, &permit, asked).await?;
+        Ok(tx.commit(merged).await?)
+    })
+    .await
+}
+
+/// Gives one record up for another, within a write of the site that answers for both.
+///
+/// # Errors
+/// As [`merge`], but for the role.
+pub(crate) async fn link(tx: &mut Tx, permit: &Permit, asked: &Asked) -> Result<Merged> {
+    let (keep, gone) = both(tx, permit, &asked.keep, &asked.give_up).await?;
+    guard_version("animal that stays", asked.keep_version, keep.version)?;
+    guard_version("animal that is given up", asked.give_up_version, gone.version)?;
+    if keep.taxon.id != gone.taxon.id {
+        let (one, other) = (&keep.taxon.scientific_name, &gone.taxon.scientific_name);
+        let say = format!("one is a {one}, the other a {other}");
+        return Err(Refusal::new(Reason::MergeConflict, say, "check which animals are meant").into());
+    }
+    for animal in [&keep, &gone] {
+        refuse_other_site(tx, permit, animal).await?;
+        refuse_on_the_move(tx, animal).await?;
+    }
+    let (kept_facts, gone_facts) = (merges::facts(tx, keep.id).await?, merges::facts(tx, gone.id).await?);
+    let sides = [(&asked.keep, &kept_facts), (&asked.give_up, &gone_facts)];
+    let goes = sides.into_iter().flat_map(|(typed, facts)| goes_by(facts, Some(typed))).collect::<Vec<_>>();
+    let facts = [kept_facts, gone_facts].concat();
+    let plan = settled(permit, &facts, &goes, &asked.stands, true)?;
+    let set_aside = names(&plan.set_aside, &goes);
+    let aside: Vec<Uuid> = set_aside.iter().map(|fact| fact.id).collect();
+    // Of an animal of several records, the one that was named: if the others turn out to be of another animal, this
+    // is still what was said.
+    let kept = merges::named(tx, keep.id, &asked.keep).await?;
+    let new = merges::New { gone: gone.id, kept, because: &asked.because, set_aside: aside.clone() };
+    let merge = merges::insert(tx, permit, new).await?;
+    count_litters(tx, &aside).await?;
+    animals::bump(tx, gone.id).await?;
+    animals::bump(tx, keep.id).await?;
+    let of_gone = facts.iter().filter(|fact| fact.uuid("animal_id") == Some(gone.id));
+    let joined = of_gone.filter(|fact| !aside.contains(&fact.id())).count();
+    let animal = view(tx, permit, &keep.label(), tx.now()).await?;
+    Ok(Merged { animal, merge, joined, set_aside })
+}
+
+/// The two animals that are meant, both locked.
+async fn both(tx: &Tx, permit: &Permit, keep: &str, gone: &str) -> Result<(Animal, Animal)> {
+    let references = [keep, gone].map(|text| Reference { text: text.to_owned(), at: tx.now() });
+    let mut meant = animals::resolve(tx, Some(permit), &references, Lock::Change).await?.into_iter();
+    let mut one = |text: &str| -> Result<Label> {
+        let meant = meant.next().unwrap_or(animals::Meant::Nobody);
+        Ok(the_one(meant, text)?)
+    };
+    let (kept, given_up) = (one(keep)?, one(gone)?);
+    // Whoever had the locks before may have linked them: what they stand for is read again, under them.
+    if merges::animal_of(tx, kept.id).await? != kept.id
+        || merges::animal_of(tx, given_up.id).await? != given_up.id
+    {
+        return Err(crate::store::Error::Contention.into());
+    }
+    if kept.id == given_up.id {
+        return Err(Refusal::new(
+            Reason::MergeConflict,
+            format!("`{keep}` and `{gone}` are one animal already: {}", kept.spoken()),
+            "name two animals",
+        )
+        .at("give_up")
+        .into());
+    }
+    Ok((view(tx, permit, &kept, tx.now()).await?, view(tx, permit, &given_up, tx.now()).await?))
+}
+
+/// Refuses to say who an animal is where another site answers for it: the one that holds it, or held it last.
+async fn refuse_other_site(tx: &Tx, permit: &Permit, animal: &Animal) -> Result<()> {
+    let site = permit.site();
+    let held = holdings::of(tx, &[animal.id]).await?;
+    let last = held.iter().max_by_key(|holding| holding.began_at);
+    if last.is_some_and(|last| last.site == site.id && last.ended != Some(Ended::Transfer)) {
+        return Ok(());
+    }
+    let other = if animal.holder.is_empty() { &animal.went_to } else { &animal.holder };
+    let other = if other.is_empty() { "another site" } else { other };
+    Err(Refusal::new(
+        Reason::FactOfAnotherSite,
+        format!("{other} answers for {}: it holds that animal, or held it last", animal.label().spoken()),
+        format!("ask the registrar of {other} to merge the records"),
+    )
+    .fact("site", other)
+    .into())
+}
+
+async fn refuse_on_the_move(tx: &Tx, animal: &Animal) -> Result<()> {
+    if transfers::open_of(tx, animal.id).await?.is_none() {
+        return Ok(());
+    }
+    Err(Refusal::new(
+        Reason::AnimalOnTheMove,
+        format!("{} is on an open transfer", animal.label().spoken()),
+        "finish, refuse or call off that transfer first",
+    )
+    .into())
+}
+
+/// What the records go by of which these facts are; one that was typed is of all of them.
+fn goes_by(facts: &[Version], typed: Option<&String>) -> Vec<Goes> {
+    let mut goes: Vec<Goes> = Vec::new();
+    for fact in facts {
+        let record = record(fact);
+        let n = goes.iter().position(|goes| goes.record == record).unwrap_or_else(|| {
+            goes.push(Goes { record, by: Vec::new() });
+            goes.len() - 1
+        });
+        match (fact.kind, fact.text("number"), fact.text("code")) {
+            (FactKind::Accession, Some(number), _) => goes[n].by.insert(0, number.to_owned()),
+            (FactKind::Mark, _, Some(code)) => goes[n].by.push(code.to_owned()),
+            _ => {}
+        }
+    }
+    for one in &mut goes {
+        one.by.push(one.record.to_string());
+        one.by.extend(typed.cloned());
+    }
+    goes
+}
+
+fn names(facts: &[Version], goes: &[Goes]) -> Vec<Named> {
+    let of = |fact: &Version| {
+        goes.iter().find(|goes| goes.record == record(fact)).and_then(|goes| goes.by.first())
+    };
+    let named =
+        |fact: &Version| Named { id: fact.id(), kind: fact.kind, of: of(fact).cloned().unwrap_or_default() };
+    facts.iter().map(named).collect()
+}
+
+/// What is set aside where nothing is left that contradicts one another; refused otherwise. Where it is `strict`,
+/// all that is said to stand must decide something.
+fn settled(
+    permit: &Permit,
+    facts: &[Version],
+    goes: &[Goes],
+    stands: &[Stands],
+    strict: bool,
+) -> std::result::Result<Plan, Refusal> {
+    let facts = Facts::new(facts, goes, stands);
+    let idle = if strict { facts.idle() } else { Vec::new() };
+    let plan = facts.plan();
+    if !plan.conflicts.is_empty() {
+        return Err(contradict(&plan.conflicts));
+    }
+    if !idle.is_empty() {
+        let violations = idle.into_iter().map(|n| Violation {
+            field: format!("resolve[{n}]"),
+            say: "contradicts nothing of the other record".to_owned(),
+            mend: "name one of the facts that a merge without it lists, or leave it out".to_owned(),
+        });
+        return Err(Refusal::malformed(violations.collect()));
+    }
+    if let Some(fact) = plan.set_aside.iter().find(|fact| fact.site() != permit.site().id) {
+        return Err(Refusal::new(
+            Reason::FactOfAnotherSite,
+            format!("the merge would set aside a {} in the books of another site", fact.kind.spoken()),
+            "say that this one stands, or ask the registrar there to correct it first",
+        )
+        .fact("kind", fact.kind.spoken()));
+    }
+    let moved = |fact: &&Version| fact.uuid("transfer_in").or(fact.uuid("transfer_out")).is_some();
+    if plan.set_aside.iter().filter(|fact| fact.kind == FactKind::Holding).any(|fact| moved(&fact)) {
+        return Err(Refusal::new(
+            Reason::MergeConflict,
+            "a holding that began or ended with a transfer is also in the books of the other site",
+            "say that this holding stands, or correct the other record",
+        ));
+    }
+    Ok(plan)
+}
+
+/// Lists what contradicts one another, with the facts by which to say what stands.
+fn contradict(conflicts: &[Conflict]) -> Refusal {
+    let listed = &conflicts[..conflicts.len().min(MOST_CONFLICTS)];
+    let mut all = listed.iter().map(|conflict| conflict.say.clone()).collect::<Vec<_>>();
+    all.dedup();
+    if conflicts.len() > listed.len() {
+        all.push(format!("and {} more", conflicts.len() - listed.len()));
+    }
+    let refusal = Refusal::new(
+        Reason::MergeConflict,
+        format!("what is recorded of the two cannot be true of one animal: {}", all.join("; ")),
+        "for each, name the fact that stands, or correct what is wrong first",
+    )
+    .fact("conflicts", json!(listed).to_string());
+    listed.iter().enumerate().fold(refusal, |mut refusal, (n, conflict)| {
+        let [one, other] = &conflict.facts;
+        let spoken = |fact: &Named| format!("the {} of {} ({})", fact.kind.spoken(), fact.of, fact.id);
+        refusal.at.push(Violation {
+            field: format!("resolve[{n}]"),
+            say: conflict.say.clone(),
+            mend: format!("{} or {} stands", spoken(one), spoken(other)),
+        });
+        refusal
+    })
+}
+
+/// Counts the litters of these facts again: a young that was told apart twice is in one of them again, and is not
+/// when the link ends.
+async fn count_litters(tx: &mut Tx, facts: &[Uuid]) -> Result<()> {
+    for litter in merges::litters(tx, facts).await? {
+        litters::bump(tx, litter).await?;
+        if !merges::litter_holds_out(tx, litter).await? {
+            return Err(Refusal::new(
+                Reason::MergeConflict,
+                "the litter has no young left that this could be: all were identified or died since",
+                "correct the count of the litter first",
+            )
+            .fact("litter", litter.to_string())
+            .into());
+        }
+    }
+    Ok(())
+}
+
+/// Takes a merge back. Each record has again what was entered for it, and what was recorded meanwhile is with the
+/// record under which the animal was held then.
+///
+/// # Errors
+/// Refused without the role; where there is no such animal or merge, another site answers for it, the version
+/// passed, or records that stay linked contradict one another without it and it is not said what stands.
+pub async fn unmerge(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    wrong: &Wrong,
+) -> Result<(Animal, Animal)> {
+    let permit = records.permit(caller, Deed::Register, site).await?;
+    retrying("unmerge_animals", || async {
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
+        let label = one_animal(&tx, Some(&permit), &wrong.animal, tx.now(), Lock::Change).await?;
+        let animal = view(&tx, &permit, &label, tx.now()).await?;
+        guard_version("animal", wrong.version, animal.version)?;
+        let unknown = || Refusal::not_found("merge that stands", &wrong.merge.to_string());
+        let link = merges::standing(&tx, animal.id, wrong.merge).await?.ok_or_else(unknown)?;
+        refuse_other_site(&tx, &permit, &animal).await?;
+        refuse_on_the_move(&tx, &animal).await?;
+        let why = format!("the merge was wrong: {}", wrong.because);
+        merges::end(&mut tx, &link, &why).await?;
+        for id in [animal.id, link.animal_id] {
+            let facts = merges::facts(&tx, id).await?;
+            let plan = settled(&permit, &facts, &goes_by(&facts, None), &wrong.stands, false)?;
+            let more: Vec<Uuid> = plan.set_aside.iter().map(Version::id).collect();
+            if !more.is_empty() {
+                merges::set_aside_more(&mut tx, id, &more, &why).await?;
+                count_litters(&mut tx, &more).await?;
+            }
+            animals::bump(&mut tx, id).await?;
+        }
+        count_litters(&mut tx, &link.set_aside).await?;
+        let other = Label { id: link.animal_id, accession: String::new(), house_name: String::new() };
+        let kept = view(&tx, &permit, &label, tx.now()).await?;
+        let given_up = view(&tx, &permit, &other, tx.now()).await?;
+        Ok(tx.commit((kept, given_up)).await?)
+    })
+    .await
+}

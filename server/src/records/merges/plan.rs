@@ -1,0 +1,250 @@
+//! What becomes of the facts of several records when they are of one animal: which say the same and are set aside,
+//! and which contradict one another. Pure: it reads facts and names some of them.
+
+use super::pairs::{Verdict, ends_with_death, pair, told_apart};
+use crate::model::fact::{FactKind, Version};
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// Which fact of those that contradict one another is right.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Stands {
+    /// This one.
+    Fact(Uuid),
+    /// Those of a kind that were entered for a record: its identifier or what it goes by.
+    Of(FactKind, String),
+}
+
+/// A fact by its name.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Named {
+    pub id: Uuid,
+    pub kind: FactKind,
+    /// What the record goes by for which it was entered.
+    pub of: String,
+}
+
+/// Two facts that cannot both be of one animal.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Conflict {
+    /// What is wrong with them, for people.
+    pub say: String,
+    pub facts: [Named; 2],
+}
+
+/// What a plan comes to.
+#[derive(Debug, Default)]
+pub(super) struct Plan {
+    /// In the order in which it was decided.
+    pub(super) set_aside: Vec<Version>,
+    pub(super) conflicts: Vec<Conflict>,
+}
+
+/// A record, and what it goes by.
+#[derive(Clone, Debug)]
+pub(super) struct Goes {
+    pub(super) record: Uuid,
+    pub(super) by: Vec<String>,
+}
+
+/// The facts of records that are of one animal.
+pub(super) struct Facts<'a> {
+    /// Those of the record that is kept first: of two that say the same, the first stands.
+    facts: &'a [Version],
+    goes: &'a [Goes],
+    stands: &'a [Stands],
+    aside: BTreeSet<Uuid>,
+    order: Vec<Uuid>,
+}
+
+/// The record that a fact was entered for.
+pub(super) fn record(fact: &Version) -> Uuid {
+    fact.uuid("record_id").unwrap_or_default()
+}
+
+/// From when until when a fact holds.
+pub(super) fn stretch(fact: &Version) -> (DateTime<Utc>, Option<DateTime<Utc>>) {
+    (fact.instant("began_at").unwrap_or_default(), fact.instant("ended_at"))
+}
+
+impl<'a> Facts<'a> {
+    /// Facts as they stand, of which none is set aside yet.
+    pub(super) fn new(facts: &'a [Version], goes: &'a [Goes], stands: &'a [Stands]) -> Self {
+        Self { facts, goes, stands, aside: BTreeSet::new(), order: Vec::new() }
+    }
+
+    /// Decides what can be decided, by what is the same and by what was said to stand.
+    pub(super) fn plan(mut self) -> Plan {
+        loop {
+            let before = self.aside.len();
+            self.settle_pairs();
+            self.follow_ties();
+            self.follow_holdings();
+            if self.aside.len() == before {
+                break;
+            }
+        }
+        self.keep_a_birth();
+        let mut conflicts = Vec::new();
+        for (x, y) in self.pairs() {
+            if let Verdict::Clash(say) = pair(x, y, self.facts) {
+                conflicts.push(Conflict { say, facts: [self.named(x), self.named(y)] });
+            }
+        }
+        let by_id = |id: &Uuid| self.facts.iter().find(|fact| fact.id() == *id).cloned();
+        Plan { set_aside: self.order.iter().filter_map(by_id).collect(), conflicts }
+    }
+
+    /// What decides nothing of what was said to stand: no fact that contradicts another goes by it.
+    pub(super) fn idle(&self) -> Vec<usize> {
+        let clashing: Vec<&Version> = self
+            .pairs()
+            .into_iter()
+            .filter(|(x, y)| matches!(pair(x, y, self.facts), Verdict::Clash(_)))
+            .flat_map(|(x, y)| [x, y])
+            .collect();
+        (0..self.stands.len()).filter(|n| !clashing.iter().any(|fact| self.says(*n, fact))).collect()
+    }
+
+    /// Two facts each, of two records, that both stand so far.
+    fn pairs(&self) -> Vec<(&'a Version, &'a Version)> {
+        let standing: Vec<&Version> =
+            self.facts.iter().filter(|fact| !self.aside.contains(&fact.id())).collect();
+        let mut pairs = Vec::new();
+        for (n, &x) in standing.iter().enumerate() {
+            pairs.extend(standing[n + 1..].iter().filter(|y| record(x) != record(y)).map(|&y| (x, y)));
+        }
+        pairs
+    }
+
+    fn settle_pairs(&mut self) {
+        for (x, y) in self.pairs() {
+            if self.aside.contains(&x.id()) || self.aside.contains(&y.id()) {
+                continue;
+            }
+            match pair(x, y, self.facts) {
+                Verdict::Together => {}
+                Verdict::FirstSays => self.put_aside(y),
+                Verdict::SecondSays => self.put_aside(x),
+                Verdict::Clash(_) => match (self.stands(x), self.stands(y)) {
+                    (true, false) => self.put_aside(y),
+                    (false, true) => self.put_aside(x),
+                    _ => match (self.went_with_holding(x), self.went_with_holding(y)) {
+                        (true, false) => self.put_aside(x),
+                        (false, true) => self.put_aside(y),
+                        _ => {}
+                    },
+                },
+            }
+        }
+    }
+
+    fn put_aside(&mut self, fact: &Version) {
+        if self.aside.insert(fact.id()) {
+            self.order.push(fact.id());
+        }
+    }
+
+    fn is_aside(&self, fact: &Version) -> bool {
+        self.aside.contains(&fact.id())
+    }
+
+    /// An animal has a birth on record, be it of an unknown day: of those that are set aside, one comes back that
+    /// contradicts nothing.
+    fn keep_a_birth(&mut self) {
+        let births = || self.facts.iter().filter(|fact| fact.kind == FactKind::Birth);
+        if births().any(|birth| !self.is_aside(birth)) {
+            return;
+        }
+        let fits = |birth: &Version| {
+            let others =
+                self.facts.iter().filter(|other| record(other) != record(birth) && !self.is_aside(other));
+            others.into_iter().all(|other| pair(birth, other, self.facts) == Verdict::Together)
+        };
+        if let Some(birth) = births().find(|birth| fits(birth)).map(Version::id) {
+            self.aside.remove(&birth);
+            self.order.retain(|id| *id != birth);
+        }
+    }
+
+    /// What is set aside with another fact of the same record: a death and the holding that it ended, leaving a
+    /// litter and the holding that began then.
+    fn follow_ties(&mut self) {
+        let holdings = self.facts.iter().filter(|fact| fact.kind == FactKind::Holding);
+        for holding in holdings {
+            let with = self.facts.iter().filter(|fact| record(fact) == record(holding));
+            for other in with {
+                let tied = match other.kind {
+                    FactKind::Death => ends_with_death(holding, other),
+                    FactKind::ToldApart => told_apart(holding),
+                    _ => false,
+                };
+                if tied && self.is_aside(holding) && !self.is_aside(other) {
+                    self.put_aside(other);
+                } else if tied && self.is_aside(other) && !self.is_aside(holding) {
+                    self.put_aside(holding);
+                }
+            }
+        }
+    }
+
+    /// What lies where, without the holdings that are set aside, no site held the animal.
+    fn follow_holdings(&mut self) {
+        for fact in self.facts {
+            let (from, to) = match fact.kind {
+                FactKind::Weight => (fact.instant("weighed_at"), fact.instant("weighed_at")),
+                FactKind::Assessment => (fact.instant("assessed_at"), fact.instant("assessed_at")),
+                FactKind::Placement | FactKind::Membership => {
+                    (fact.instant("began_at"), fact.instant("ended_at"))
+                }
+                _ => continue,
+            };
+            let covered = |holding: &&Version| {
+                let (began, ended) = stretch(holding);
+                holding.site() == fact.site()
+                    && from.is_some_and(|from| began <= from)
+                    && ended.is_none_or(|ended| to.is_some_and(|to| to <= ended))
+            };
+            let holdings = || self.facts.iter().filter(|other| other.kind == FactKind::Holding);
+            // What lay outside before is none of ours.
+            let was = holdings().find(covered).is_some();
+            if was && !holdings().filter(|holding| !self.is_aside(holding)).any(|holding| covered(&holding)) {
+                self.put_aside(fact);
+            }
+        }
+    }
+
+    /// Whether a title began with a holding of its record that is set aside.
+    fn went_with_holding(&self, fact: &Version) -> bool {
+        let with = |holding: &Version| {
+            holding.kind == FactKind::Holding
+                && record(holding) == record(fact)
+                && stretch(holding).0 == stretch(fact).0
+                && self.is_aside(holding)
+        };
+        fact.kind == FactKind::Title && self.facts.iter().any(with)
+    }
+
+    fn stands(&self, fact: &Version) -> bool {
+        (0..self.stands.len()).any(|n| self.says(n, fact))
+    }
+
+    fn says(&self, n: usize, fact: &Version) -> bool {
+        match &self.stands[n] {
+            Stands::Fact(id) => *id == fact.id(),
+            Stands::Of(kind, of) => {
+                let goes = self.goes.iter().find(|goes| goes.record == record(fact));
+                *kind == fact.kind
+                    && goes.is_some_and(|goes| goes.by.iter().any(|by| by.eq_ignore_ascii_case(of)))
+            }
+        }
+    }
+
+    fn named(&self, fact: &Version) -> Named {
+        let goes = self.goes.iter().find(|goes| goes.record == record(fact));
+        let of = goes.and_then(|goes| goes.by.first()).cloned();
+        Named { id: fact.id(), kind: fact.kind, of: of.unwrap_or_else(|| record(fact).to_string()) }
+    }
+}
