@@ -125,7 +125,7 @@ words! {
     RationVerdict: Short "short", Fits "fits", Over "over";
     ReadingOutcome: Accepted "accepted", Repeat "repeat", SecondWeighing "second-weighing", Refused "refused";
     Role: Keeper "keeper", Registrar "registrar", Auditor "auditor", Veterinary "veterinary",
-        Steward "steward";
+        Steward "steward", Curator "curator";
     Sex: Male "male", Female "female", Unknown "unknown";
     TransferLoss: Death "death", Escape "escape";
     TransferState: Proposed "proposed", Agreed "agreed", Dispatched "dispatched", Received "received",

@@ -192,6 +192,29 @@ BEGIN
 END
 $$;
 
+-- Versions of a document follow one another: none is left out, or the next could never be loaded.
+CREATE FUNCTION holt_next_version() RETURNS trigger LANGUAGE plpgsql AS $$
+DECLARE
+  follows boolean;
+BEGIN
+  EXECUTE format('SELECT EXISTS (SELECT FROM %I WHERE code = $1 AND version = $2)', tg_table_name)
+     INTO follows USING NEW.code, NEW.version - 1;
+  IF NEW.version > 1 AND NOT follows THEN
+    RAISE EXCEPTION 'version % of % does not follow another', NEW.version, NEW.code
+      USING ERRCODE = 'check_violation', CONSTRAINT = tg_table_name || '_next_version_guard';
+  END IF;
+  RETURN NULL;
+END
+$$;
+
+-- Whether a species has no name yet: whoever adds one names it once, and the curator alone from then on.
+CREATE FUNCTION holt_unnamed(taxon uuid) RETURNS boolean
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  RETURN NOT EXISTS (SELECT FROM taxon_names n WHERE n.taxon_id = taxon);
+END
+$$;
+
 -- Whether a new version says no more than that a fact of another site ended, or ended otherwise: it takes the place
 -- of one that the same write superseded, which only who may is able to, and says the same of everything else. So a
 -- row stays the site's that it is about, whoever records its end.

@@ -15,14 +15,16 @@ CREATE TABLE grants (
   id             uuid PRIMARY KEY,
   person_id      uuid NOT NULL REFERENCES people,
   role           text NOT NULL CONSTRAINT grants_role_guard
-                 CHECK (role IN ('keeper', 'registrar', 'auditor', 'veterinary', 'steward')),
+                 CHECK (role IN ('keeper', 'registrar', 'auditor', 'veterinary', 'steward', 'curator')),
   site_id        uuid REFERENCES sites,
   recorded_at    timestamptz NOT NULL,
   recorded_by    uuid NOT NULL,
   request_id     uuid NOT NULL,
   superseded_at  timestamptz,
   superseded_in  uuid,
-  superseded_why text
+  superseded_why text,
+  -- What all sites share has no site, and neither has its curator.
+  CONSTRAINT grants_curator_guard CHECK (role <> 'curator' OR site_id IS NULL)
 );
 CREATE UNIQUE INDEX grants_in_force_key ON grants
   (person_id, role, coalesce(site_id, '00000000-0000-0000-0000-000000000000'))
@@ -41,7 +43,7 @@ CALL holt_guard('people', 'People who act in Holt. The row of nil UUID is Holt i
 CALL holt_guard('grants', 'Which person has which role where. No site: at every site.', '{
   "id": "Identifier (UUIDv7).",
   "person_id": "The person.",
-  "role": "keeper, registrar, auditor, veterinary or steward.",
+  "role": "keeper, registrar, auditor, veterinary, steward or curator.",
   "site_id": "The site; null for every site.",
   "recorded_at": "When it was given.",
   "recorded_by": "Who gave it.",

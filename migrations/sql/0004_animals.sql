@@ -66,8 +66,10 @@ GRANT UPDATE (superseded_at, superseded_in, superseded_why) ON taxon_names TO ho
 CREATE TRIGGER supersede_once BEFORE UPDATE ON taxon_names
   FOR EACH ROW EXECUTE FUNCTION holt_supersede_once();
 CREATE POLICY read ON taxon_names FOR SELECT USING ((SELECT holt_inside()));
-CREATE POLICY record ON taxon_names FOR INSERT WITH CHECK ((SELECT holt_inside()));
-CREATE POLICY supersede ON taxon_names FOR UPDATE USING ((SELECT holt_inside()));
+-- A site names a species that is new to all, and says nothing of the law; the rest is the curator's.
+CREATE POLICY record ON taxon_names FOR INSERT WITH CHECK (
+  (SELECT holt_everywhere()) OR ((SELECT holt_inside()) AND cites_appendix = '' AND holt_unnamed(taxon_id)));
+CREATE POLICY supersede ON taxon_names FOR UPDATE USING ((SELECT holt_everywhere()));
 
 CREATE TABLE animals (
   id          uuid PRIMARY KEY,

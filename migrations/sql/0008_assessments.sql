@@ -20,7 +20,8 @@ CALL holt_guard('protocols', 'Versions of welfare protocols.', '{
   "request_id": "The write that loaded it."
 }');
 CREATE POLICY read ON protocols FOR SELECT USING ((SELECT holt_inside()));
-CREATE POLICY record ON protocols FOR INSERT WITH CHECK ((SELECT holt_inside()));
+CREATE POLICY record ON protocols FOR INSERT WITH CHECK ((SELECT holt_everywhere()));
+CREATE TRIGGER next_version AFTER INSERT ON protocols FOR EACH ROW EXECUTE FUNCTION holt_next_version();
 
 CREATE TABLE assessments (
   id             uuid NOT NULL,

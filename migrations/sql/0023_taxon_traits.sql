@@ -30,4 +30,4 @@ CALL holt_guard('taxon_traits', 'What is usual in a species, as somebody said.',
   "request_id": "The write that recorded it."
 }');
 CREATE POLICY read ON taxon_traits FOR SELECT USING ((SELECT holt_inside()));
-CREATE POLICY record ON taxon_traits FOR INSERT WITH CHECK ((SELECT holt_inside()));
+CREATE POLICY record ON taxon_traits FOR INSERT WITH CHECK ((SELECT holt_everywhere()));

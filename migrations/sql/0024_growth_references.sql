@@ -20,4 +20,5 @@ CALL holt_guard('growth_references', 'Versions of reference curves of growth.', 
   "request_id": "The write that loaded it."
 }');
 CREATE POLICY read ON growth_references FOR SELECT USING ((SELECT holt_inside()));
-CREATE POLICY record ON growth_references FOR INSERT WITH CHECK ((SELECT holt_inside()));
+CREATE POLICY record ON growth_references FOR INSERT WITH CHECK ((SELECT holt_everywhere()));
+CREATE TRIGGER next_version AFTER INSERT ON growth_references FOR EACH ROW EXECUTE FUNCTION holt_next_version();

@@ -20,4 +20,5 @@ CALL holt_guard('ethograms', 'Versions of ethograms: the behaviours that a speci
   "request_id": "The write that loaded it."
 }');
 CREATE POLICY read ON ethograms FOR SELECT USING ((SELECT holt_inside()));
-CREATE POLICY record ON ethograms FOR INSERT WITH CHECK ((SELECT holt_inside()));
+CREATE POLICY record ON ethograms FOR INSERT WITH CHECK ((SELECT holt_everywhere()));
+CREATE TRIGGER next_version AFTER INSERT ON ethograms FOR EACH ROW EXECUTE FUNCTION holt_next_version();

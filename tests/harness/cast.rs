@@ -57,10 +57,10 @@ impl House {
         Person { id: person.id, client: self.with_token(&token) }
     }
 
-    /// The steward of everything.
+    /// The steward of everything, who is the curator of what all share, too.
     pub async fn steward(&self) -> Person {
         let name = format!("steward-{}", &self.request()[24..]);
-        self.person(&name, &[(Role::Steward, None)]).await
+        self.person(&name, &[(Role::Steward, None), (Role::Curator, None)]).await
     }
 
     /// A park in a time zone, with its people.

@@ -63,7 +63,7 @@ fn only(all: &[v1::Ethogram]) -> Result<String, Failure> {
         [only] => Ok((*only).to_owned()),
         [] => Err(Failure::not_found(
             "there is no ethogram on record: nothing says what to watch for",
-            "ask a steward to load one: `holt ethogram load`",
+            "ask the curator to load one: `holt ethogram load`",
         )),
         several => Err(Failure::usage(
             format!("it is not said what to watch for (there are {})", several.join(", ")),

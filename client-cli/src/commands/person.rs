@@ -24,7 +24,7 @@ const EVERY: &str = "every-site";
 enum What {
     /// Add a person, with a one-time password that is told once
     #[command(after_help = "\
-Roles: keeper, registrar, auditor, veterinary, steward. ROLE alone is at the site that is meant, ROLE@CODE \
+Roles: keeper, registrar, auditor, veterinary, steward, curator. ROLE alone is at the site that is meant, ROLE@CODE \
 at another, ROLE@every-site at all.
 
 Examples:

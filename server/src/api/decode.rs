@@ -245,9 +245,10 @@ impl Form {
             Ok(v1::Role::Auditor) => Some(Role::Auditor),
             Ok(v1::Role::Veterinary) => Some(Role::Veterinary),
             Ok(v1::Role::Steward) => Some(Role::Steward),
+            Ok(v1::Role::Curator) => Some(Role::Curator),
             Ok(v1::Role::Unspecified) | Err(_) => None,
         };
-        let roles = "keeper, registrar, auditor, veterinary, steward";
+        let roles = "keeper, registrar, auditor, veterinary, steward, curator";
         let role = self.choice(&format!("{field}.role"), role, roles, Role::Auditor);
         let site = if wire.every_site {
             if !wire.site.is_empty() {

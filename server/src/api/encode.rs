@@ -211,6 +211,7 @@ pub(crate) fn grant(grant: Grant) -> v1::Grant {
         Role::Auditor => v1::Role::Auditor,
         Role::Veterinary => v1::Role::Veterinary,
         Role::Steward => v1::Role::Steward,
+        Role::Curator => v1::Role::Curator,
     };
     v1::Grant { role: role.into(), every_site: grant.site.is_none(), site: grant.site.unwrap_or_default() }
 }

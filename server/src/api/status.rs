@@ -138,7 +138,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 45] = [
+    const ALL: [Reason; 46] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -184,6 +184,7 @@ mod tests {
         Reason::ObservationDoesNotFit,
         Reason::HeldElsewhere,
         Reason::AmendmentWrongState,
+        Reason::VersionNotNext,
     ];
 
     #[test]

@@ -93,7 +93,7 @@ impl Loader<'_> {
                 ..Default::default()
             }),
         };
-        AnimalServiceClient::new(wire.clone()).describe_taxon(need).await?;
+        AnimalServiceClient::new(self.wire("petra").await?).describe_taxon(need).await?;
         let mut feeding = FeedingServiceClient::new(wire.clone());
         for (name, kcal_per_g) in [("mealworm", 2.1), ("day-old chick", 1.5)] {
             let food = v1::SetFoodRequest {

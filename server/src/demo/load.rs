@@ -161,13 +161,14 @@ impl Loader<'_> {
             toml: PROTOCOL.to_owned(),
             validate_only: false,
         };
-        AssessmentServiceClient::new(wire.clone()).load_protocol(load).await?;
+        let curator = self.wire("petra").await?;
+        AssessmentServiceClient::new(curator.clone()).load_protocol(load).await?;
         let load = v1::LoadEthogramRequest {
             request_id: request_id(),
             toml: ETHOGRAM.to_owned(),
             validate_only: false,
         };
-        EthogramServiceClient::new(wire).load_ethogram(load).await?;
+        EthogramServiceClient::new(curator).load_ethogram(load).await?;
         Ok(())
     }
 

@@ -46,7 +46,7 @@ pub(super) const SPECIES: [(&str, &str); 5] = [
 ];
 
 /// Sign-in name, name, role, park.
-pub(super) const PEOPLE: [(&str, &str, Role, &str); 9] = [
+pub(super) const PEOPLE: [(&str, &str, Role, &str); 10] = [
     ("nuala", "Nuala Breen", Role::Keeper, "QUI"),
     ("tadhg", "Tadhg Lowe", Role::Registrar, "QUI"),
     ("iris", "Iris Okafor", Role::Veterinary, "QUI"),
@@ -56,6 +56,7 @@ pub(super) const PEOPLE: [(&str, &str, Role, &str); 9] = [
     ("axel", "Axel Lindh", Role::Registrar, "SOL"),
     ("ruth", "Ruth Adeyemi", Role::Auditor, ""),
     ("oskar", "Oskar Vane", Role::Steward, ""),
+    ("petra", "Petra Lindqvist", Role::Curator, ""),
 ];
 
 /// How an animal came.

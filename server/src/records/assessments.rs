@@ -7,11 +7,13 @@ use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::taxon::Taxon;
+use crate::records::documents;
 use crate::records::error::{Error, Refusal, Result, Violation};
 use crate::records::weights::Asked;
 use crate::records::{Records, fresh, held_now, one_animal};
 use crate::store::animals::Lock;
 use crate::store::assessments::{self, Kept, NewRow};
+use crate::store::documents::Kind;
 use crate::store::weights::Wanted;
 use crate::store::{Snapshot, holdings, retrying, taxa};
 use holt_audit::welfare::{Flaw, Graded, Protocol, Score, Sound, grade};
@@ -55,10 +57,10 @@ pub(super) fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
 /// Loads a version of a protocol.
 ///
 /// # Errors
-/// Refused without the role anywhere; where the document is no protocol, contradicts itself, or its
+/// Refused to whoever is no curator; where the document is no protocol, contradicts itself, or its
 /// version is on record.
 pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
-    let reach = caller.reach(Deed::KeepProtocols)?;
+    let reach = caller.may_everywhere(Deed::Curate)?;
     let protocol: Protocol = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::ProtocolMalformed,
@@ -69,8 +71,10 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
     })?;
     let sound = Sound::try_from(protocol)
         .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?;
+    documents::refuse_unprintable(&*sound)?;
     retrying("load_protocol", || async {
         let mut tx = fresh!(records.store.write(&reach, request).await?);
+        documents::refuse_not_next(&tx, Kind::Protocol, &sound.code, sound.version).await?;
         let kept = assessments::insert_protocol(&mut tx, &sound).await?;
         Ok(tx.commit(Loaded::from(kept)).await?)
     })

@@ -5,8 +5,10 @@ use crate::access::roles::Deed;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::assessments::flawed;
+use crate::records::documents;
 use crate::records::error::{Error, Refusal, Result};
 use crate::records::{Records, fresh};
+use crate::store::documents::Kind;
 use crate::store::ethograms::{self, Kept};
 use crate::store::{Snapshot, retrying};
 use holt_audit::ethogram::{Ethogram, SoundEthogram};
@@ -30,10 +32,10 @@ impl From<Kept> for Loaded {
 /// Loads a version of an ethogram.
 ///
 /// # Errors
-/// Refused without the role anywhere; where the document is no ethogram, contradicts itself, or its version
+/// Refused to whoever is no curator; where the document is no ethogram, contradicts itself, or its version
 /// is on record.
 pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
-    let reach = caller.reach(Deed::KeepProtocols)?;
+    let reach = caller.may_everywhere(Deed::Curate)?;
     let ethogram: Ethogram = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::Malformed,
@@ -44,8 +46,10 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
     })?;
     let sound = SoundEthogram::try_from(ethogram)
         .map_err(|flaws| flawed(Reason::Malformed, "the ethogram cannot be used", flaws))?;
+    documents::refuse_unprintable(&*sound)?;
     retrying("load_ethogram", || async {
         let mut tx = fresh!(records.store.write(&reach, request).await?);
+        documents::refuse_not_next(&tx, Kind::Ethogram, &sound.code, sound.version).await?;
         let kept = ethograms::insert(&mut tx, &sound).await?;
         Ok(tx.commit(Loaded::from(kept)).await?)
     })

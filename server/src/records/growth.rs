@@ -5,8 +5,10 @@ use crate::access::roles::Deed;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::assessments::flawed;
+use crate::records::documents;
 use crate::records::error::{Error, Refusal, Result};
 use crate::records::{Records, fresh};
+use crate::store::documents::Kind;
 use crate::store::growth::{self, Kept};
 use crate::store::retrying;
 use holt_audit::growth::{Reference, SoundReference};
@@ -29,10 +31,10 @@ impl From<Kept> for Loaded {
 /// Loads a version of a reference curve.
 ///
 /// # Errors
-/// Refused without the role anywhere; where the document is no reference curve, contradicts itself, or its
+/// Refused to whoever is no curator; where the document is no reference curve, contradicts itself, or its
 /// version is on record.
 pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
-    let reach = caller.reach(Deed::KeepProtocols)?;
+    let reach = caller.may_everywhere(Deed::Curate)?;
     let reference: Reference = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::Malformed,
@@ -43,8 +45,10 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
     })?;
     let sound = SoundReference::try_from(reference)
         .map_err(|flaws| flawed(Reason::Malformed, "the reference curve cannot be used", flaws))?;
+    documents::refuse_unprintable(&*sound)?;
     retrying("load_growth_reference", || async {
         let mut tx = fresh!(records.store.write(&reach, request).await?);
+        documents::refuse_not_next(&tx, Kind::GrowthReference, &sound.code, sound.version).await?;
         let kept = growth::insert_reference(&mut tx, &sound).await?;
         Ok(tx.commit(Loaded::from(kept)).await?)
     })

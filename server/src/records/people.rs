@@ -8,7 +8,7 @@ use crate::model::page::{Page, Slice};
 use crate::model::person::{Grant, Person, Role};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
-use crate::records::error::{Error, Refusal, Result, fault};
+use crate::records::error::{Error, Refusal, Result, Violation, fault};
 use crate::records::{Records, fresh};
 use crate::store::people::{self, Credential, Gate, NewRefresh};
 use crate::store::retrying;
@@ -468,6 +468,14 @@ pub async fn reset_password(
 
 /// The site of a grant, after asking whether the caller may grant there.
 async fn granted_site(records: &Records, caller: &Caller, grant: &Grant) -> Result<Option<Uuid>> {
+    if grant.role == Role::Curator && grant.site.is_some() {
+        return Err(Refusal::malformed(vec![Violation {
+            field: "site".to_owned(),
+            say: "what all sites share has no site, and neither has its curator".to_owned(),
+            mend: "give the role at every site".to_owned(),
+        }])
+        .into());
+    }
     match &grant.site {
         None => {
             caller.may_everywhere(Deed::KeepPeople)?;

@@ -20,6 +20,7 @@ mod connect;
 pub mod corrections;
 pub mod crate_readings;
 pub mod deaths;
+pub mod documents;
 mod doors;
 pub mod encounters;
 pub mod enrichment;

@@ -80,7 +80,7 @@ impl Yard {
 
 #[tokio::test]
 async fn nothing_is_recorded_of_the_dead() {
-    let mut yard = Yard::new().await;
+    let mut yard = Box::pin(Yard::new()).await;
     let (later, dead) = (json!(yard.now), json!(yard.dead));
     for (table, changes, constraint) in [
         ("weights", json!({ "weighed_at": later, "day_only": false }), "weights_alive_guard"),
@@ -181,7 +181,7 @@ async fn die(yard: &mut Yard, at: DateTime<Utc>, left: Left) -> Option<String> {
 
 #[tokio::test]
 async fn a_death_ends_all_that_lasted_and_comes_after_all_that_was() {
-    let mut yard = Yard::new().await;
+    let mut yard = Box::pin(Yard::new()).await;
     let now = yard.now;
     assert_eq!(die(&mut yard, now, Left::Nothing).await, None, "whole, it is taken");
     for (left, constraint) in [
@@ -202,7 +202,7 @@ async fn a_death_ends_all_that_lasted_and_comes_after_all_that_was() {
 
 #[tokio::test]
 async fn whoever_is_held_is_owned() {
-    let mut yard = Yard::new().await;
+    let mut yard = Box::pin(Yard::new()).await;
     let asker = yard.scene.quill();
     let (columns, old) = yard.of_the_living("titles").await;
     for ended_at in [None, Some(yard.now)] {

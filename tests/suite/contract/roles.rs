@@ -28,12 +28,13 @@ enum Held {
     Everywhere,
 }
 
-const ROLES: [(Role, char); 5] = [
+const ROLES: [(Role, char); 6] = [
     (Role::Keeper, 'k'),
     (Role::Registrar, 'r'),
     (Role::Auditor, 'a'),
     (Role::Veterinary, 'v'),
     (Role::Steward, 's'),
+    (Role::Curator, 'c'),
 ];
 
 /// Every method, the roles that may call it, and where they must be held. Written out a second time, by
@@ -52,14 +53,14 @@ const TABLE: [(&str, &str, Held); 145] = {
         ("PeopleService/GrantRole", "s", There),
         ("PeopleService/RevokeRole", "s", There),
         ("SiteService/CreateSite", "s", Everywhere),
-        ("SiteService/GetSite", "kravs", Somewhere),
-        ("SiteService/ListSites", "kravs", Somewhere),
+        ("SiteService/GetSite", "kravsc", Somewhere),
+        ("SiteService/ListSites", "kravsc", Somewhere),
         ("SiteService/CreateEnclosure", "rs", There),
         ("SiteService/ListEnclosures", "krav", There),
-        ("AnimalService/CreateTaxon", "r", Somewhere),
-        ("AnimalService/UpdateTaxon", "r", Somewhere),
-        ("AnimalService/DescribeTaxon", "r", Somewhere),
-        ("AnimalService/ListTaxa", "kravs", Somewhere),
+        ("AnimalService/CreateTaxon", "rc", Somewhere),
+        ("AnimalService/UpdateTaxon", "c", Everywhere),
+        ("AnimalService/DescribeTaxon", "c", Everywhere),
+        ("AnimalService/ListTaxa", "kravsc", Somewhere),
         ("AnimalService/RegisterBirth", "r", There),
         ("AnimalService/RegisterArrival", "r", There),
         ("AnimalService/RecordSex", "r", There),
@@ -98,8 +99,8 @@ const TABLE: [(&str, &str, Held); 145] = {
         ("WeightService/RecordWeights", "kv", There),
         ("WeightService/RecordCrateReading", "kv", There),
         ("WeightService/ListWeights", "krav", There),
-        ("AssessmentService/LoadProtocol", "s", Somewhere),
-        ("AssessmentService/ListProtocols", "kravs", Somewhere),
+        ("AssessmentService/LoadProtocol", "c", Everywhere),
+        ("AssessmentService/ListProtocols", "kravsc", Somewhere),
         ("AssessmentService/RecordAssessment", "kv", There),
         ("AssessmentService/ListAssessments", "krav", There),
         ("CheckService/CreateCheck", "rv", There),
@@ -107,8 +108,8 @@ const TABLE: [(&str, &str, Held); 145] = {
         ("CheckService/ListChecks", "krav", There),
         ("CheckService/ListDue", "krav", There),
         ("CheckService/GetCheckCoverage", "krav", There),
-        ("GrowthService/LoadGrowthReference", "s", Somewhere),
-        ("GrowthService/ListGrowthReferences", "kravs", Somewhere),
+        ("GrowthService/LoadGrowthReference", "c", Everywhere),
+        ("GrowthService/ListGrowthReferences", "kravsc", Somewhere),
         ("GrowthService/GetGrowth", "krav", There),
         ("GrowthService/FitSpeciesGrowth", "krav", There),
         ("GrowthService/EstimateEnergyNeed", "krav", There),
@@ -162,8 +163,8 @@ const TABLE: [(&str, &str, Held); 145] = {
         ("FeedingService/WithdrawFeed", "kv", There),
         ("FeedingService/ListFeeds", "krav", There),
         ("FeedingService/GetFeeding", "krav", There),
-        ("EthogramService/LoadEthogram", "s", Somewhere),
-        ("EthogramService/ListEthograms", "kravs", Somewhere),
+        ("EthogramService/LoadEthogram", "c", Everywhere),
+        ("EthogramService/ListEthograms", "kravsc", Somewhere),
         ("WatchService/RecordWatch", "kv", There),
         ("WatchService/FollowWatch", "kv", There),
         ("WatchService/WithdrawEvent", "kv", There),
@@ -266,6 +267,10 @@ async fn everybody(stage: &Stage) -> Vec<Somebody> {
     all.push(Somebody { who: "one-time password".to_owned(), authorization: Some(fresh), is: Is::Fresh });
     for (role, letter) in ROLES {
         for site in [Some(HOME), Some(THIRD), None] {
+            // What all sites share has no site, and neither has its curator.
+            if role == Role::Curator && site.is_some() {
+                continue;
+            }
             let who = format!("{}-{}", role.as_str(), site.unwrap_or("everywhere").to_lowercase());
             let person = stage.house.person(&who, &[(role, site)]).await;
             let grant = Grant { role, site: site.map(str::to_owned) };

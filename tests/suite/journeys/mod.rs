@@ -8,6 +8,7 @@ mod census;
 mod checks;
 mod climate;
 mod corrections;
+mod curator;
 mod encounters;
 mod enrichment;
 mod exchange;

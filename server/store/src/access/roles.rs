@@ -42,8 +42,11 @@ pub enum Deed {
     KeepSites,
     /// Keep enclosures.
     KeepEnclosures,
-    /// Keep protocols, reference curves and ethograms.
-    KeepProtocols,
+    /// Add species: a registrar what is new to all, a curator also what the law says of it.
+    NameSpecies,
+    /// Keep what all sites share: what species are called and what is so of them, protocols, ethograms and reference
+    /// curves.
+    Curate,
     /// Seal the ledger, and hold it against the records and its seals.
     CheckLedger,
 }
@@ -52,7 +55,7 @@ impl Deed {
     /// Roles that may do it.
     #[must_use]
     pub const fn roles(self) -> &'static [Role] {
-        use Role::{Auditor, Keeper, Registrar, Steward, Veterinary};
+        use Role::{Auditor, Curator, Keeper, Registrar, Steward, Veterinary};
         match self {
             Self::Read => &[Keeper, Registrar, Auditor, Veterinary],
             Self::ReadDirectory => &Role::ALL,
@@ -71,7 +74,8 @@ impl Deed {
             Self::KeepPeople => &[Steward],
             Self::KeepSites => &[Steward],
             Self::KeepEnclosures => &[Registrar, Steward],
-            Self::KeepProtocols => &[Steward],
+            Self::NameSpecies => &[Registrar, Curator],
+            Self::Curate => &[Curator],
             Self::CheckLedger => &[Auditor, Steward],
         }
     }
@@ -114,9 +118,9 @@ pub const METHODS: &[(&str, Need)] = {
         ("SiteService/ListSites", R(D::ReadDirectory)),
         ("SiteService/CreateEnclosure", R(D::KeepEnclosures)),
         ("SiteService/ListEnclosures", R(D::Read)),
-        ("AnimalService/CreateTaxon", R(D::Register)),
-        ("AnimalService/UpdateTaxon", R(D::Register)),
-        ("AnimalService/DescribeTaxon", R(D::Register)),
+        ("AnimalService/CreateTaxon", R(D::NameSpecies)),
+        ("AnimalService/UpdateTaxon", R(D::Curate)),
+        ("AnimalService/DescribeTaxon", R(D::Curate)),
         ("AnimalService/ListTaxa", R(D::ReadDirectory)),
         ("AnimalService/RegisterBirth", R(D::Register)),
         ("AnimalService/RegisterArrival", R(D::Register)),
@@ -156,7 +160,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("WeightService/RecordWeights", R(D::Weigh)),
         ("WeightService/RecordCrateReading", R(D::Weigh)),
         ("WeightService/ListWeights", R(D::Read)),
-        ("AssessmentService/LoadProtocol", R(D::KeepProtocols)),
+        ("AssessmentService/LoadProtocol", R(D::Curate)),
         ("AssessmentService/ListProtocols", R(D::ReadDirectory)),
         ("AssessmentService/RecordAssessment", R(D::Assess)),
         ("AssessmentService/ListAssessments", R(D::Read)),
@@ -165,7 +169,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("CheckService/ListChecks", R(D::Read)),
         ("CheckService/ListDue", R(D::Read)),
         ("CheckService/GetCheckCoverage", R(D::Read)),
-        ("GrowthService/LoadGrowthReference", R(D::KeepProtocols)),
+        ("GrowthService/LoadGrowthReference", R(D::Curate)),
         ("GrowthService/ListGrowthReferences", R(D::ReadDirectory)),
         ("GrowthService/GetGrowth", R(D::Read)),
         ("GrowthService/FitSpeciesGrowth", R(D::Read)),
@@ -220,7 +224,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("FeedingService/WithdrawFeed", R(D::Tend)),
         ("FeedingService/ListFeeds", R(D::Read)),
         ("FeedingService/GetFeeding", R(D::Read)),
-        ("EthogramService/LoadEthogram", R(D::KeepProtocols)),
+        ("EthogramService/LoadEthogram", R(D::Curate)),
         ("EthogramService/ListEthograms", R(D::ReadDirectory)),
         ("WatchService/RecordWatch", R(D::Observe)),
         ("WatchService/FollowWatch", R(D::Observe)),

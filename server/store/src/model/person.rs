@@ -12,12 +12,13 @@ pub enum Role {
     Auditor,
     Veterinary,
     Steward,
+    Curator,
 }
 
 impl Role {
     /// All roles.
-    pub const ALL: [Self; 5] =
-        [Self::Keeper, Self::Registrar, Self::Auditor, Self::Veterinary, Self::Steward];
+    pub const ALL: [Self; 6] =
+        [Self::Keeper, Self::Registrar, Self::Auditor, Self::Veterinary, Self::Steward, Self::Curator];
 
     /// As it is stored and printed.
     #[must_use]
@@ -28,6 +29,7 @@ impl Role {
             Self::Auditor => "auditor",
             Self::Veterinary => "veterinary",
             Self::Steward => "steward",
+            Self::Curator => "curator",
         }
     }
 }

@@ -51,6 +51,7 @@ pub enum Reason {
     ObservationDoesNotFit,
     HeldElsewhere,
     AmendmentWrongState,
+    VersionNotNext,
 }
 
 /// What kind of refusal a reason makes, which decides the status code.
@@ -108,6 +109,7 @@ impl Reason {
             | Self::MergeConflict
             | Self::NotTheOwner
             | Self::AmendmentWrongState
+            | Self::VersionNotNext
             | Self::BetweenSites => Kind::WrongState,
             Self::VersionPassed | Self::Contention => Kind::Changed,
             Self::TooMuch => Kind::TooMuch,

@@ -86,7 +86,7 @@ pub(super) async fn bare() -> Scene {
         registrar: house.desk_of(&park.registrar, &[(Role::Registrar, at)]),
         auditor: house.desk_of(&park.auditor, &[(Role::Auditor, at)]),
         vet: house.desk_of(&park.vet, &[(Role::Veterinary, at)]),
-        steward: house.desk_of(&steward, &[(Role::Steward, None)]),
+        steward: house.desk_of(&steward, &[(Role::Steward, None), (Role::Curator, None)]),
         house,
         park,
     }

@@ -79,7 +79,7 @@ impl Stage {
                 ..Default::default()
             }),
         };
-        self.home.registrar.client.animals().describe_taxon(describe).await.unwrap();
+        self.steward.client.animals().describe_taxon(describe).await.unwrap();
     }
 
     /// A transfer that stands where `state` says, and its identifier.

@@ -98,7 +98,7 @@ async fn later_writes(month: &Month) {
         because: "genus revised".to_owned(),
         ..Default::default()
     };
-    quill.registrar.client.animals().update_taxon(renamed).await.unwrap();
+    month.house.steward().await.client.animals().update_taxon(renamed).await.unwrap();
     // Teasel moves; Dab's neighbour dies, and was dead in March already.
     month.move_teasel().await;
     month.die("Bramble", "2026-03-31").await;

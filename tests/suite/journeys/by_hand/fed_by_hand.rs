@@ -1,7 +1,7 @@
 //! A day of feeding: the registrar puts foods and a plan on record, the keeper gives what is planned and more,
 //! and looks what was left.
 
-use super::{TypedByHand, desk, id_in};
+use super::{TypedByHand, curators_desk, desk, id_in};
 use chrono::TimeDelta;
 use holt_server::model::person::Role;
 use holt_tests::House;
@@ -30,8 +30,8 @@ async fn a_day_of_feeding() {
     by_hand.done(who, at, "holt feed foods").await;
     by_hand
         .done(
-            who,
-            at,
+            "curator",
+            &curators_desk(&house).await,
             "holt species describe 'Lontra canadensis' --rest-kcal 70 --need 1.4 --need 2 --source invented",
         )
         .await;

@@ -50,9 +50,15 @@ fn desk(house: &House, park: &Park, role: Role) -> Desk {
         Role::Registrar => &park.registrar,
         Role::Auditor => &park.auditor,
         Role::Veterinary => &park.vet,
-        Role::Steward => unreachable!("a park has no steward of its own"),
+        Role::Steward | Role::Curator => unreachable!("a park has none of its own"),
     };
     house.desk_of(person, &[(role, Some(&park.code))]).at_terminal(90).with("NO_COLOR", "1")
+}
+
+/// A desk of the curator, likewise.
+async fn curators_desk(house: &House) -> Desk {
+    let curator = house.person("curator", &[(Role::Curator, None)]).await;
+    house.desk_of(&curator, &[(Role::Curator, None)]).at_terminal(90).with("NO_COLOR", "1")
 }
 
 /// The identifier in brackets that ends a sentence.

@@ -1,7 +1,7 @@
 //! A registrar's papers: a listed animal comes across a border on loan, its species gets another name, it dies, and
 //! the post-mortem comes in later.
 
-use super::{TypedByHand, desk};
+use super::{TypedByHand, curators_desk, desk};
 use chrono::TimeDelta;
 use holt_server::model::person::Role;
 use holt_tests::House;
@@ -12,12 +12,13 @@ async fn an_animal_with_papers() {
     let quill = house.park_in("QUI", "Europe/Dublin", "IE").await;
     let registrar = desk(&house, &quill, Role::Registrar);
     let vet = desk(&house, &quill, Role::Veterinary);
+    let curator = curators_desk(&house).await;
     let mut by_hand = TypedByHand::default();
     let (qui, at) = ("qui", &registrar);
     by_hand
         .done(
-            qui,
-            at,
+            "curator",
+            &curator,
             "holt species add 'Amblonyx cinereus' 'Asian small-clawed otter' --cites I --breeds-from 365",
         )
         .await;
@@ -52,7 +53,7 @@ async fn an_animal_with_papers() {
     by_hand.remark("the genus is revised");
     let renamed = "holt species update 'Amblonyx cinereus' --rename 'Aonyx cinereus' --year 1987 \
                    --source 'Corbet & Hill' --because 'genus revised'";
-    by_hand.done(qui, at, renamed).await;
+    by_hand.done("curator", &curator, renamed).await;
     by_hand.ends(qui, at, "holt species add 'Amblonyx cinereus' 'Another otter'", 3).await;
     by_hand.done(qui, at, "holt animal list --species 'Amblonyx cinereus'").await;
     by_hand.done(qui, at, "holt species list").await;

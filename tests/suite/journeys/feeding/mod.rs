@@ -48,7 +48,7 @@ impl Kitchen {
                 ..Default::default()
             }),
         };
-        kitchen.park.registrar.client.animals().describe_taxon(describe).await.unwrap();
+        kitchen.house.steward().await.client.animals().describe_taxon(describe).await.unwrap();
         kitchen
     }
 

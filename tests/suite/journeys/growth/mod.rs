@@ -243,7 +243,7 @@ async fn a_diet_is_short_fits_or_is_over() {
             ..Default::default()
         }),
     };
-    nursery.park.registrar.client.animals().describe_taxon(describe).await.unwrap();
+    nursery.house.steward().await.client.animals().describe_taxon(describe).await.unwrap();
     let refused = need(None).await.unwrap_err();
     assert!(refused.message().contains("never weighed"), "{refused:?}");
     nursery.weigh(&[("Bramble", start_of_time() - TimeDelta::hours(1), 8000)]).await;

@@ -40,7 +40,7 @@ async fn listed(appendix: CitesAppendix) -> Books {
         because: "listed".to_owned(),
         ..Default::default()
     };
-    park.registrar.client.animals().update_taxon(change).await.unwrap();
+    house.steward().await.client.animals().update_taxon(change).await.unwrap();
     Books { house, park }
 }
 

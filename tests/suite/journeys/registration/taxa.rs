@@ -24,7 +24,7 @@ impl Books {
     }
 
     async fn changed(&self, change: v1::UpdateTaxonRequest) -> Result<v1::Taxon, Status> {
-        let changed = self.park.registrar.client.animals().update_taxon(change).await?;
+        let changed = self.house.steward().await.client.animals().update_taxon(change).await?;
         Ok(changed.into_inner().taxon.unwrap())
     }
 }

@@ -26,7 +26,7 @@ async fn describe(quill: &Quill, traits: v1::TaxonTraits) -> Result<v1::Taxon, S
         taxon: "Lontra canadensis".to_owned(),
         traits: Some(traits),
     };
-    let described = quill.park.registrar.client.animals().describe_taxon(describe).await?;
+    let described = quill.house.steward().await.client.animals().describe_taxon(describe).await?;
     Ok(described.into_inner().taxon.unwrap())
 }
 
@@ -150,7 +150,7 @@ async fn what_is_usual_in_a_species_is_said_anew_and_by_registrars() {
         taxon: "Lutra perspicillata".to_owned(),
         traits: Some(traits(62, false)),
     };
-    let refused = quill.park.registrar.client.animals().describe_taxon(unknown).await.unwrap_err();
+    let refused = quill.house.steward().await.client.animals().describe_taxon(unknown).await.unwrap_err();
     assert_eq!(reason(&refused), "NOT_FOUND");
     quill.house.close().await;
 }
