@@ -78,7 +78,8 @@ fn secrets(answers: &MessageDescriptor, all: &[Result<Vec<u8>, Status>]) -> Opti
     Some(all.iter().flatten().filter(|bytes| has(bytes)).count())
 }
 
-const ROLES: [Role; 5] = [Role::Keeper, Role::Registrar, Role::Auditor, Role::Veterinary, Role::Steward];
+const ROLES: [Role; 6] =
+    [Role::Keeper, Role::Registrar, Role::Auditor, Role::Veterinary, Role::Steward, Role::Curator];
 
 /// Somebody who may call everything everywhere.
 async fn somebody(stage: &Stage) -> Uuid {
