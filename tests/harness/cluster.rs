@@ -104,6 +104,17 @@ pub async fn database() -> String {
     cluster.url(&name)
 }
 
+/// Drops a database of this run, which nobody needs any more: all of a run together fill a small disk.
+pub async fn drop_database(url: &str) {
+    let options = PgConnectOptions::from_str(url).unwrap();
+    let name = options.get_database().unwrap();
+    let mut owner = PgConnection::connect_with(&options.clone().database("postgres")).await.unwrap();
+    sqlx::query(AssertSqlSafe(format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)")))
+        .execute(&mut owner)
+        .await
+        .unwrap();
+}
+
 /// A copy of a database to which nobody is connected, as its owner's URL.
 pub async fn copy_of(url: &str) -> String {
     static COUNT: AtomicU32 = AtomicU32::new(0);

@@ -155,6 +155,9 @@ impl House {
 
     /// The same where the database knows identifiers up to `last` already.
     pub async fn after(url: String, last: Uuid, change: impl FnOnce(&mut Config)) -> Self {
+        // What a fault was is told in the log alone.
+        let log = tracing_subscriber::fmt().with_test_writer().with_max_level(tracing::Level::ERROR);
+        let _ = log.try_init();
         let mut config = Config::defaults().unwrap();
         config.store.max_connections = 8;
         // The clock is scripted: nobody asks it unless the test does.
@@ -232,11 +235,13 @@ impl House {
         self.records.store.new_id().to_string()
     }
 
-    /// Stops the server as a signal would, and checks what must hold of its database at any time.
+    /// Stops the server as a signal would, checks what must hold of its database at any time, and drops it.
     pub async fn close(self) {
         self.check().await;
         self.verify().await;
+        let url = self.url.clone();
         self.stop().await;
+        cluster::drop_database(&url).await;
     }
 
     /// Checks that the records agree with the ledger, and the ledger with its seals. Only where nobody wrote
