@@ -1,5 +1,5 @@
--- Invariant: nothing happens to an animal after its death; one death ends its last holding, and whatever lasted;
--- while a site holds an animal, somebody owns it.
+-- Invariant: nobody holds an animal before its birth, and nothing happens to it after its death; one death ends its
+-- last holding, and whatever lasted; while a site holds an animal, somebody owns it.
 
 -- What is recorded of an animal after its death is refused, whichever of the two is recorded first. Here, where the
 -- death is on record already: one look for all rows of a statement. `instant` is SQL over a new row `n`.
@@ -47,6 +47,17 @@ END;
 CALL holt_guard_alive('watch_events', 'n.happened_at',
   '(SELECT w.happened_at, named AS animal_id FROM new_rows w CROSS JOIN LATERAL holt_animals_in(w.content) named) n');
 
+-- From when on an animal is held under a record and nobody owns it. Outside a write that is not done yet there is no
+-- such time, so this tells nobody of anything.
+CREATE FUNCTION holt_unowned(record uuid) RETURNS timestamptz
+LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+  SELECT lower(held.at - coalesce(owned.at, '{}'))
+    FROM (SELECT range_agg(tstzrange(h.began_at, h.ended_at)) AS at FROM holdings h
+           WHERE h.animal_id = record AND h.superseded_at IS NULL) held,
+         (SELECT range_agg(tstzrange(t.began_at, t.ended_at)) AS at FROM titles t
+           WHERE t.animal_id = record AND t.superseded_at IS NULL) owned;
+$$;
+
 -- And here, where the death comes later. At the end of a transaction whatever changed of deaths, holdings and titles
 -- of an animal agrees.
 CREATE FUNCTION holt_life_adds_up() RETURNS trigger
@@ -69,12 +80,11 @@ BEGIN
                   WHERE h.animal_id = one AND h.superseded_at IS NULL
                     AND coalesce(h.ended_at, 'infinity') > death.died_at)
       THEN 'deaths_last_guard'
-    WHEN EXISTS (SELECT FROM holdings h
-                  WHERE h.animal_id = one AND h.superseded_at IS NULL
-                    AND NOT coalesce((SELECT range_agg(tstzrange(t.began_at, t.ended_at)) FROM titles t
-                                       WHERE t.animal_id = one AND t.superseded_at IS NULL),
-                                     '{}'::tstzmultirange) @> tstzrange(h.began_at, h.ended_at))
-      THEN 'titles_owner_guard'
+    WHEN holt_unowned(one) IS NOT NULL THEN 'titles_gap_guard'
+    WHEN (SELECT b.born_first FROM births b WHERE b.animal_id = one AND b.superseded_at IS NULL)
+         > (SELECT h.began_on FROM holdings h
+             WHERE h.animal_id = one AND h.superseded_at IS NULL ORDER BY h.began_at LIMIT 1)
+      THEN 'births_holding_guard'
   END INTO broken;
   IF broken IS NOT NULL THEN
     RAISE EXCEPTION 'the life of animal % does not add up', one
@@ -88,6 +98,9 @@ CREATE CONSTRAINT TRIGGER life_adds_up AFTER INSERT OR UPDATE ON holdings
 CREATE CONSTRAINT TRIGGER life_adds_up AFTER INSERT OR UPDATE ON titles
   DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_life_adds_up();
 CREATE CONSTRAINT TRIGGER life_adds_up AFTER INSERT OR UPDATE ON deaths
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_life_adds_up();
+
+CREATE CONSTRAINT TRIGGER life_adds_up AFTER INSERT OR UPDATE ON births
   DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_life_adds_up();
 
 CREATE FUNCTION holt_death_is_last() RETURNS trigger

@@ -97,6 +97,19 @@ pub async fn meeting(
     Ok(met)
 }
 
+/// From when on an animal would be held under a record and nobody would own it, by what this write has done so far.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn unowned(snapshot: &Snapshot, record: Uuid) -> Result<Option<DateTime<Utc>>, Error> {
+    #[derive(FromQueryResult)]
+    struct Gap {
+        at: Option<DateTime<Utc>>,
+    }
+    let gap = snapshot.rows::<Gap>("SELECT holt_unowned($1) AS at", [record.into()]).await?;
+    Ok(gap.first().and_then(|gap| gap.at))
+}
+
 /// What stands of an animal of one kind.
 ///
 /// # Errors

@@ -221,7 +221,30 @@ async fn whoever_is_held_is_owned() {
             row.insert("ended_at".to_owned(), json!(ended_at));
             written = put_in(&mut tx, "titles", &columns, row).await;
         }
-        assert_eq!(refused(tx, written).await.as_deref(), Some("titles_owner_guard"), "until {ended_at:?}");
+        assert_eq!(refused(tx, written).await.as_deref(), Some("titles_gap_guard"), "until {ended_at:?}");
     }
+    yard.scene.house.close().await;
+}
+
+#[tokio::test]
+async fn nobody_is_held_before_it_is_born() {
+    let mut yard = Box::pin(Yard::new()).await;
+    let asker = yard.scene.quill();
+    let (columns, old) = yard.of_the_living("births").await;
+    let mut tx = enter(&mut yard.service, Some(asker)).await;
+    sqlx::query(
+        "UPDATE births SET superseded_at = now(), superseded_in = $1, superseded_why = 'none' WHERE id = $2",
+    )
+    .bind(Uuid::now_v7())
+    .bind(old["id"].as_str().unwrap().parse::<Uuid>().unwrap())
+    .execute(&mut *tx)
+    .await
+    .unwrap();
+    let mut row = old.clone();
+    row.insert("id".to_owned(), json!(Uuid::now_v7()));
+    row.insert("born_first".to_owned(), json!(yard.now.date_naive()));
+    row.insert("born_last".to_owned(), json!(yard.now.date_naive()));
+    let written = put_in(&mut tx, "births", &columns, row).await;
+    assert_eq!(refused(tx, written).await.as_deref(), Some("births_holding_guard"));
     yard.scene.house.close().await;
 }

@@ -203,9 +203,8 @@ impl Work<'_> {
             FactKind::Death => self.death(change).await,
             FactKind::Holding => self.holding(change).await,
             FactKind::Paper => self.paper(change).await,
-            FactKind::Title | FactKind::Placement | FactKind::Membership | FactKind::Mark => {
-                self.stretch(change).await
-            }
+            FactKind::Title => self.title(change).await,
+            FactKind::Placement | FactKind::Membership | FactKind::Mark => self.stretch(change).await,
             FactKind::Loan
             | FactKind::Accession
             | FactKind::Transfer
@@ -329,6 +328,16 @@ impl Work<'_> {
                 .fact("day", day.to_string())
                 .into());
             }
+        }
+        let record = self.fact.uuid("record_id").unwrap_or(self.animal.id);
+        if let Some(from) = corrections::unowned(self.tx, record).await? {
+            let day = self.permit.site().day_of(from);
+            return Err(out_of_order(
+                format!("from {day} on it would be held, and nobody would own it"),
+                "give a time at which it has an owner, or correct the owner before or after that first",
+            )
+            .fact("day", day.to_string())
+            .into());
         }
         Ok(())
     }

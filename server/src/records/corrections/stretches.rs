@@ -60,6 +60,14 @@ impl Work<'_> {
                 _ => {}
             }
             let (at, on, _) = self.beginning(moment)?;
+            if let Some(born) = self.animal.born.map(|born| born.first).filter(|born| *born > on) {
+                return Err(out_of_order(
+                    format!("it was born on {born} or later and cannot come on {on}"),
+                    "correct the birth first",
+                )
+                .at("change.happened_on")
+                .into());
+            }
             if let Some(began) = began {
                 self.move_beginning(began, at, on).await?;
             }
@@ -110,7 +118,32 @@ impl Work<'_> {
         Ok(())
     }
 
-    /// A title, a placement or a mark.
+    /// A title: where it passed from one owner to the next, it ends for the one as it begins for the other.
+    pub(super) async fn title(&mut self, change: &Change) -> Result<()> {
+        let Some((moment, began)) = change.moment.zip(self.fact.instant("began_at")) else {
+            return self.stretch(change).await;
+        };
+        let to = self.beginning(moment)?.0;
+        let all = corrections::standing(self.tx, self.animal.id, FactKind::Title).await?;
+        let Some(before) = all.iter().find(|title| title.instant("ended_at") == Some(began)) else {
+            return self.stretch(change).await;
+        };
+        if before.instant("began_at").is_some_and(|first| to <= first) {
+            return Err(out_of_order("its owner before was not yet its owner then", "give a later time")
+                .at("change.happened_at")
+                .into());
+        }
+        // In the order in which no two own it at any time.
+        let end = Map::from_iter([("ended_at".to_owned(), json!(to))]);
+        if to < began {
+            self.replace(before, end).await?;
+            return self.stretch(change).await;
+        }
+        self.stretch(change).await?;
+        self.replace(before, end).await
+    }
+
+    /// A placement, a membership, a mark, or a title that follows no other.
     pub(super) async fn stretch(&mut self, change: &Change) -> Result<()> {
         let mut columns = Map::new();
         if let Some(name) = &change.enclosure {

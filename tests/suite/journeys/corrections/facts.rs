@@ -115,6 +115,8 @@ async fn an_arrival_takes_another_day_and_a_departure_that_was_not_is_undone() {
     books.house.clock.advance(chrono::TimeDelta::days(5));
     let refused = books.correct(&holding, on("2026-03-04")).await.unwrap_err();
     assert_eq!(reason(&refused), "OUT_OF_ORDER", "the reading {weight} would lie outside");
+    let refused = books.correct(&holding, on("2021-04-30")).await.unwrap_err();
+    assert_eq!(reason(&refused), "OUT_OF_ORDER", "it was not born yet");
     let answer = books.correct(&holding, on("2025-02-27")).await.unwrap();
     assert_eq!(answer.facts.len(), 3, "title and house name began with it: {:?}", answer.facts);
     assert_eq!(books.see("Bramble").await.held_since, Some("2025-02-27".parse().unwrap()));
@@ -181,5 +183,44 @@ async fn a_change_that_a_fact_does_not_have_is_refused_by_name() {
         let refused = books.strike_out(&books.quill.registrar, "Bramble", &fact).await.unwrap_err();
         assert_eq!(reason(&refused), "MALFORMED", "{kind:?}");
     }
+    books.house.close().await;
+}
+
+#[tokio::test]
+async fn an_owner_begins_when_the_one_before_ends() {
+    let books = Books::new().await;
+    let pass = v1::PassTitleRequest {
+        request_id: books.house.request(),
+        site: "QUI".to_owned(),
+        animal: "Bramble".to_owned(),
+        to: "Fenwater Collection".to_owned(),
+        passes_on: Some("2025-06-01".parse().unwrap()),
+        because: "given".to_owned(),
+        ..Default::default()
+    };
+    books.quill.registrar.client.titles().pass_title(pass).await.unwrap();
+    let titles = async || {
+        let mut all = books.facts("Bramble", FactKind::Title).await;
+        all.retain(|title| title.superseded_at.is_none());
+        all.sort_by_key(|title| title.happened_at.as_ref().map(|at| at.seconds));
+        all
+    };
+    let before = titles().await;
+    assert_eq!(before.len(), 2, "{before:?}");
+    // Earlier and later than it was entered: the other moves along, and nobody is without an owner.
+    for day in ["2025-05-20", "2025-07-02"] {
+        let second = titles().await.swap_remove(1);
+        let answer = books.correct(&second.id, on(day)).await.unwrap();
+        assert_eq!(answer.facts.len(), 2, "{:?}", answer.facts);
+    }
+    let second = titles().await.swap_remove(1);
+    let refused = books.correct(&second.id, on("2025-02-01")).await.unwrap_err();
+    assert_eq!(reason(&refused), "OUT_OF_ORDER", "its first owner had it then");
+    // The first owner has it from its arrival on.
+    let first = titles().await.swap_remove(0);
+    let refused = books.correct(&first.id, on("2025-03-02")).await.unwrap_err();
+    assert_eq!(reason(&refused), "OUT_OF_ORDER");
+    assert!(refused.message().contains("nobody would own it"), "{}", refused.message());
+    books.correct(&first.id, on("2025-02-20")).await.unwrap();
     books.house.close().await;
 }
