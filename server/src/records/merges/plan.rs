@@ -87,12 +87,14 @@ impl<'a> Facts<'a> {
             }
         }
         self.keep_a_birth();
+        self.keep_owners();
         let mut conflicts = Vec::new();
         for (x, y) in self.pairs() {
             if let Verdict::Clash(say) = pair(x, y, self.facts) {
                 conflicts.push(Conflict { say, facts: [self.named(x), self.named(y)] });
             }
         }
+        conflicts.extend(self.unowned().map(|(holding, from)| self.nobodys(holding, from)));
         let by_id = |id: &Uuid| self.facts.iter().find(|fact| fact.id() == *id).cloned();
         Plan { set_aside: self.order.iter().filter_map(by_id).collect(), conflicts }
     }
@@ -158,15 +160,65 @@ impl<'a> Facts<'a> {
         if births().any(|birth| !self.is_aside(birth)) {
             return;
         }
-        let fits = |birth: &Version| {
-            let others =
-                self.facts.iter().filter(|other| record(other) != record(birth) && !self.is_aside(other));
-            others.into_iter().all(|other| pair(birth, other, self.facts) == Verdict::Together)
-        };
-        if let Some(birth) = births().find(|birth| fits(birth)).map(Version::id) {
-            self.aside.remove(&birth);
-            self.order.retain(|id| *id != birth);
+        if let Some(birth) = births().find(|birth| self.fits(birth)) {
+            self.take_back(birth);
         }
+    }
+
+    /// Whoever is held is owned: a title that was set aside, for another that is now set aside itself, comes back.
+    fn keep_owners(&mut self) {
+        while let Some((_, from)) = self.unowned() {
+            let owns = |title: &&Version| Self::owned_until(title, from).is_some() && self.fits(title);
+            let Some(title) = self.titles(true).find(owns) else { return };
+            self.take_back(title);
+        }
+    }
+
+    /// Whether a fact contradicts none of another record that stands.
+    fn fits(&self, fact: &Version) -> bool {
+        let others = self.facts.iter().filter(|other| record(other) != record(fact) && !self.is_aside(other));
+        others.into_iter().all(|other| pair(fact, other, self.facts) == Verdict::Together)
+    }
+
+    fn take_back(&mut self, fact: &Version) {
+        self.aside.remove(&fact.id());
+        self.order.retain(|id| *id != fact.id());
+    }
+
+    fn titles(&self, aside: bool) -> impl Iterator<Item = &'a Version> {
+        let of = move |fact: &&Version| fact.kind == FactKind::Title && self.is_aside(fact) == aside;
+        self.facts.iter().filter(of)
+    }
+
+    /// Until when a title owns what it owns at an instant; the end of time where it lasts.
+    fn owned_until(title: &Version, at: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        let (began, ended) = stretch(title);
+        let ended = ended.unwrap_or(DateTime::<Utc>::MAX_UTC);
+        (began <= at && at < ended).then_some(ended)
+    }
+
+    /// A holding that stands, and from when on nobody owns what it holds.
+    fn unowned(&self) -> Option<(&'a Version, DateTime<Utc>)> {
+        let standing = |fact: &&Version| fact.kind == FactKind::Holding && !self.is_aside(fact);
+        self.facts.iter().filter(standing).find_map(|holding| {
+            let (mut from, ended) = stretch(holding);
+            let ended = ended.unwrap_or(DateTime::<Utc>::MAX_UTC);
+            while let Some(until) = self.titles(false).find_map(|title| Self::owned_until(title, from)) {
+                from = until;
+            }
+            (from < ended).then_some((holding, from))
+        })
+    }
+
+    /// That nobody owns what is held: for the title that was set aside, or the one for which it was.
+    fn nobodys(&self, holding: &'a Version, from: DateTime<Utc>) -> Conflict {
+        let say = format!("it is held and nobody owns it from {} on", from.format("%Y-%m-%d"));
+        let Some(title) = self.titles(true).find(|title| Self::owned_until(title, from).is_some()) else {
+            return Conflict { say, facts: [self.named(holding), self.named(holding)] };
+        };
+        let clashes = |other: &&Version| pair(title, other, self.facts) != Verdict::Together;
+        let other = self.titles(false).find(clashes).unwrap_or(holding);
+        Conflict { say, facts: [self.named(title), self.named(other)] }
     }
 
     /// What is set aside with another fact of the same record: a death and the holding that it ended, leaving a

@@ -175,3 +175,34 @@ async fn what_an_earlier_merge_set_aside_comes_back_and_must_be_resolved_again()
     assert_eq!(picture(&books, &records).await, before);
     books.house.close().await;
 }
+
+#[tokio::test]
+async fn whoever_is_held_has_an_owner_at_each_time() {
+    let books = Books::new().await;
+    let pass = v1::PassTitleRequest {
+        request_id: books.house.request(),
+        site: "QUI".to_owned(),
+        animal: "Bramble".to_owned(),
+        to: "Fenwater Collection".to_owned(),
+        passes_on: Some("2025-06-01".parse().unwrap()),
+        because: "given".to_owned(),
+        ..Default::default()
+    };
+    books.quill.registrar.client.titles().pass_title(pass).await.unwrap();
+    // The owner of the twin says all that the first owner says, and goes with its holding: then the first comes back.
+    let merged = merge(&books, "Bramble", "Sedge").await.unwrap();
+    let mut titles = books.facts("Bramble", FactKind::Title).await;
+    titles.retain(|title| !title.set_aside && title.superseded_at.is_none());
+    assert_eq!(titles.len(), 2, "{titles:?}");
+    assert!(titles.iter().all(|title| title.entered_for.is_empty()), "{titles:?}");
+    unmerge(&books, "Bramble", &merged.merge_id).await.unwrap();
+
+    // That the life goes on, and that nobody owned it since a death that was not, cannot both stand.
+    let dummy = duplicate(&books, "Dummy", "2025-01-01", Some("2025-04-10")).await;
+    let alive = stands(FactKind::Holding, &books.sedge.accession);
+    let till_death = stands(FactKind::Title, &dummy.accession);
+    let refused = resolved(&books, "Sedge", &dummy.id, vec![alive.clone(), till_death]).await.unwrap_err();
+    assert_eq!(reason(&refused), "MERGE_CONFLICT");
+    resolved(&books, "Sedge", &dummy.id, vec![alive]).await.unwrap();
+    books.house.close().await;
+}
