@@ -31,6 +31,13 @@ macro_rules! calls {
 }
 
 calls! {
+    amendments {
+        propose_amendment: ProposeAmendmentRequest => ProposeAmendmentResponse,
+        accept_amendment: AcceptAmendmentRequest => AcceptAmendmentResponse,
+        decline_amendment: DeclineAmendmentRequest => DeclineAmendmentResponse,
+        withdraw_amendment: WithdrawAmendmentRequest => WithdrawAmendmentResponse,
+        list_amendments: ListAmendmentsRequest => ListAmendmentsResponse,
+    }
     animals {
         register_birth: RegisterBirthRequest => RegisterBirthResponse,
         register_arrival: RegisterArrivalRequest => RegisterArrivalResponse,

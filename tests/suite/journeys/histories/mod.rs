@@ -25,7 +25,7 @@ use futures::StreamExt;
 use holt_audit::chance::Chance;
 use holt_server::access::permit::Caller;
 use holt_server::records::ledger;
-use holt_tests::House;
+use holt_tests::{House, cluster};
 use player::{Known, Player};
 use sqlx::PgConnection;
 use stage::Theatre;
@@ -45,37 +45,6 @@ const ROUNDS: usize = 5;
 const ACTS_A_ROUND: usize = 3;
 /// One in so many histories is played by several at once.
 const PARALLEL: u64 = 4;
-
-/// What people do, or what is looked at, that Holt does not hold yet. What stands in [`NOT_YET`] is left out of the
-/// histories: lines may go from there, and none may come.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Gate {
-    Corrections,
-    /// A death or departure told for an instant before what is on record of the animal.
-    DeathBeforeLater,
-    FormerHolders,
-    LossAtDestination,
-    Merges,
-    OverlappingCopies,
-    /// A site sees for ever what it recorded itself.
-    SendersRows,
-    /// An owner from later on than the first holder.
-    TitleBeginnings,
-    TwoRoles,
-    UndoInAnyOrder,
-}
-
-const NOT_YET: &[Gate] = &[
-    Gate::DeathBeforeLater,
-    Gate::FormerHolders,
-    Gate::LossAtDestination,
-    Gate::SendersRows,
-    Gate::TitleBeginnings,
-];
-
-fn open(gate: Gate) -> bool {
-    !NOT_YET.contains(&gate)
-}
 
 fn number(name: &str, usual: u64) -> u64 {
     std::env::var(name).map_or(usual, |text| text.parse().unwrap())
@@ -149,7 +118,10 @@ async fn batch(theatre: Arc<Theatre>, seeds: Vec<u64>) -> Tally {
         tally.violations.push(format!("after {seeds:?} the ledger is broken: {:?}", verified.breaks));
     }
     let Some(house) = Arc::into_inner(house) else { panic!("somebody still plays") };
+    drop(owner);
+    let url = house.url.clone();
     house.stop().await;
+    cluster::drop_database(&url).await;
     tally
 }
 

@@ -3,7 +3,6 @@
 use super::call::Call;
 use super::stage::{Actor, SPECIES, Stage, ZONES};
 use super::tally::{Tally, brief};
-use super::{Gate, open};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use holt_audit::chance::Chance;
 use holt_proto::v1;
@@ -46,7 +45,6 @@ pub(super) struct Move {
 #[derive(Clone, Debug)]
 pub(super) struct Merged {
     pub(super) id: String,
-    pub(super) keep: String,
     pub(super) gone: String,
     pub(super) site: usize,
 }
@@ -59,6 +57,8 @@ pub(super) struct Known {
     pub(super) moves: Vec<Move>,
     pub(super) merges: Vec<Merged>,
     pub(super) encounters: Vec<(String, usize)>,
+    /// Amendments that are open: each with the animal and the site that proposed it.
+    pub(super) amendments: Vec<(String, String, usize)>,
     words: usize,
 }
 
@@ -92,7 +92,7 @@ pub(super) fn is_fault(reason: &str) -> bool {
 impl Player {
     /// Asks for a write as somebody, perhaps more than once, and keeps count of what came of it.
     pub(super) async fn ask<C: Call>(&mut self, who: &Actor, call: C) -> Result<C::Answer, Status> {
-        let at_once = open(Gate::OverlappingCopies) && self.one_in(AT_ONCE);
+        let at_once = self.one_in(AT_ONCE);
         let mut answers = if at_once {
             let (one, two, three) =
                 tokio::join!(call.send(&who.client), call.send(&who.client), call.send(&who.client));
@@ -100,6 +100,14 @@ impl Player {
         } else {
             vec![call.send(&who.client).await]
         };
+        // A refusal is not kept: of copies sent at once, one may be refused and the next be right, where somebody else
+        // did in between what it waited for.
+        if !self.alone
+            && let Some(done) = answers.iter().position(Result::is_ok)
+        {
+            answers.swap(0, done);
+            answers.retain(Result::is_ok);
+        }
         if answers[0].is_ok() && self.one_in(AGAIN) {
             answers.push(call.send(&who.client).await);
         }
@@ -112,17 +120,18 @@ impl Player {
                 tally.accepted += 1;
                 *tally.of.entry(C::METHOD).or_default() += 1;
                 line.push_str(" => done");
+                tally.acts.push(line);
             }
             Err(status) => {
                 let reason = reason_of(status);
                 write!(line, " => {reason}: {}", status.message()).unwrap();
+                tally.acts.push(line);
                 if is_fault(&reason) || (self.alone && !at_once && reason == "CONTENTION") {
                     tally.violated(&format!("{} met {reason}: {}", C::METHOD, status.message()));
                 }
                 *tally.refused.entry(reason).or_default() += 1;
             }
         }
-        tally.acts.push(line);
         let same = |other: &Result<C::Answer, Status>| match (&answers[0], other) {
             (Ok(one), Ok(other)) => one == other,
             (Err(_), Err(_)) => true,
@@ -228,7 +237,7 @@ impl Player {
         let beast = self.pick(if any { &all } else { &living })?;
         let site = match self.chance.below(20) {
             0 => self.some_site(),
-            1 | 2 if !beast.was.is_empty() && open(Gate::FormerHolders) => self.pick(&beast.was)?,
+            1 | 2 if !beast.was.is_empty() => self.pick(&beast.was)?,
             _ => beast.site,
         };
         Some((beast, site))

@@ -5,7 +5,6 @@ use super::player::{Known, is_fault, reason_of};
 use super::stage::{Actor, Stage};
 use super::tally::Tally;
 use super::tokens::Tokens;
-use super::{Gate, open};
 use holt_audit::chance::Chance;
 use holt_server::model::person::Role;
 use prost::Message;
@@ -138,7 +137,7 @@ impl<'a> Witness<'a> {
     pub(super) fn reader(&mut self) -> Arc<Actor> {
         let all = &self.stage.actors;
         let (single, double): (Vec<_>, Vec<_>) = all.iter().partition(|actor| actor.part.roles.len() < 2);
-        let two = open(Gate::TwoRoles) && self.chance.below(3) == 0;
+        let two = self.chance.below(3) == 0;
         let from = if two { &double } else { &single };
         Arc::clone(from[self.chance.below(from.len())])
     }

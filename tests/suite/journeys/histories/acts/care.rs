@@ -2,7 +2,6 @@
 
 use crate::journeys::histories::player::Player;
 use crate::journeys::histories::stage::{ENCLOSURES, GROUPS};
-use crate::journeys::histories::{Gate, open};
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
 use holt_server::model::person::Role;
@@ -131,9 +130,6 @@ impl Player {
             let because = "another day".to_owned();
             let ask = v1::WithdrawEncounterRequest { request_id, site, encounter_id, because };
             return Some(self.ask(&who, ask).await.map(drop));
-        }
-        if !open(Gate::DeathBeforeLater) {
-            return None;
         }
         let (beast, site) = self.animal()?;
         let who = self.keeper(site);

@@ -2,7 +2,6 @@
 
 use super::lives::SEXES;
 use crate::journeys::histories::player::Player;
-use crate::journeys::histories::{Gate, open};
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1::{self, FactKind};
 use holt_server::model::person::Role;
@@ -25,9 +24,6 @@ impl Player {
         let can: Vec<_> = facts.iter().filter(|fact| correctable(fact.kind())).cloned().collect();
         let any = self.one_in(10);
         let fact = self.pick(if any { &facts } else { &can })?;
-        if fact.kind() == FactKind::Title && !open(Gate::TitleBeginnings) {
-            return None;
-        }
         let animal = self.spoken(&beast);
         let because = "seen on the sheet".to_owned();
         let (request_id, code) = (self.request(), self.code(site));
@@ -61,7 +57,7 @@ impl Player {
     }
 
     /// A change that a fact of a kind can say.
-    fn change(&mut self, kind: FactKind, site: usize) -> v1::FactChange {
+    pub(super) fn change(&mut self, kind: FactKind, site: usize) -> v1::FactChange {
         let mut change = v1::FactChange::default();
         match kind {
             FactKind::Birth => change.born_on = Some(day(self.lately(site))),

@@ -1,7 +1,6 @@
 //! Lives: how they come onto the books, what is found out, and how they end.
 
 use crate::journeys::histories::player::{Beast, Player};
-use crate::journeys::histories::{Gate, open};
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
 use holt_server::model::person::Role;
@@ -143,8 +142,6 @@ impl Player {
             ..Default::default()
         };
         match self.chance.below(4) {
-            // Nothing that is on record is later than now.
-            _ if !open(Gate::DeathBeforeLater) => death.died_at = Some(timestamp(self.now())),
             0 => death.died_at = Some(timestamp(self.instant())),
             1 => death.found_on = Some(on),
             _ => death.died_on = Some(on),
@@ -179,7 +176,7 @@ impl Player {
         let destination = [Collection, Collection, Escape, Wild][self.chance.below(4)];
         let on = self.lately(site);
         let lent = destination == Collection && self.one_in(2);
-        let mut departure = v1::RecordDepartureRequest {
+        let departure = v1::RecordDepartureRequest {
             request_id: self.request(),
             site: self.code(site),
             animal: self.spoken(&beast),
@@ -189,9 +186,6 @@ impl Player {
             loan: lent.then(v1::LoanTerms::default),
             ..Default::default()
         };
-        if !open(Gate::DeathBeforeLater) {
-            (departure.departed_on, departure.departed_at) = (None, Some(timestamp(self.now())));
-        }
         let left = self.ask(&who, departure).await;
         if left.is_ok() {
             self.known().change(&beast.id, |beast| beast.over = true);

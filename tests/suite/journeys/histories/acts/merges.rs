@@ -2,11 +2,15 @@
 
 use crate::journeys::histories::player::{Beast, Merged, Player};
 use crate::journeys::histories::stage::Actor;
-use crate::journeys::histories::{Gate, open};
 use holt_proto::time::day;
 use holt_proto::v1::{self, FactKind};
+use serde_json::Value;
 use std::sync::Arc;
 use tonic::Status;
+use tonic_types::StatusExt;
+
+/// Facts that somebody says are right of two records, before they give up.
+const MOST_RESOLVED: usize = 40;
 
 /// What is known of an animal, in words that are the same whenever the same is known.
 #[derive(Debug, PartialEq)]
@@ -24,7 +28,7 @@ impl Player {
                 let who = self.registrar(merge.site);
                 Some(self.unmerge(&who, &merge).await)
             }
-            2 | 3 if self.alone && open(Gate::UndoInAnyOrder) => self.merge_and_undo().await,
+            2 | 3 if self.alone => self.merge_and_undo().await,
             4 => {
                 let (one, site) = self.animal()?;
                 let (other, _) = self.animal()?;
@@ -62,6 +66,7 @@ impl Player {
         Ok(self.known().beasts.last().cloned().unwrap())
     }
 
+    /// Gives a record up for another; where the two contradict one another, says by chance which is right.
     async fn give_up(
         &mut self,
         who: &Arc<Actor>,
@@ -69,34 +74,74 @@ impl Player {
         keep: &Beast,
         gone: &Beast,
     ) -> Result<Merged, Status> {
-        let merge = v1::MergeAnimalsRequest {
-            request_id: self.request(),
-            site: self.code(site),
-            keep: keep.id.clone(),
-            give_up: gone.id.clone(),
-            because: "the same scar".to_owned(),
-            ..Default::default()
-        };
-        let merged = self.ask(who, merge).await?;
-        let one = Merged { id: merged.merge_id, keep: keep.id.clone(), gone: gone.id.clone(), site };
-        let mut known = self.known();
-        known.merges.push(one.clone());
-        known.change(&gone.id, |beast| beast.over = true);
-        drop(known);
-        self.tally.lock().unwrap().has_merged = true;
-        Ok(one)
+        let mut resolve = Vec::new();
+        let side = self.chance.below(2);
+        loop {
+            let merge = v1::MergeAnimalsRequest {
+                request_id: self.request(),
+                site: self.code(site),
+                keep: keep.id.clone(),
+                give_up: gone.id.clone(),
+                because: "the same scar".to_owned(),
+                resolve: resolve.clone(),
+                ..Default::default()
+            };
+            let merged = match self.ask(who, merge).await {
+                Ok(merged) => merged,
+                Err(status) => {
+                    let more = self.resolved(&status, side);
+                    if more.is_empty() || resolve.len() > MOST_RESOLVED {
+                        return Err(status);
+                    }
+                    resolve.extend(more);
+                    continue;
+                }
+            };
+            let one = Merged { id: merged.merge_id, gone: gone.id.clone(), site };
+            let mut known = self.known();
+            known.merges.push(one.clone());
+            known.change(&gone.id, |beast| beast.over = true);
+            drop(known);
+            self.tally.lock().unwrap().has_merged = true;
+            return Ok(one);
+        }
+    }
+
+    /// Of the pairs that a refusal names the fact that stands: mostly all of one side.
+    fn resolved(&mut self, refused: &Status, side: usize) -> Vec<v1::Resolution> {
+        let info = refused.get_details_error_info();
+        let said = info.and_then(|mut info| info.metadata.remove("conflicts")).unwrap_or_default();
+        let conflicts: Vec<Value> = serde_json::from_str(&said).unwrap_or_default();
+        let mut stands = Vec::new();
+        for conflict in conflicts {
+            let side = if self.one_in(8) { 1 - side } else { side };
+            let fact_id = conflict["facts"][side]["id"].as_str().unwrap_or_default().to_owned();
+            stands.push(v1::Resolution { fact_id, ..Default::default() });
+        }
+        stands
     }
 
     async fn unmerge(&mut self, who: &Arc<Actor>, merge: &Merged) -> Result<(), Status> {
-        let ask = v1::UnmergeAnimalsRequest {
-            request_id: self.request(),
-            site: self.code(merge.site),
-            animal: merge.keep.clone(),
-            merge_id: merge.id.clone(),
-            because: "another scar".to_owned(),
-            ..Default::default()
-        };
-        self.ask(who, ask).await?;
+        let mut resolve = Vec::new();
+        let side = self.chance.below(2);
+        loop {
+            let ask = v1::UnmergeAnimalsRequest {
+                request_id: self.request(),
+                site: self.code(merge.site),
+                // Whatever else it was merged with meanwhile, the record that was given up is of that animal.
+                animal: merge.gone.clone(),
+                merge_id: merge.id.clone(),
+                because: "another scar".to_owned(),
+                resolve: resolve.clone(),
+                ..Default::default()
+            };
+            let Err(status) = self.ask(who, ask).await else { break };
+            let more = self.resolved(&status, side);
+            if more.is_empty() || resolve.len() > MOST_RESOLVED {
+                return Err(status);
+            }
+            resolve.extend(more);
+        }
         let mut known = self.known();
         known.merges.retain(|known| known.id != merge.id);
         known.change(&merge.gone, |beast| beast.over = false);

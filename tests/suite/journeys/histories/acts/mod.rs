@@ -1,5 +1,6 @@
 //! What people do: each act by chance a good one, or one that must be refused.
 
+mod amendments;
 mod care;
 mod corrections;
 mod litters;
@@ -9,11 +10,10 @@ mod moves;
 mod people;
 
 use super::player::Player;
-use super::{Gate, open};
 use tonic::Status;
 
 /// How likely each act is, next to the others.
-const ACTS: [(Act, usize); 23] = [
+const ACTS: [(Act, usize); 24] = [
     (Act::Birth, 5),
     (Act::Arrival, 6),
     (Act::Litter, 4),
@@ -35,6 +35,7 @@ const ACTS: [(Act, usize); 23] = [
     (Act::Title, 3),
     (Act::Loan, 3),
     (Act::Correct, 14),
+    (Act::Amend, 6),
     (Act::Merge, 9),
     (Act::People, 2),
 ];
@@ -62,6 +63,7 @@ enum Act {
     Title,
     Loan,
     Correct,
+    Amend,
     Merge,
     People,
 }
@@ -93,10 +95,10 @@ impl Player {
             Act::Move => self.moves().await,
             Act::Title => self.title().await,
             Act::Loan => self.loan().await,
-            Act::Correct if open(Gate::Corrections) => Box::pin(self.correct()).await,
-            Act::Merge if open(Gate::Merges) => self.merge().await,
+            Act::Correct => Box::pin(self.correct()).await,
+            Act::Amend => self.amend().await,
+            Act::Merge => self.merge().await,
             Act::People => Some(self.people().await),
-            Act::Correct | Act::Merge => None,
         };
     }
 

@@ -3,7 +3,6 @@
 use crate::journeys::histories::call::Call;
 use crate::journeys::histories::player::{Move, Player};
 use crate::journeys::histories::stage::Actor;
-use crate::journeys::histories::{Gate, open};
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1::{self, TransferState as State};
 use holt_server::model::person::Role;
@@ -114,14 +113,13 @@ impl Player {
                     _ => v1::TransferLoss::Escape,
                 };
                 // Either side may find it.
-                let at_destination = self.one_in(2) && open(Gate::LossAtDestination);
+                let at_destination = self.one_in(2);
                 let finder = if at_destination { receiver } else { sender };
-                let lost_at = if open(Gate::DeathBeforeLater) { when } else { None };
                 let ask = v1::ReportTransferLossRequest {
                     request_id,
                     transfer_id,
                     loss: loss.into(),
-                    lost_at,
+                    lost_at: when,
                     note: "found at the ferry".to_owned(),
                     version,
                 };
