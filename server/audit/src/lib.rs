@@ -22,6 +22,7 @@
 //! - [`encounters`]: how long animals met people, and whether they had their rest.
 //! - [`enrichment`]: a rota that stays varied, and whether what is offered is used.
 //! - [`ethogram`]: the behaviours that are watched for, as data.
+//! - [`expected`]: what an animal is expected to weigh, and whether it loses.
 //! - [`environment`]: ranges kept and broken, silent devices, limits of law.
 //! - [`growth`]: the weight of the young.
 //! - [`kinship`]: kinship and inbreeding, with what is unknown told as unknown.
@@ -48,6 +49,7 @@ pub mod enrichment;
 pub mod environment;
 pub mod episode;
 pub mod ethogram;
+pub mod expected;
 pub mod growth;
 pub mod kinship;
 pub mod pairing;
