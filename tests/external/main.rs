@@ -15,6 +15,7 @@ mod pedigrees;
 mod recurrences;
 mod seal;
 mod slopes;
+mod state_space;
 mod strd;
 mod survival;
 mod table;
