@@ -11,6 +11,9 @@
 //! enter, in that order (`rule.rs`). Rules with a limit are measured at their own, and at the limit at which they
 //! raise as few false concerns as the service, or one in ten animal-years.
 //!
+//! `model` measures the model of what each animal is expected to weigh at the limit that it finds by itself for one
+//! false concern in ten animal-years. `rates` shows what its constants and its limits are derived from.
+//!
 //! What a poor feed does to all of a group counts as false where it is told of one animal, and not where it is
 //! told of the group. Dips of ten days, moult and rut count as nothing wrong.
 
@@ -18,6 +21,7 @@ mod chance;
 mod family;
 mod life;
 mod measure;
+mod model;
 mod oracle;
 mod practice;
 mod rule;
@@ -28,6 +32,7 @@ mod table;
 mod world;
 
 use chrono::TimeDelta;
+use model::Model;
 use oracle::Oracle;
 use practice::{Method, Practice};
 use run::{Case, Loss, Run};
@@ -73,19 +78,35 @@ fn main() {
         .map(|&loss| {
             let one = Measured::new(&herds, |world, cases| {
                 let cases: Vec<Case> = cases.iter().filter(|case| case.loss == loss).copied().collect();
-                run::run(world, Oracle::new(world, loss), &cases)
+                run::run(world, &mut Oracle::new(world, loss), &cases)
             });
             one.at_rate(WANTED)
         })
         .collect();
+    if wanted("model") {
+        let model =
+            Measured::new(&herds, |world, cases| run::run(world, &mut Model::new(world.kind, WANTED), cases));
+        table::whole(
+            "the model of what each is expected to weigh, asked for one in ten animal-years",
+            &model,
+            &oracles,
+        );
+    }
+    if only.iter().any(|one| one == "rates") {
+        model::rates(&herds);
+    }
+    if only.iter().all(|one| one == "model" || one == "rates") && !only.is_empty() {
+        return;
+    }
     let service =
-        Measured::new(&herds, |world, cases| run::run(world, Service::new(world.kind, READ), cases));
+        Measured::new(&herds, |world, cases| run::run(world, &mut Service::new(world.kind, READ), cases));
     let quiet = service.false_rate();
     if wanted("service") {
         table::whole("the service: 62 weeks are read", &service, &oracles);
     }
     if wanted("history") {
-        let all = Measured::new(&herds, |world, cases| run::run(world, Service::new(world.kind, ALL), cases));
+        let all =
+            Measured::new(&herds, |world, cases| run::run(world, &mut Service::new(world.kind, ALL), cases));
         table::whole("the same, fed with all history", &all, &oracles);
     }
     table::head("rules of practice and charts, all shapes together");
@@ -99,7 +120,7 @@ fn main() {
             continue;
         }
         let run = |world: &World, cases: &[Case]| -> Run {
-            run::run(world, Practice::new(world.kind, method), cases)
+            run::run(world, &mut Practice::new(world.kind, method), cases)
         };
         let mut measured = Measured::new(&herds, run);
         if let Some(limit) = usual {

@@ -48,6 +48,33 @@ impl Delays {
     }
 }
 
+/// Years in which nothing was wrong, with what was raised in them.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Quiet {
+    years: f64,
+    raised: usize,
+    urgent: usize,
+}
+
+impl Quiet {
+    pub(crate) fn rates(&self) -> [f64; 2] {
+        [count(self.raised) / self.years, count(self.urgent) / self.years]
+    }
+}
+
+/// What an animal, or a group, is in a week.
+fn class_of(world: &World, about: About, week: usize) -> Class {
+    let About::Animal(animal) = about else { return Class::Group };
+    let (life, week) = (&world.animals[animal].life, week as f64);
+    if !life.is_grown(&world.species, week) {
+        Class::Young
+    } else if life.pregnancies.iter().any(|one| one.is_busy(week)) {
+        Class::Mother
+    } else {
+        Class::Grown
+    }
+}
+
 /// The figures of some worlds.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Figures {
@@ -55,6 +82,8 @@ pub(crate) struct Figures {
     years: f64,
     raised: usize,
     urgent: usize,
+    /// The same by what the animal is; of groups as one under [`Class::Group`].
+    pub(crate) quiet: BTreeMap<Class, Quiet>,
     /// The same of the first year.
     first_years: f64,
     first_raised: usize,
@@ -130,6 +159,12 @@ impl Figures {
             let years = count(members) / YEAR;
             self.years += years;
             self.group_years += 1.0 / YEAR;
+            let there =
+                |one: &usize| world.animals[*one].group == group && world.animals[*one].is_there(week);
+            let there = (0..world.animals.len()).filter(there).map(About::Animal);
+            for about in there.chain([About::Group(group)]) {
+                self.quiet.entry(class_of(world, about, week)).or_default().years += 1.0 / YEAR;
+            }
             self.first_years += if first { years } else { 0.0 };
             let poor = |(at, from): (usize, usize)| at == group && (from..from + AFTER).contains(&week);
             let feed = world.poor_feed.iter().any(|one| poor(*one));
@@ -167,9 +202,14 @@ impl Figures {
                     self.scale_off += usize::from(change == Change::Raised && !right_scale());
                     continue;
                 }
-                self.raised += usize::from(change == Change::Raised);
-                self.first_raised += usize::from(change == Change::Raised && first);
-                self.urgent += usize::from(!was_urgent && seen.is_some_and(is_urgent));
+                let raised = change == Change::Raised;
+                let urgent = !was_urgent && seen.is_some_and(is_urgent);
+                self.raised += usize::from(raised);
+                self.first_raised += usize::from(raised && first);
+                self.urgent += usize::from(urgent);
+                let quiet = self.quiet.entry(class_of(world, about, week)).or_default();
+                quiet.raised += usize::from(raised);
+                quiet.urgent += usize::from(urgent);
             }
             let whole = score(opens, About::Group(group), members);
             let told = whole >= limit && whole > 0.0;

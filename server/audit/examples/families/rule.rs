@@ -44,7 +44,6 @@ pub(crate) enum Rest {
 
 /// One attempt to weigh.
 #[derive(Clone, Copy, Debug)]
-#[expect(dead_code, reason = "no rule that is measured makes use of the step")]
 pub(crate) struct Weighing {
     pub(crate) animal: usize,
     pub(crate) at: Instant,

@@ -116,14 +116,14 @@ pub(crate) struct Run {
 }
 
 /// Lets a rule loose on a world in which nothing is wrong and, from each onset on, on the same world with a loss.
-pub(crate) fn run<R: Rule>(world: &World, mut rule: R, cases: &[Case]) -> Run {
+pub(crate) fn run<R: Rule>(world: &World, rule: &mut R, cases: &[Case]) -> Run {
     let mut told = Run::default();
     let mut row: BTreeMap<usize, usize> = BTreeMap::new();
     for week in 0..WEEKS {
         for case in cases.iter().filter(|case| case.onset == week) {
-            told.followed.push(follow(world, &rule, *case));
+            told.followed.push(follow(world, rule, *case));
         }
-        enter(world, &mut rule, week, |_| 0.0, Some((&mut told.entries, &mut row)));
+        enter(world, rule, week, |_| 0.0, Some((&mut told.entries, &mut row)));
         for group in 0..world.shape.groups {
             let opens = rule.open(group, end_of(week));
             let members = present(world, group, week);

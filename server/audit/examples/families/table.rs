@@ -4,7 +4,7 @@
 
 use crate::Herds;
 use crate::chance::count;
-use crate::measure::{Delays, Figures, limit_for};
+use crate::measure::{Delays, Figures, Quiet, limit_for};
 use crate::run::{Case, Class, Loss, Run};
 use crate::world::World;
 
@@ -23,7 +23,7 @@ const HIGHEST: f64 = 100.0;
 const SINGLE: [Class; 3] = [Class::Grown, Class::Mother, Class::Young];
 
 impl<'a> Measured<'a> {
-    pub(crate) fn new(herds: &'a [Herds], run: impl Fn(&World, &[Case]) -> Run) -> Self {
+    pub(crate) fn new(herds: &'a [Herds], mut run: impl FnMut(&World, &[Case]) -> Run) -> Self {
         let of = |herds: &Herds| herds.worlds.iter().map(|(world, cases)| run(world, cases)).collect();
         Self { herds, runs: herds.iter().map(of).collect(), limit: 0.0 }
     }
@@ -36,6 +36,14 @@ impl<'a> Measured<'a> {
 
     pub(crate) fn false_rate(&self) -> f64 {
         self.all(self.limit).false_rate()
+    }
+
+    /// False concerns a year by what an animal, or a group, is.
+    pub(crate) fn by_class(&self) -> String {
+        let all = self.all(self.limit).quiet;
+        let each: Vec<String> =
+            all.iter().map(|(class, quiet)| format!("{class:?} {:.3}", quiet.rates()[0])).collect();
+        each.join(", ")
     }
 
     fn all(&self, limit: f64) -> Figures {
@@ -105,7 +113,8 @@ pub(crate) fn whole(name: &str, measured: &Measured<'_>, oracles: &[Measured<'_>
     ] {
         let of_loss = |loss: usize| days(&all.delays(class, loss), &best_all[loss].delays(class, loss));
         let four: Vec<String> = (0..4).map(|loss| format!("{:>13}", of_loss(loss))).collect();
-        println!("  {name:<20} {}", four.join(" "));
+        let [raised, urgent] = all.quiet.get(&class).map_or([0.0; 2], Quiet::rates);
+        println!("  {name:<20} {raised:>6.3} false a year, {urgent:.3} urgent | {}", four.join(" "));
     }
     let stops = all.delays(Class::Young, 4);
     println!(
