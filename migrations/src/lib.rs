@@ -41,6 +41,7 @@ const FILES: &[(i64, &str, &str)] = &[
     (33, "documents", include_str!("../sql/0033_documents.sql")),
     (40, "guards", include_str!("../sql/0040_guards.sql")),
     (50, "standing", include_str!("../sql/0050_standing.sql")),
+    (90, "bounds", include_str!("../sql/0090_bounds.sql")),
 ];
 
 /// A migrator over [`FILES`]. Run it as the owner of the database, before the service connects.

@@ -6,3 +6,4 @@ pub mod counts;
 pub mod energy;
 pub mod mark;
 pub mod mass;
+pub mod text;

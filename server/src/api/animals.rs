@@ -82,13 +82,7 @@ fn days(form: &mut Form, field: &str, days: i32, most: i32) -> Option<i32> {
 fn traits(form: &mut Form, wire: &v1::TaxonTraits) -> Traits {
     let energy = wire.energy.map(|energy| {
         let v1::EnergyNeed { rest_kcal, low, high } = energy;
-        if !(rest_kcal > 0.0 && rest_kcal <= 500.0) {
-            form.wrong(
-                "traits.energy.rest_kcal",
-                format!("is {rest_kcal}"),
-                "give kcal a day of 1 kg, up to 500",
-            );
-        }
+        let rest_kcal = form.number("traits.energy.rest_kcal", rest_kcal, 0.1..=500.0, " kcal a day of 1 kg");
         if !(0.1..=20.0).contains(&low) || !(low..=20.0).contains(&high) {
             let say = format!("goes from {low} to {high}");
             form.wrong("traits.energy", say, "give multiples from 0.1 to 20, the lower first");
@@ -225,10 +219,13 @@ fn synonyms(form: &mut Form, field: &str, wire: &[v1::Synonym]) -> Vec<Synonym> 
 }
 
 fn taxon_change(form: &mut Form, asked: &v1::UpdateTaxonRequest) -> TaxonChange {
+    // Looked at also where there is no new name: what is no year is a slip in any case.
+    let until_year = year(form, "renamed_year", asked.renamed_year);
+    let source = form.text("renamed_source", &asked.renamed_source, 0..=200);
     let renamed = (!asked.new_scientific_name.is_empty()).then(|| Synonym {
         name: scientific_name(form, "new_scientific_name", &asked.new_scientific_name),
-        until_year: year(form, "renamed_year", asked.renamed_year),
-        source: form.text("renamed_source", &asked.renamed_source, 0..=200),
+        until_year,
+        source,
     });
     let dropped = asked.drop_synonyms.iter().enumerate();
     let change = TaxonChange {

@@ -185,9 +185,13 @@ fn decode_finding(form: &mut Form, field: &str, wire: &v1::Finding) -> Finding {
     let confidence =
         form.choice(&format!("{field}.confidence"), confidence, "low, medium, high", Confidence::Low);
     let raw = match &wire.found {
-        Some(finding::Found::Level(level)) => Raw::Level(level.trim().to_owned()),
-        Some(finding::Found::Number(number)) if number.is_finite() => Raw::Number(*number),
-        Some(finding::Found::Number(_)) | None => {
+        Some(finding::Found::Level(level)) => {
+            Raw::Level(form.text(&format!("{field}.level"), level, 1..=100))
+        }
+        Some(finding::Found::Number(number)) => {
+            Raw::Number(form.number(&format!("{field}.number"), *number, -1e9..=1e9, ""))
+        }
+        None => {
             form.wrong(field, "says nothing that was found", "give a level or a number");
             Raw::Number(0.0)
         }
@@ -218,7 +222,7 @@ impl AssessmentService for Api {
         let mut form = Form::new();
         let only = asked.validate_only;
         let write = form.request("AssessmentService/LoadProtocol", &asked.request_id, &asked, only);
-        let document = form.text("toml", &asked.toml, 1..=200_000);
+        let document = form.document("toml", &asked.toml);
         let site = loads_for(&mut form, &asked.site);
         form.done()?;
         let loaded = assessments::load(&self.records, &caller, &write, &site, &document)

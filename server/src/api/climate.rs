@@ -70,13 +70,6 @@ fn minutes(form: &mut Form, field: &str, wire: i32, usual: i32) -> i32 {
     wire
 }
 
-fn finite(form: &mut Form, field: &str, value: f64) -> f64 {
-    if !value.is_finite() {
-        form.wrong(field, format!("is {value}"), "give a number");
-    }
-    value
-}
-
 /// A month and a day of any year: `11-01`.
 fn day_of_year(form: &mut Form, field: &str, text: &str) -> (u32, u32) {
     use chrono::Datelike;
@@ -118,10 +111,14 @@ fn rules(form: &mut Form, wire: Option<v1::ClimateRules>) -> Rules {
         form.wrong("rules.rules", format!("has {} rules", wire.rules.len()), "give 20 at most");
     }
     let usual = Content::default();
+    let measured = measure(form, "rules.measure", wire.measure);
+    let (least, most) = measured.bounds();
     let kept = |form: &mut Form, n: usize, rule: &v1::ClimateRule| {
         let field = format!("rules.rules[{n}]");
-        let low = rule.low.map(|low| finite(form, &format!("{field}.low"), low));
-        let high = rule.high.map(|high| finite(form, &format!("{field}.high"), high));
+        let mut end = |name: &str, value: Option<f64>| {
+            value.map(|value| form.number(&format!("{field}.{name}"), value, least..=most, ""))
+        };
+        let (low, high) = (end("low", rule.low), end("high", rule.high));
         if low.is_none() && high.is_none() {
             form.wrong(&field, "keeps nothing", "give the lowest or the highest value allowed");
         }
@@ -137,16 +134,13 @@ fn rules(form: &mut Form, wire: Option<v1::ClimateRules>) -> Rules {
             hours: both(form, &format!("{field}.hours"), hours, Form::time_of_day),
         }
     };
-    let at_once = finite(form, "rules.at_once_beyond", wire.at_once_beyond);
-    let margin = finite(form, "rules.margin", wire.margin);
-    if at_once < 0.0 || margin < 0.0 {
-        form.wrong("rules", "a distance is below 0", "give 0 or more");
-    }
+    let at_once = form.number("rules.at_once_beyond", wire.at_once_beyond, 0.0..=most - least, "");
+    let margin = form.number("rules.margin", wire.margin, 0.0..=most - least, "");
     let raise_after = minutes(form, "rules.raise_after_minutes", wire.raise_after_minutes, 15);
     let clear_after = minutes(form, "rules.clear_after_minutes", wire.clear_after_minutes, 20);
     Rules {
         enclosure: form.text("rules.enclosure", &wire.enclosure, 1..=100),
-        measure: measure(form, "rules.measure", wire.measure),
+        measure: measured,
         content: Content {
             rules: wire.rules.iter().enumerate().map(|(n, rule)| kept(form, n, rule)).collect(),
             raise_after_minutes: raise_after,
@@ -261,7 +255,8 @@ impl Api {
             spoken.push(Spoken {
                 device: form.text(&format!("{field}.device"), &reading.device, 1..=100),
                 at: at.unwrap_or(DateTime::<Utc>::UNIX_EPOCH),
-                value: finite(&mut form, &format!("{field}.value"), reading.value),
+                // What the device's measure can be is known where the device is.
+                value: form.number(&format!("{field}.value"), reading.value, -1e6..=1e6, ""),
             });
         }
         form.done()?;

@@ -1,6 +1,6 @@
 //! `CorrectionService`.
 
-use crate::api::decode::Form;
+use crate::api::decode::{Form, LEAST_SHARE};
 use crate::api::{Api, animals, assessments, caller, encode, papers, status};
 use crate::records::corrections::{self, Asked, Change, Code, Corrected, Moment};
 use holt_audit::terms::Mass;
@@ -30,10 +30,7 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
     };
     let born = form.born("change.born_on", wire.born_on, false).map(|born| (born.first, born.last));
     let code = wire.code.as_ref().map(|code| form.text("change.code", code, 1..=100));
-    let share = wire.share.filter(|share| !(*share > 0.0 && *share <= 1.0));
-    if let Some(share) = share {
-        form.wrong("change.share", format!("{share} is no share"), "give more than 0 and up to 1");
-    }
+    let share = wire.share.map(|share| form.number("change.share", share, LEAST_SHARE..=1.0, ""));
     let ended = moment(form, "ended", wire.ended_at, wire.ended_on);
     if wire.still_lasts && ended.is_some() {
         form.wrong("change.still_lasts", "is given beside an end", "give one of the two");
@@ -46,7 +43,7 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
         estimated: wire.born_estimated,
         sex: wire.sex.map(|sex| form.sex("change.sex", sex)),
         parent: animal(form, "change.parent", &wire.parent),
-        share: wire.share,
+        share,
         parents_because: wire.parents_because.map(|why| form.text("change.parents_because", &why, 1..=500)),
         mass: wire.mass.map(|mass| Mass::from_mg(mass.milligrams)),
         animal: animal(form, "change.animal", &wire.animal),

@@ -1,4 +1,5 @@
-//! From the wire: every field that is not of its form is told at once.
+//! From the wire: every field that is not of its form is told at once. What any field may hold at most stands here,
+//! and once more, as the last guard, in the migrations (`0090_bounds.sql`).
 
 use crate::api::status;
 use crate::model::animal::Born;
@@ -9,8 +10,9 @@ use crate::model::person::{Grant, Role};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Violation};
-use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, Utc};
 use holt_audit::terms::Sex;
+use holt_proto::notation::text::{self, Lines, clipped};
 use holt_proto::notation::{accession, mark};
 use holt_proto::time;
 use holt_proto::v1;
@@ -21,10 +23,55 @@ use std::ops::RangeInclusive;
 use tonic::Status;
 use uuid::Uuid;
 
-/// Whether a text has no control characters but ends of lines and tabs: the database keeps no NUL, and
-/// nobody means the others.
-pub(crate) fn is_plain(text: &str) -> bool {
-    text.chars().all(|c| !c.is_control() || c == '\n' || c == '\t')
+/// Years that anything on record may be of, or be planned for: no park's books begin before them.
+const YEARS: RangeInclusive<i32> = 1800..=2199;
+
+/// A text that may be as long as this is a note, and may have lines.
+const NOTE: usize = 500;
+
+/// Closer to 0 than this, a number is 0 to every instrument.
+const LEAST: f64 = 1e-9;
+
+/// A whole number in a document, such as a version.
+const MOST_IN_DOCUMENT: u64 = 1_000_000;
+
+/// A parent that is less likely than this is none.
+pub(crate) const LEAST_SHARE: f64 = 1e-6;
+
+/// What is quoted of a text that is not of its form.
+const QUOTED: usize = 100;
+
+/// A text that was sent, as it may be quoted: what is long or does not show would hurt whoever reads it.
+pub(crate) fn quoted(text: &str) -> String {
+    let shown: String = text.chars().take(QUOTED + 1).flat_map(char::escape_debug).collect();
+    clipped(&shown, QUOTED).into_owned()
+}
+
+/// A number, as short as it can be told.
+fn figure(value: f64) -> String {
+    if value == 0.0 || (1e-4..1e9).contains(&value.abs()) { value.to_string() } else { format!("{value:e}") }
+}
+
+/// Whether anything on record may be of this year.
+pub(crate) fn is_of_time(year: i32) -> bool {
+    YEARS.contains(&year)
+}
+
+/// A text as it is kept; or what is wrong with it, and what to do instead.
+pub(crate) fn plain(text: &str, characters: RangeInclusive<usize>) -> Result<String, (String, String)> {
+    let count = text.trim().chars().count();
+    let (least, most) = (*characters.start(), *characters.end());
+    if count == 0 && least > 0 {
+        return Err(("is missing".to_owned(), "fill it in".to_owned()));
+    }
+    if !characters.contains(&count) {
+        return Err((format!("has {count} characters"), format!("give {least} to {most}")));
+    }
+    let lines = if most >= NOTE { Lines::Many } else { Lines::One };
+    match text::clean(text, lines) {
+        Ok(text) => Ok(text.into_owned()),
+        Err(error) => Err((error.to_string(), error.mend().to_owned())),
+    }
 }
 
 /// Reads the fields of a message and collects what is wrong with them.
@@ -87,7 +134,11 @@ impl Form {
 
     pub(crate) fn uuid(&mut self, field: &str, text: &str) -> Uuid {
         text.parse().unwrap_or_else(|_| {
-            self.wrong(field, format!("`{text}` is no UUID"), "give the identifier as it was answered");
+            self.wrong(
+                field,
+                format!("`{}` is no UUID", quoted(text)),
+                "give the identifier as it was answered",
+            );
             Uuid::nil()
         })
     }
@@ -97,7 +148,7 @@ impl Form {
         if !accession::is_site_code(text) {
             self.wrong(
                 field,
-                format!("`{text}` is no site code"),
+                format!("`{}` is no site code", quoted(text)),
                 "give three capital letters, such as `QUI`",
             );
         }
@@ -109,19 +160,68 @@ impl Form {
         if text.is_empty() { String::new() } else { self.site(field, text) }
     }
 
-    /// A text of so many characters, without white space around it.
+    /// A text of so many characters, as it is kept.
     pub(crate) fn text(&mut self, field: &str, text: &str, characters: RangeInclusive<usize>) -> String {
-        let text = text.trim();
-        let count = text.chars().count();
-        if count == 0 && *characters.start() > 0 {
-            self.wrong(field, "is missing", "fill it in");
-        } else if !characters.contains(&count) {
-            let (least, most) = (characters.start(), characters.end());
-            self.wrong(field, format!("has {count} characters"), format!("give {least} to {most}"));
-        } else if !is_plain(text) {
-            self.wrong(field, "has control characters", "leave them out");
+        plain(text, characters).unwrap_or_else(|(say, mend)| {
+            self.wrong(field, say, mend);
+            String::new()
+        })
+    }
+
+    /// A document in TOML. What its texts and numbers say is the matter of whoever reads it; that they can be kept
+    /// and shown is asked here.
+    pub(crate) fn document(&mut self, field: &str, text: &str) -> String {
+        let text = self.text(field, text, 1..=200_000);
+        // What is no document at all is told by whoever reads it, who knows what belongs into it.
+        if let Ok(table) = text.parse::<toml::Table>() {
+            self.document_part(field, &toml::Value::Table(table));
         }
-        text.to_owned()
+        text
+    }
+
+    fn document_part(&mut self, at: &str, part: &toml::Value) {
+        match part {
+            toml::Value::String(text) => match plain(text, 0..=10_000) {
+                Ok(kept) if kept == text.trim() => {}
+                // It is kept as the document has it, so its escapes must spell what is kept.
+                Ok(_) => self.wrong(at, "has a letter and its accent apart", "write them as one character"),
+                Err((say, mend)) => self.wrong(at, say, mend),
+            },
+            toml::Value::Integer(number) => {
+                if number.unsigned_abs() > MOST_IN_DOCUMENT {
+                    self.wrong(at, format!("is {number}"), format!("give {MOST_IN_DOCUMENT} at most"));
+                }
+            }
+            toml::Value::Float(number) => {
+                self.number(at, *number, -1e9..=1e9, "");
+                if *number != 0.0 && number.abs() < LEAST {
+                    self.wrong(at, format!("is {}", figure(*number)), "give 0, or a larger number");
+                }
+            }
+            toml::Value::Array(parts) => {
+                for (n, part) in parts.iter().enumerate() {
+                    self.document_part(&format!("{at}[{n}]"), part);
+                }
+            }
+            toml::Value::Table(parts) => {
+                for (name, part) in parts {
+                    self.text(at, name, 0..=100);
+                    self.document_part(&format!("{at}.{}", quoted(name)), part);
+                }
+            }
+            toml::Value::Boolean(_) | toml::Value::Datetime(_) => {}
+        }
+    }
+
+    /// A number within a range, with its unit as it follows the number (` kcal`).
+    pub(crate) fn number(&mut self, field: &str, value: f64, range: RangeInclusive<f64>, unit: &str) -> f64 {
+        let (least, most) = (range.start(), range.end());
+        if !range.contains(&value) {
+            self.wrong(field, format!("is {}", figure(value)), format!("give {least} to {most}{unit}"));
+            return 0.0;
+        }
+        // Below 0 by nothing, as some clients write it, is 0.
+        if value.abs() < LEAST { 0.0 } else { value }
     }
 
     /// A reference to an animal.
@@ -139,7 +239,11 @@ impl Form {
 
     pub(crate) fn instant(&mut self, field: &str, wire: Option<Timestamp>) -> Option<DateTime<Utc>> {
         match time::instant(wire?) {
-            Ok(at) => Some(at),
+            Ok(at) if YEARS.contains(&at.year()) => Some(at),
+            Ok(at) => {
+                self.out_of_time(field, at.year());
+                None
+            }
             Err(error) => {
                 self.wrong(field, error.to_string(), "give a time between the years 1 and 9999");
                 None
@@ -147,10 +251,19 @@ impl Form {
         }
     }
 
+    fn out_of_time(&mut self, field: &str, year: i32) {
+        let (first, last) = (YEARS.start(), YEARS.end());
+        self.wrong(field, format!("is in the year {year}"), format!("give a year from {first} to {last}"));
+    }
+
     /// A whole day, or none.
     pub(crate) fn optional_day(&mut self, field: &str, wire: Option<v1::Day>) -> Option<NaiveDate> {
         match time::whole_day(wire?) {
-            Ok(day) => Some(day),
+            Ok(day) if YEARS.contains(&day.year()) => Some(day),
+            Ok(day) => {
+                self.out_of_time(field, day.year());
+                None
+            }
             Err(error) => {
                 self.wrong(field, error.to_string(), "give a whole day, such as 2026-11-25");
                 None
@@ -161,7 +274,7 @@ impl Form {
     /// A time of the day: `07:00`.
     pub(crate) fn time_of_day(&mut self, field: &str, text: &str) -> NaiveTime {
         NaiveTime::parse_from_str(text, "%H:%M").unwrap_or_else(|_| {
-            let say = format!("`{text}` is no time of the day");
+            let say = format!("`{}` is no time of the day", quoted(text));
             self.wrong(field, say, "write it as hours and minutes: 07:00");
             NaiveTime::MIN
         })
@@ -208,7 +321,11 @@ impl Form {
         wire: Option<v1::Day>,
     ) -> Option<(NaiveDate, NaiveDate)> {
         match time::day_bounds(wire?) {
-            Ok(days) => Some(days),
+            Ok(days) if YEARS.contains(&days.0.year()) => Some(days),
+            Ok(days) => {
+                self.out_of_time(field, days.0.year());
+                None
+            }
             Err(error) => {
                 self.wrong(field, error.to_string(), "give a day, a month or a year, such as 2019-05");
                 None

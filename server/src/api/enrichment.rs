@@ -118,9 +118,7 @@ fn new_item(form: &mut Form, wire: Option<v1::EnrichmentItem>) -> NewItem {
     if wire.not_for.len() > 50 {
         form.wrong("item.not_for", format!("has {} species", wire.not_for.len()), "give 50 at most");
     }
-    if let Some(kcal) = wire.kcal.filter(|kcal| !(*kcal > 0.0 && *kcal <= 1e6)) {
-        form.wrong("item.kcal", format!("is {kcal}"), "give kcal of one offering, or leave it out");
-    }
+    let kcal = wire.kcal.map(|kcal| form.number("item.kcal", kcal, 1e-3..=1e6, " kcal, or leave it out"));
     let name = form.text("item.name", &wire.name, 1..=100);
     let kind = kind(form, "item.kind", wire.kind);
     let staff_minutes = between(form, "item.staff_minutes", wire.staff_minutes, 1440, "minutes");
@@ -130,7 +128,7 @@ fn new_item(form: &mut Form, wire: Option<v1::EnrichmentItem>) -> NewItem {
     let not_for =
         not_for.map(|(n, name)| scientific_name(form, &format!("item.not_for[{n}]"), name)).collect();
     let note = form.text("item.note", &wire.note, 0..=500);
-    let content = Content { staff_minutes, rest_days, hazards, not_for, kcal: wire.kcal, note };
+    let content = Content { staff_minutes, rest_days, hazards, not_for, kcal, note };
     NewItem { name, kind, content, out_of_use: wire.out_of_use }
 }
 

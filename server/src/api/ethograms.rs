@@ -75,7 +75,7 @@ impl EthogramService for Api {
         let mut form = Form::new();
         let only = asked.validate_only;
         let write = form.request("EthogramService/LoadEthogram", &asked.request_id, &asked, only);
-        let document = form.text("toml", &asked.toml, 1..=200_000);
+        let document = form.document("toml", &asked.toml);
         let site = loads_for(&mut form, &asked.site);
         form.done()?;
         let loaded =

@@ -1,7 +1,7 @@
 //! `ExchangeService`.
 
 use crate::api::animals::{destination, manner, scientific_name, source};
-use crate::api::decode::Form;
+use crate::api::decode::{Form, LEAST_SHARE};
 use crate::api::{Api, caller, encode, status, weights};
 use crate::model::animal::{ArrivalSource, Born, Destination};
 use crate::model::concern::CAUTION;
@@ -101,9 +101,7 @@ fn accession(form: &mut Form, text: &str) -> String {
 fn parentage(form: &mut Form, n: usize, wire: &v1::LifeParent) -> Parentage {
     let field = |name: &str| format!("parents[{n}].{name}");
     let share = if wire.share == 0.0 { 1.0 } else { wire.share };
-    if !(share > 0.0 && share <= 1.0) {
-        form.wrong(&field("share"), format!("is {share}"), "give a number above 0 and up to 1");
-    }
+    let share = form.number(&field("share"), share, LEAST_SHARE..=1.0, "");
     let sex = form.sex(&field("sex"), wire.sex);
     if sex == Sex::Unknown {
         form.wrong(&field("sex"), "is neither", "say female for the dam, male for a sire");

@@ -257,13 +257,11 @@ impl FeedingService for Api {
         let mut form = Form::new();
         let write = form.request("FeedingService/SetFood", &asked.request_id, &asked, false);
         let site = form.site("site", &asked.site);
-        if !(0.0..=MOST_KCAL).contains(&asked.kcal_per_g) {
-            let say = format!("is {} kcal/g", asked.kcal_per_g);
-            form.wrong("kcal_per_g", say, "give 0 to 9.5 kcal per gram as fed; was it in kJ, or per 100 g?");
-        }
+        let unit = " kcal per gram as fed; was it in kJ, or per 100 g?";
+        let kcal_per_g = form.number("kcal_per_g", asked.kcal_per_g, 0.0..=MOST_KCAL, unit);
         let new = NewFood {
             name: form.text("name", &asked.name, 1..=100),
-            kcal_per_g: asked.kcal_per_g,
+            kcal_per_g,
             source: form.text("source", &asked.source, 1..=500),
             note: form.text("note", &asked.note, 0..=500),
         };

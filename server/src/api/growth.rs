@@ -154,7 +154,7 @@ impl GrowthService for Api {
         let mut form = Form::new();
         let only = asked.validate_only;
         let write = form.request("GrowthService/LoadGrowthReference", &asked.request_id, &asked, only);
-        let document = form.text("toml", &asked.toml, 1..=200_000);
+        let document = form.document("toml", &asked.toml);
         let site = loads_for(&mut form, &asked.site);
         form.done()?;
         let loaded =
@@ -218,13 +218,11 @@ impl GrowthService for Api {
         let mut form = Form::new();
         let site = form.site("site", &asked.site);
         let animal = form.animal("animal", &asked.animal);
-        if let Some(offered) = asked.offered_kcal.filter(|kcal| !(0.0..1e7).contains(kcal)) {
-            form.wrong("offered_kcal", format!("is {offered}"), "give kcal a day, 0 or more");
-        }
+        let offered =
+            asked.offered_kcal.map(|offered| form.number("offered_kcal", offered, 0.0..=1e7, " kcal a day"));
         form.done()?;
-        let told = growth::need(&self.records, &caller, &site, &animal, asked.offered_kcal)
-            .await
-            .map_err(status::from)?;
+        let told =
+            growth::need(&self.records, &caller, &site, &animal, offered).await.map_err(status::from)?;
         Ok(Response::new(need(told)))
     }
 }

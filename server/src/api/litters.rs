@@ -1,7 +1,7 @@
 //! `LitterService`.
 
 use crate::api::animals::{encode as animal, manner, reference, scientific_name};
-use crate::api::decode::Form;
+use crate::api::decode::{Form, LEAST_SHARE};
 use crate::api::encode::{counts, id, label, taxon};
 use crate::api::{Api, caller, encode, status};
 use crate::model::death::Manner;
@@ -108,7 +108,7 @@ fn sires(form: &mut Form, within: &str, wire: &[v1::NewSire]) -> Vec<(String, f6
         let field = format!("{within}sires[{n}]");
         let animal = form.animal(&format!("{field}.animal"), &sire.animal);
         let share = if equal { 1.0 / f64::from(number) } else { sire.share };
-        if !(share > 0.0 && share <= 1.0) {
+        if !(LEAST_SHARE..=1.0).contains(&share) {
             form.wrong(&format!("{field}.share"), format!("is {share}"), MEND);
         }
         if sires.iter().any(|(other, _)| *other == animal) {

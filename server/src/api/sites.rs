@@ -35,11 +35,11 @@ fn encode_enclosure(enclosure: Enclosure) -> v1::Enclosure {
     }
 }
 
+/// No enclosure holds more, an aviary of insects neither.
+const MOST_ANIMALS: i32 = 1_000_000;
+
 fn degrees(form: &mut Form, field: &str, value: Option<f64>, most: f64) -> Option<f64> {
-    if value.is_some_and(|value| !(-most..=most).contains(&value)) {
-        form.wrong(field, "is out of range", format!("give degrees from -{most} to {most}"));
-    }
-    value
+    value.map(|value| form.number(field, value, -most..=most, " degrees"))
 }
 
 #[tonic::async_trait]
@@ -105,8 +105,9 @@ impl SiteService for Api {
             Ok(v1::EnclosureKind::Mixed) => Some(EnclosureKind::Mixed),
             Ok(v1::EnclosureKind::Unspecified) | Err(_) => None,
         };
-        if asked.capacity < 0 {
-            form.wrong("capacity", "is less than 0", "give the number of animals; 0 where not stated");
+        if !(0..=MOST_ANIMALS).contains(&asked.capacity) {
+            let mend = format!("give the number of animals, up to {MOST_ANIMALS}; 0 where not stated");
+            form.wrong("capacity", format!("is {}", asked.capacity), mend);
         }
         let new = NewEnclosure {
             name: form.text("name", &asked.name, 1..=100),

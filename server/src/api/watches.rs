@@ -72,9 +72,13 @@ fn bout(form: &mut Form, field: &str, wire: &v1::Bout) -> What<String> {
     }
 }
 
+/// Nobody writes down more in one watch, however many portions it comes in.
+const LAST_NUMBER: i32 = 1_000_000;
+
 fn event(form: &mut Form, field: &str, wire: &v1::WatchEvent) -> Event<String> {
-    if wire.number < 1 {
-        form.wrong(&format!("{field}.number"), format!("is {}", wire.number), "number events from 1");
+    if !(1..=LAST_NUMBER).contains(&wire.number) {
+        let mend = format!("number events from 1 to {LAST_NUMBER}");
+        form.wrong(&format!("{field}.number"), format!("is {}", wire.number), mend);
     }
     let at = form.instant(&format!("{field}.happened_at"), wire.happened_at);
     if wire.happened_at.is_none() {

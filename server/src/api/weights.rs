@@ -1,6 +1,6 @@
 //! `WeightService`.
 
-use crate::api::decode::{Form, is_plain};
+use crate::api::decode::{Form, is_of_time, plain};
 use crate::api::encode::{self, id, mass};
 use crate::api::{Api, caller, status};
 use crate::model::crate_reading::{Named, NewCrateReading};
@@ -11,6 +11,7 @@ use crate::model::weight::{
 };
 use crate::records::crate_readings;
 use crate::records::weights::{self, Asked};
+use chrono::Datelike;
 use holt_audit::terms::Mass;
 use holt_proto::time::{self, timestamp};
 use holt_proto::v1;
@@ -44,10 +45,16 @@ pub(super) fn reading_of(animal: &str, wire: &v1::Reading) -> Result<Reading, Re
         Some(reading::When::WeighedOn(day)) => time::whole_day(day).map(Taken::On),
         None => Ok(Taken::Now),
     };
-    let taken = taken.map_err(|error| {
-        let say = format!("the time {error}");
-        wrong("weighed_at", &say, "give a real day, such as 2026-11-25, and a time")
-    })?;
+    let real = "give a real day, such as 2026-11-25, and a time";
+    let taken = taken.map_err(|error| wrong("weighed_at", &format!("the time {error}"), real))?;
+    let year = match &taken {
+        Taken::At(at) => Some(at.year()),
+        Taken::On(day) => Some(day.year()),
+        Taken::Now => None,
+    };
+    if let Some(year) = year.filter(|year| !is_of_time(*year)) {
+        return Err(wrong("weighed_at", &format!("the time is in the year {year}"), real));
+    }
     let outcome = match wire.result {
         Some(reading::Result::Mass(mass)) => Outcome::Mass(Mass::from_mg(mass.milligrams)),
         Some(reading::Result::Tried(v1::Tried {})) => Outcome::Tried,
@@ -67,23 +74,16 @@ pub(super) fn reading_of(animal: &str, wire: &v1::Reading) -> Result<Reading, Re
             return Err(wrong("method", "the method is unknown", "leave it out, or use one that is known"));
         }
     };
-    for (field, text, most) in
-        [("animal", &wire.animal, 100), ("scale", &wire.scale, 100), ("note", &wire.note, 500)]
-    {
-        if text.chars().count() > most {
-            return Err(wrong(field, "the text is too long", &format!("give at most {most} characters")));
-        }
-        if !is_plain(text) {
-            return Err(wrong(field, "the text has control characters", "leave them out"));
-        }
-    }
+    let text = |field: &str, text: &str, characters| {
+        plain(text, characters).map_err(|(say, mend)| wrong(field, &format!("the {field} {say}"), &mend))
+    };
     Ok(Reading {
-        animal: animal.to_owned(),
+        animal: text("animal", animal, 0..=100)?,
         taken,
         outcome,
-        scale: wire.scale.trim().to_owned(),
+        scale: text("scale", &wire.scale, 0..=100)?,
         method,
-        note: wire.note.trim().to_owned(),
+        note: text("note", &wire.note, 0..=500)?,
     })
 }
 

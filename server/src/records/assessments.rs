@@ -65,14 +65,8 @@ pub async fn load(
     site: &str,
     document: &str,
 ) -> Result<Loaded> {
-    let protocol: Protocol = toml::from_str(document).map_err(|error| {
-        Refusal::new(
-            Reason::ProtocolMalformed,
-            format!("the document is no protocol: {}", error.to_string().trim()),
-            "see the example in the README; each key is checked",
-        )
-        .at("toml")
-    })?;
+    let mend = "see the example in the README; each key is checked";
+    let protocol: Protocol = documents::read(Kind::Protocol, Reason::ProtocolMalformed, document, mend)?;
     let sound = Sound::try_from(protocol)
         .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?;
     documents::load(records, caller, request, site, &sound).await

@@ -16,7 +16,6 @@ use holt_audit::growth::SoundReference;
 use holt_audit::welfare::Sound;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
-use serde_json::Value;
 use uuid::Uuid;
 
 /// A version of a document that can be kept.
@@ -27,8 +26,6 @@ pub(super) trait Document: Sync {
 
     /// Its code and its version.
     fn named(&self) -> (&str, u32);
-    /// All that it says.
-    fn content(&self) -> std::result::Result<Value, serde_json::Error>;
     /// Keeps it, for all sites or for one.
     fn keep(
         &self,
@@ -45,10 +42,6 @@ impl Document for Sound {
         (&self.code, self.version)
     }
 
-    fn content(&self) -> std::result::Result<Value, serde_json::Error> {
-        serde_json::to_value(&**self)
-    }
-
     async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
         Ok(store::assessments::insert_protocol(tx, self, site).await?.into())
     }
@@ -60,10 +53,6 @@ impl Document for SoundEthogram {
 
     fn named(&self) -> (&str, u32) {
         (&self.code, self.version)
-    }
-
-    fn content(&self) -> std::result::Result<Value, serde_json::Error> {
-        serde_json::to_value(&**self)
     }
 
     async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
@@ -79,13 +68,23 @@ impl Document for SoundReference {
         (&self.code, self.version)
     }
 
-    fn content(&self) -> std::result::Result<Value, serde_json::Error> {
-        serde_json::to_value(&**self)
-    }
-
     async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
         Ok(store::growth::insert_reference(tx, self, site).await?.into())
     }
+}
+
+/// What is told of why a line cannot be read, at most: it quotes what stands there.
+const QUOTED: usize = 100;
+
+/// Reads a document, or says which line of it is wrong and quotes nothing else of it.
+pub(super) fn read<T: DeserializeOwned>(kind: Kind, reason: Reason, document: &str, mend: &str) -> Result<T> {
+    toml::from_str(document).map_err(|error| {
+        let before = error.span().and_then(|span| document.get(..span.start)).unwrap_or_default();
+        let line = before.matches('\n').count() + 1;
+        let what: String = error.message().chars().take(QUOTED).collect();
+        let say = format!("line {line} of the document is not valid in a {}: {what}", kind.spoken());
+        Refusal::new(reason, say, mend).at("toml").into()
+    })
 }
 
 /// Keeps the next version of a document: one that all sites share where no site is named, one of the site's own
@@ -93,7 +92,7 @@ impl Document for SoundReference {
 ///
 /// # Errors
 /// Refused to whoever is no curator, or without the role at the site; where the code is not one for such a document, the
-/// version is not the next, or a text has control characters.
+/// version is not the next.
 pub(super) async fn load<D: Document>(
     records: &Records,
     caller: &Caller,
@@ -118,7 +117,6 @@ async fn keep<D: Document>(
 ) -> Result<D::Kept> {
     let (code, version) = document.named();
     refuse_code(own.map(|permit| permit.site().code.as_str()), code)?;
-    refuse_unprintable("", &document.content().map_err(store::Error::from)?)?;
     retrying("load_document", || async {
         let mut tx = fresh!(records.store.write(leave, request).await?);
         refuse_not_next(&tx, D::KIND, code, version).await?;
@@ -336,24 +334,4 @@ async fn refuse_not_next(snapshot: &Snapshot, kind: Kind, code: &str, version: u
         .fact("next", next.to_string())
         .at("version")
         .into())
-}
-
-/// Refuses control characters in any text of a document: people read it in terminals.
-fn refuse_unprintable(path: &str, value: &Value) -> std::result::Result<(), Refusal> {
-    match value {
-        Value::String(text) if text.chars().any(|c| c.is_control() && c != '\n' && c != '\t') => {
-            Err(Refusal::malformed(vec![Violation {
-                field: path.to_owned(),
-                say: "has control characters".to_owned(),
-                mend: "leave them out".to_owned(),
-            }]))
-        }
-        Value::Array(all) => {
-            all.iter().enumerate().try_for_each(|(n, one)| refuse_unprintable(&format!("{path}[{n}]"), one))
-        }
-        Value::Object(all) => all.iter().try_for_each(|(name, one)| {
-            refuse_unprintable(&if path.is_empty() { name.clone() } else { format!("{path}.{name}") }, one)
-        }),
-        _ => Ok(()),
-    }
 }

@@ -6,6 +6,7 @@ use crate::model::request::Request;
 use crate::records::Records;
 use crate::records::assessments::flawed;
 use crate::records::documents;
+use crate::model::document::Kind;
 use crate::records::error::{Error, Refusal, Result};
 use crate::store::Snapshot;
 use crate::store::ethograms::{self, Kept};
@@ -38,14 +39,8 @@ pub async fn load(
     site: &str,
     document: &str,
 ) -> Result<Loaded> {
-    let ethogram: Ethogram = toml::from_str(document).map_err(|error| {
-        Refusal::new(
-            Reason::Malformed,
-            format!("the document is no ethogram: {}", error.to_string().trim()),
-            "give code, version, title, and [[behaviour]] tables with code, name, kind and meaning",
-        )
-        .at("toml")
-    })?;
+    let mend = "give code, version, title, and [[behaviour]] tables with code, name, kind and meaning";
+    let ethogram: Ethogram = documents::read(Kind::Ethogram, Reason::Malformed, document, mend)?;
     let sound = SoundEthogram::try_from(ethogram)
         .map_err(|flaws| flawed(Reason::Malformed, "the ethogram cannot be used", flaws))?;
     documents::load(records, caller, request, site, &sound).await

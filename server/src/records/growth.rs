@@ -6,6 +6,7 @@ use crate::model::request::Request;
 use crate::records::Records;
 use crate::records::assessments::flawed;
 use crate::records::documents;
+use crate::model::document::Kind;
 use crate::records::error::{Error, Refusal, Result};
 use crate::store::growth::{self, Kept};
 use holt_audit::growth::{Reference, SoundReference};
@@ -36,14 +37,8 @@ pub async fn load(
     site: &str,
     document: &str,
 ) -> Result<Loaded> {
-    let reference: Reference = toml::from_str(document).map_err(|error| {
-        Refusal::new(
-            Reason::Malformed,
-            format!("the document is no reference curve: {}", error.to_string().trim()),
-            "give code, version, title, species, source, and [[age]] tables with days, l, m and s",
-        )
-        .at("toml")
-    })?;
+    let mend = "give code, version, title, species, source, and [[age]] tables with days, l, m and s";
+    let reference: Reference = documents::read(Kind::GrowthReference, Reason::Malformed, document, mend)?;
     let sound = SoundReference::try_from(reference)
         .map_err(|flaws| flawed(Reason::Malformed, "the reference curve cannot be used", flaws))?;
     documents::load(records, caller, request, site, &sound).await

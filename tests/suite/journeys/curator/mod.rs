@@ -74,7 +74,8 @@ async fn versions_are_consecutive_and_a_parks_steward_loads_none() {
     for person in [&steward, &everywhere] {
         assert_eq!(reason(&load(&house, person, PROTOCOL).await.unwrap_err()), "ROLE_NEEDED");
     }
-    for (n, wanted) in [(2_147_483_647, "VERSION_NOT_NEXT"), (2, "VERSION_NOT_NEXT")] {
+    for (n, wanted) in [(2_147_483_647, "MALFORMED"), (999_999, "VERSION_NOT_NEXT"), (2, "VERSION_NOT_NEXT")]
+    {
         assert_eq!(reason(&load(&house, &curator, &version(n)).await.unwrap_err()), wanted, "{n}");
     }
     load(&house, &curator, PROTOCOL).await.unwrap();
@@ -104,10 +105,26 @@ async fn versions_are_consecutive_and_a_parks_steward_loads_none() {
 async fn a_title_that_speaks_to_terminals_is_refused() {
     let house = House::new().await;
     let steward = house.steward().await;
-    let evil = PROTOCOL.replacen("title = \"", "title = \"\\u001b[2J", 1);
-    assert_ne!(evil, PROTOCOL);
-    let refused = load(&house, &steward, &evil).await.unwrap_err();
-    assert_eq!(reason(&refused), "MALFORMED", "{}", refused.message());
+    // Escapes of the document, so that nothing of it shows before it is read.
+    for hidden in ["\\u001b[2J", "\\u0000", "\\u202e", "\\u200b", "e\\u0301"] {
+        let [protocol, ethogram, reference] = [PROTOCOL, ETHOGRAM, REFERENCE].map(|document| {
+            let evil = document.replacen("title = \"", &format!("title = \"{hidden}"), 1);
+            assert_ne!(evil, document);
+            evil
+        });
+        let (request_id, validate_only) = (house.request(), false);
+        let ethogram = v1::LoadEthogramRequest { request_id, toml: ethogram, validate_only };
+        let request_id = house.request();
+        let reference = v1::LoadGrowthReferenceRequest { request_id, toml: reference, validate_only };
+        for refused in [
+            load(&house, &steward, &protocol).await.unwrap_err(),
+            steward.client.ethograms().load_ethogram(ethogram).await.unwrap_err(),
+            steward.client.growth().load_growth_reference(reference).await.unwrap_err(),
+        ] {
+            assert_eq!(reason(&refused), "MALFORMED", "{hidden}: {refused:?}");
+            assert!(!refused.message().chars().any(char::is_control), "{refused:?}");
+        }
+    }
     house.close().await;
 }
 
