@@ -190,7 +190,7 @@ CALL holt_guard_fact('sexings', 'Sex of an animal, from a day on.', '{
 CREATE TABLE accession_counters (
   site_id uuid NOT NULL REFERENCES sites,
   year    integer NOT NULL CONSTRAINT accession_counters_year_guard CHECK (year BETWEEN 0 AND 99),
-  last    integer NOT NULL,
+  last    integer NOT NULL CONSTRAINT accession_counters_full CHECK (last BETWEEN 0 AND 99999),
   PRIMARY KEY (site_id, year)
 );
 CALL holt_guard('accession_counters', 'Last accession serial that a site gave out for the last two digits of a year.', '{
@@ -222,6 +222,24 @@ CREATE UNIQUE INDEX accessions_one_a_site_key ON accessions (animal_id, site_id)
 CREATE INDEX accessions_site_id_idx ON accessions (site_id);
 CREATE INDEX accessions_beginning_idx ON accessions (number text_pattern_ops);
 CREATE INDEX accessions_turned_idx ON accessions (turned text_pattern_ops) WHERE superseded_at IS NULL;
+
+-- The last of so many serials in a row that a site has not given yet, after one. What was taken in with a number of
+-- its own may stand anywhere before it.
+CREATE FUNCTION holt_next_serial(code text, year integer, last integer, more integer) RETURNS integer
+LANGUAGE plpgsql STABLE AS $$
+DECLARE
+  taken integer;
+BEGIN
+  LOOP
+    SELECT max(n) INTO taken FROM generate_series(last + 1, last + more) n
+     WHERE EXISTS (SELECT FROM accessions a WHERE a.number =
+             code || '-' || lpad(year::text, 2, '0') || '-' || lpad(n::text, greatest(4, length(n::text)), '0'));
+    EXIT WHEN taken IS NULL;
+    last := taken;
+  END LOOP;
+  RETURN last + more;
+END
+$$;
 CALL holt_guard_fact('accessions', 'The number under which a site took an animal into its records.', '{
   "site_id": "The site.",
   "number": "Site, year, serial: QUI-26-0042.",

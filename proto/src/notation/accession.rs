@@ -1,5 +1,6 @@
 //! Accession numbers: `QUI-26-0042` is the 42nd animal that site QUI took into its records in 2026.
 
+use crate::notation::text::clipped;
 use std::fmt;
 use std::str::FromStr;
 
@@ -14,9 +15,12 @@ pub struct Accession {
     pub serial: u32,
 }
 
+/// The last serial of a year: no site takes in more, and the counter behind it has room to go on.
+pub const LAST_SERIAL: u32 = 99_999;
+
 /// Why a text is no accession number.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{0}` is no accession number; they look like `QUI-26-0042`: site, year, serial")]
+#[error("`{0}` is no accession number; they look like `QUI-26-0042`: site, year, serial up to 99999")]
 pub struct AccessionError(String);
 
 /// Whether a text is a site code: three capital letters A to Z.
@@ -29,7 +33,7 @@ impl FromStr for Accession {
     type Err = AccessionError;
 
     fn from_str(text: &str) -> Result<Self, AccessionError> {
-        let wrong = || AccessionError(text.to_owned());
+        let wrong = || AccessionError(clipped(text, 100).into_owned());
         let upper = text.trim().to_ascii_uppercase();
         let mut parts = upper.split('-');
         let (Some(site), Some(year), Some(serial), None) =
@@ -42,7 +46,7 @@ impl FromStr for Accession {
             return Err(wrong());
         }
         let serial: u32 = serial.parse().map_err(|_| wrong())?;
-        if serial == 0 {
+        if !(1..=LAST_SERIAL).contains(&serial) {
             return Err(wrong());
         }
         Ok(Self { site: site.to_owned(), year: year.parse().map_err(|_| wrong())?, serial })
@@ -64,15 +68,23 @@ mod tests {
     fn case_does_not_matter_and_form_does() {
         let number = Accession { site: "QUI".into(), year: 26, serial: 42 };
         assert_eq!("qui-26-0042".parse(), Ok(number));
-        for text in ["QUI-26-42", "QU-26-0042", "QUI-2026-0042", "QUI-26-0000", "QUI260042", "QUI-26-0042-1"]
-        {
+        for text in [
+            "QUI-26-42",
+            "QU-26-0042",
+            "QUI-2026-0042",
+            "QUI-26-0000",
+            "QUI260042",
+            "QUI-26-0042-1",
+            "QUI-26-100000",
+            "QUI-26-2147483647",
+        ] {
             assert!(text.parse::<Accession>().is_err(), "{text}");
         }
     }
 
     proptest! {
         #[test]
-        fn what_is_printed_reads_back(site in "[A-Z]{3}", year in 0_u8..100, serial in 1..u32::MAX) {
+        fn what_is_printed_reads_back(site in "[A-Z]{3}", year in 0_u8..100, serial in 1..=LAST_SERIAL) {
             let number = Accession { site, year, serial };
             prop_assert_eq!(number.to_string().parse(), Ok(number));
         }

@@ -58,6 +58,10 @@ fn parts(number: &str) -> Option<(i32, i32)> {
     Some((parts.next()?.parse().ok()?, serial))
 }
 
+/// Numbers go on behind those that animals are taken in with, unless these are so high that a year might run out of
+/// them: then they stay before and between them.
+const FOLLOWED: i32 = 50_000;
+
 /// Which serials of a year are taken.
 #[derive(Clone, Copy)]
 enum Serials {
@@ -74,29 +78,33 @@ async fn raise(tx: &Tx, permit: &Permit, year: i32, serials: Serials) -> Result<
     struct Serial {
         last: i32,
     }
-    let (change, number) = match serials {
-        Serials::Next(more) => ("c.last + $3", more),
-        Serials::UpTo(last) => ("greatest(c.last, $3)", last),
+    let (from, change, number) = match serials {
+        Serials::Next(more) => {
+            ("holt_next_serial($4, $2, 0, $3)", "holt_next_serial($4, $2, c.last, $3)", more)
+        }
+        Serials::UpTo(last) => ("$3", "greatest(c.last, $3)", last),
     };
     let sql = format!(
-        "INSERT INTO accession_counters AS c (site_id, year, last) VALUES ($1, $2, $3)
-         ON CONFLICT (site_id, year) DO UPDATE SET last = {change} RETURNING last"
+        "INSERT INTO accession_counters AS c (site_id, year, last) VALUES ($1, $2, {from})
+         ON CONFLICT (site_id, year) DO UPDATE SET last = {change} RETURNING last, $4::text AS code"
     );
-    let rows = tx.rows::<Serial>(&sql, [permit.site().id.into(), year.into(), number.into()]).await?;
+    let site = permit.site();
+    let values = [site.id.into(), year.into(), number.into(), site.code.clone().into()];
+    let rows = tx.rows::<Serial>(&sql, values).await?;
     rows.first()
         .map(|row| row.last)
         .ok_or_else(|| Error::Fault("the accession counter answered nothing".to_owned()))
 }
 
 /// Numbers for many animals, each with the one that it has already, or none, and the day on which it was taken
-/// in: those that have none get the next of their year, behind all that are given here. Writes nothing but the
-/// counter.
+/// in: those that have none get the next of their year that nobody has. Writes nothing but the counter.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn reserve(tx: &Tx, permit: &Permit, wanted: &[(String, NaiveDate)]) -> Result<Vec<String>, Error> {
     let mut given: BTreeMap<i32, i32> = BTreeMap::new();
-    for (year, serial) in wanted.iter().filter_map(|(number, _)| parts(number)) {
+    let given_here = wanted.iter().filter_map(|(number, _)| parts(number));
+    for (year, serial) in given_here.filter(|(_, serial)| *serial <= FOLLOWED) {
         let most = given.entry(year).or_default();
         *most = serial.max(*most);
     }

@@ -117,6 +117,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "send it again",
     ),
     (
+        "accession_counters_full",
+        Reason::OutOfOrder,
+        "the site has given out every accession number of this year, up to 99999",
+        "tell whoever runs the server: a number that is far too high was taken in",
+    ),
+    (
         "accessions_one_a_site_key",
         Reason::Exists,
         "the animal has an accession at this site",

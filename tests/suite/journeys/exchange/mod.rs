@@ -4,6 +4,7 @@ mod again;
 mod archive;
 mod concerns;
 mod limits;
+mod numbers;
 mod refused;
 mod sheet;
 mod standard;
