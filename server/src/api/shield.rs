@@ -144,7 +144,7 @@ where
             request.extensions_mut().insert(caller);
         }
         let Ok(response) = inner.call(request).await;
-        Ok(response)
+        Ok(status::readable(response))
     };
     let task = shared.tasks.spawn(work.in_current_span());
     match tokio::time::timeout(wait, task).await {

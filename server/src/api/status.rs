@@ -1,9 +1,10 @@
 //! Refusals and faults as gRPC statuses: the only place where one is built.
 
 use crate::model::reason::{Kind, Reason};
-use crate::records::error::{Error, Refusal};
+use crate::records::error::{Error, Refusal, Violation};
 use crate::store;
 use holt_proto::ERROR_DOMAIN;
+use holt_proto::notation::text::clipped;
 use std::collections::HashMap;
 use std::time::Duration;
 use tonic::{Code, Status};
@@ -12,6 +13,19 @@ use uuid::Uuid;
 
 /// When trying again may be worth it, where the refusal does not say.
 const SOON: Duration = Duration::from_secs(1);
+
+/// Fields that are told of, at most: whoever sent five thousand that are wrong mends them by a rule and not one by
+/// one.
+const MOST_VIOLATIONS: usize = 20;
+
+/// Bytes of them, at most. Ordinary clients take 8 KiB of trailers, and there the details stand in Base64.
+const MOST_BYTES: usize = 3_000;
+
+/// Characters of a sentence, at most: a sentence says what is wrong and does not repeat what was sent.
+const MOST_CHARACTERS: usize = 300;
+
+/// Facts for programs, at most.
+const MOST_FACT: usize = 500;
 
 const fn code(kind: Kind) -> Code {
     match kind {
@@ -34,25 +48,26 @@ const fn code(kind: Kind) -> Code {
 pub fn refused(refusal: Refusal) -> Status {
     let kind = refusal.reason.kind();
     let mut details = ErrorDetails::new();
-    let mut facts: HashMap<String, String> =
-        refusal.facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+    let say = clipped(&refusal.say, MOST_CHARACTERS).into_owned();
+    let mut facts: HashMap<String, String> = refusal
+        .facts
+        .into_iter()
+        .map(|(name, value)| (name.to_owned(), clipped(&value, MOST_FACT).into_owned()))
+        .collect();
     if !refusal.mend.is_empty() {
-        facts.insert("mend".to_owned(), refusal.mend.clone());
+        facts.insert("mend".to_owned(), clipped(&refusal.mend, MOST_CHARACTERS).into_owned());
     }
     details.set_error_info(refusal.reason.name(), ERROR_DOMAIN, facts);
     if !refusal.at.is_empty() {
-        let violations = refusal.at.into_iter().map(|violation| {
-            FieldViolation::new(violation.field, format!("{}; {}", violation.say, violation.mend))
-        });
-        details.set_bad_request(violations.collect::<Vec<_>>());
+        details.set_bad_request(violations(refusal.at));
     }
     match kind {
         Kind::WrongState => {
-            let violation = PreconditionViolation::new(refusal.reason.name(), "", refusal.say.clone());
+            let violation = PreconditionViolation::new(refusal.reason.name(), "", say.clone());
             details.set_precondition_failure(vec![violation]);
         }
         Kind::TooMuch => {
-            details.set_quota_failure(vec![QuotaViolation::new("calls", refusal.say.clone())]);
+            details.set_quota_failure(vec![QuotaViolation::new("calls", say.clone())]);
         }
         _ => {}
     }
@@ -64,7 +79,81 @@ pub fn refused(refusal: Refusal) -> Status {
     if let Some(retry) = retry {
         details.set_retry_info(Some(retry));
     }
-    Status::with_error_details(code(kind), refusal.say, details)
+    Status::with_error_details(code(kind), say, details)
+}
+
+/// The first violations, as many as a client takes, and how many more there are.
+fn violations(all: Vec<Violation>) -> Vec<FieldViolation> {
+    let count = all.len();
+    let mut told = Vec::new();
+    let mut bytes = 0;
+    for Violation { field, say, mend } in all {
+        let field = clipped(&field, MOST_CHARACTERS / 2).into_owned();
+        let description = clipped(&format!("{say}; {mend}"), MOST_CHARACTERS).into_owned();
+        bytes += field.len() + description.len();
+        if told.len() == MOST_VIOLATIONS || (bytes > MOST_BYTES && !told.is_empty()) {
+            break;
+        }
+        told.push(FieldViolation::new(field, description));
+    }
+    if told.len() < count {
+        let more = with_commas(count - told.len());
+        told.push(FieldViolation::new("", format!("and {more} more")));
+    }
+    told
+}
+
+/// `4,980`.
+fn with_commas(count: usize) -> String {
+    let digits = count.to_string();
+    let mut told = String::new();
+    for (n, digit) in digits.chars().enumerate() {
+        if n > 0 && (digits.len() - n).is_multiple_of(3) {
+            told.push(',');
+        }
+        told.push(digit);
+    }
+    told
+}
+
+/// What the transport says of a message that it could not read, as a refusal of ours. What we refused ourselves has
+/// details and stays as it is.
+#[must_use]
+pub fn unread(status: Status) -> Status {
+    if !status.details().is_empty() {
+        return status;
+    }
+    let (say, mend) = match status.code() {
+        Code::Internal => (
+            "the message could not be read",
+            "send the message that the method asks for, encoded in Protobuf",
+        ),
+        Code::OutOfRange => ("the message is too large", "send it in several parts"),
+        Code::Unimplemented => {
+            let mend = "leave it uncompressed, and call a method of the contract";
+            let refusal = Refusal::new(
+                Reason::Malformed,
+                "the message is compressed, or there is no such method",
+                mend,
+            );
+            // The code is one that clients act on: they take it for the answer of an older server.
+            let details = refused(refusal).details().to_vec();
+            return Status::with_details(Code::Unimplemented, status.message(), details.into());
+        }
+        _ => return status,
+    };
+    refused(Refusal::new(Reason::Malformed, say, mend))
+}
+
+/// The same of an answer that is on its way.
+#[must_use]
+pub fn readable<B: Default>(answer: http::Response<B>) -> http::Response<B> {
+    match Status::from_header_map(answer.headers()) {
+        Some(status) if status.details().is_empty() && status.code() != Code::Ok => {
+            unread(status).into_http()
+        }
+        _ => answer,
+    }
 }
 
 /// What comes of a call that is not done, as a status. A fault is logged here, once, with an incident
@@ -194,6 +283,23 @@ mod tests {
             let proto = ErrorReason::from_str_name(&format!("ERROR_REASON_{}", reason.name()));
             assert_eq!(proto.map(|proto| proto as usize), Some(n + 1), "{reason:?}");
         }
+    }
+
+    /// What ordinary clients take is 8 KiB of trailers; the details go in Base64, and the message in per cents.
+    #[test]
+    fn five_thousand_violations_fit_into_the_trailers() {
+        for (field, say) in [("readings[0].mass", "is missing"), ("a", &*"ü".repeat(5_000))] {
+            let violation =
+                Violation { field: field.to_owned(), say: say.to_owned(), mend: "fill it in".to_owned() };
+            let status = refused(Refusal::malformed(vec![violation; 5_000]));
+            let told = status.get_details_bad_request().unwrap().field_violations;
+            assert!(told.len() <= MOST_VIOLATIONS + 1);
+            let more = format!("and {} more", with_commas(5_001 - told.len()));
+            assert_eq!(told.last().unwrap().description, more);
+            assert!(status.details().len() * 4 / 3 + status.message().len() * 3 < 7_500, "{field}");
+        }
+        assert_eq!(with_commas(4_980), "4,980");
+        assert_eq!(with_commas(20), "20");
     }
 
     #[test]

@@ -62,7 +62,7 @@ impl Streams {
                 let told = match portion {
                     Ok(None) => break,
                     Ok(Some(portion)) => answer(portion).await,
-                    Err(status) => Err(status),
+                    Err(status) => Err(status::unread(status)),
                 };
                 let last = told.is_err();
                 if sender.send(told).await.is_err() || last {
