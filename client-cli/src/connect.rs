@@ -2,11 +2,14 @@
 
 use crate::contract::{Again, Call};
 use crate::failure::{self, Failure};
+use holt_proto::{UNREADABLE, v1};
+use prost::Message;
 use std::error::Error;
 use std::path::Path;
+use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 use tokio::time::Instant;
-use tonic::metadata::{Ascii, MetadataValue};
+use tonic::metadata::{Ascii, MetadataMap, MetadataValue};
 use tonic::transport::{Certificate, Channel, ClientTlsConfig, Endpoint, Uri};
 use tonic::{Code, Request, Status};
 use tonic_types::StatusExt;
@@ -28,6 +31,8 @@ pub(crate) struct Wire {
     server: String,
     channel: Channel,
     timeout: Duration,
+    /// What is missing from the answers so far.
+    unreadable: Mutex<v1::UnreadableRecords>,
 }
 
 impl Wire {
@@ -57,7 +62,12 @@ impl Wire {
             "https" => secure(endpoint, ca_file)?,
             other => return Err(wrong(format!("`{other}` is no way to a server"))),
         };
-        Ok(Self { server: server.to_owned(), channel: endpoint.connect_lazy(), timeout })
+        Ok(Self {
+            server: server.to_owned(),
+            channel: endpoint.connect_lazy(),
+            timeout,
+            unreadable: Mutex::default(),
+        })
     }
 
     /// Sends a call, again where that is safe and worth it, and answers within the deadline.
@@ -75,7 +85,10 @@ impl Wire {
             }
             let answer = tokio::time::timeout(left + GRACE, C::send(self.channel.clone(), request)).await;
             let status = match answer {
-                Ok(Ok(answer)) => return Ok(answer.into_inner()),
+                Ok(Ok(answer)) => {
+                    self.note_unreadable(answer.metadata());
+                    return Ok(answer.into_inner());
+                }
                 Ok(Err(status)) => status,
                 Err(_) => return Err(self.too_late(C::AGAIN)),
             };
@@ -90,6 +103,25 @@ impl Wire {
             tokio::time::sleep(wait).await;
             tries += 1;
         }
+    }
+
+    /// Notes the records that a server could not read.
+    fn note_unreadable(&self, metadata: &MetadataMap) {
+        let told = metadata.get_bin(UNREADABLE).and_then(|value| value.to_bytes().ok());
+        let Some(told) = told.and_then(|bytes| v1::UnreadableRecords::decode(bytes).ok()) else { return };
+        let mut all = self.unreadable.lock().unwrap_or_else(PoisonError::into_inner);
+        let more = usize::try_from(told.count).unwrap_or_default().saturating_sub(told.records.len());
+        for record in told.records {
+            if !all.records.contains(&record) {
+                all.records.push(record);
+            }
+        }
+        all.count = all.count.max(i32::try_from(all.records.len() + more).unwrap_or(i32::MAX));
+    }
+
+    /// The records that are missing from the answers, for a server could not read them.
+    pub(crate) fn unreadable(&self) -> v1::UnreadableRecords {
+        self.unreadable.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     fn failure(&self, status: &Status, again: Again, tries: u32, took: Duration) -> Failure {

@@ -102,6 +102,23 @@ impl Errand<'_> {
         Ok(Exit::Done)
     }
 
+    /// Says which records are missing from what was shown.
+    pub(crate) fn say_unreadable(&mut self) -> Result<(), Failure> {
+        let v1::UnreadableRecords { records, count } = self.session.unreadable();
+        for record in &records {
+            let v1::UnreadableRecord { kind, id, say } = record;
+            self.output.note(&format!("Holt cannot read the {kind} {id}: it is missing here ({say})."))?;
+        }
+        if records.is_empty() {
+            return Ok(());
+        }
+        let more = usize::try_from(count).unwrap_or_default().saturating_sub(records.len());
+        if more > 0 {
+            self.output.note(&format!("{more} more records are missing."))?;
+        }
+        self.output.note("Report this to whoever runs the server.")
+    }
+
     /// The site that was named, if one was.
     pub(crate) fn named_site(&self) -> Option<String> {
         self.settings.site.as_ref().map(|site| site.value.clone())

@@ -67,6 +67,11 @@ impl Session {
         }
     }
 
+    /// Records that are missing from the answers.
+    pub(crate) fn unreadable(&self) -> v1::UnreadableRecords {
+        self.wire.unreadable()
+    }
+
     /// Asks as nobody.
     pub(crate) async fn ask_openly<C: Call>(&self, message: C) -> Result<C::Answer, Failure> {
         self.wire.ask(message, None).await

@@ -16,5 +16,8 @@ pub mod v1 {
 /// The protos of package `holt.v1` and what they import, as an encoded `FileDescriptorSet` with comments.
 pub const FILE_DESCRIPTOR_SET: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/holt_descriptor.bin"));
 
+/// Metadata beside an answer from which records are missing: an encoded [`v1::UnreadableRecords`].
+pub const UNREADABLE: &str = "holt-unreadable-bin";
+
 /// The `domain` of every `google.rpc.ErrorInfo` that Holt sends.
 pub const ERROR_DOMAIN: &str = "holt.v1";

@@ -140,7 +140,9 @@ pub(crate) async fn run(holt: Holt, world: &mut World, looks: (Looks, Looks)) ->
     };
     let mut errand = Errand { settings, session: session?, output, input };
     // The futures of some commands are large, and only one of them runs.
-    Box::pin(asking.run(&mut errand)).await
+    let outcome = Box::pin(asking.run(&mut errand)).await;
+    errand.say_unreadable()?;
+    outcome
 }
 
 impl Asking {

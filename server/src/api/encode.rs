@@ -1,5 +1,6 @@
 //! To the wire: what several services answer.
 
+use crate::api::decode::quoted;
 use crate::model::animal::{ArrivalSource, Destination, Label};
 use crate::model::check::{DueItem, DueState, Duty};
 use crate::model::concern::{About, Concern, ConcernKind, ConcernState, Level};
@@ -12,12 +13,19 @@ use crate::model::reason::Reason;
 use crate::model::site::EnclosureKind;
 use crate::model::taxon::{Appendix, Taxon};
 use crate::model::transfer::{State, Step, Terms, Transfer};
+use crate::model::unreadable::Unreadable;
 use crate::model::weight::Method;
 use chrono::NaiveDate;
 use holt_audit::terms::{Counts, Mass, Sex};
 use holt_proto::time::{day, timestamp};
-use holt_proto::v1;
+use holt_proto::{UNREADABLE, v1};
+use http::{HeaderMap, HeaderValue};
+use prost::Message;
+use tonic::metadata::{Binary, MetadataValue};
 use uuid::Uuid;
+
+/// Records that are named as missing, at most: the others are counted.
+const MOST_UNREADABLE: usize = 20;
 
 pub(crate) const fn sex(sex: Sex) -> v1::Sex {
     match sex {
@@ -459,6 +467,26 @@ pub(crate) fn fact(told: Told) -> v1::Fact {
         change: change.into(),
         entered_for: told.entered_for.unwrap_or_default(),
         set_aside: told.set_aside,
+    }
+}
+
+/// Names beside an answer the records that are missing from it.
+pub(crate) fn name_unreadable(headers: &mut HeaderMap, records: &[Unreadable]) {
+    if records.is_empty() {
+        return;
+    }
+    let told = |record: &Unreadable| v1::UnreadableRecord {
+        kind: record.kind.to_owned(),
+        id: id(record.id),
+        say: quoted(&record.say),
+    };
+    let message = v1::UnreadableRecords {
+        records: records.iter().take(MOST_UNREADABLE).map(told).collect(),
+        count: i32::try_from(records.len()).unwrap_or(i32::MAX),
+    };
+    let value = MetadataValue::<Binary>::from_bytes(&message.encode_to_vec());
+    if let Ok(value) = HeaderValue::from_bytes(value.as_encoded_bytes()) {
+        headers.insert(UNREADABLE, value);
     }
 }
 

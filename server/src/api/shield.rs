@@ -4,7 +4,7 @@
 
 use crate::access::permit::Caller;
 use crate::access::roles::{self, Need};
-use crate::api::status;
+use crate::api::{encode, status};
 use crate::model::reason::Reason;
 use crate::records::error::Refusal;
 use crate::records::{Records, people};
@@ -140,11 +140,17 @@ where
     let headers = request.headers().clone();
     let work = async move {
         let _turn = turn;
-        if let Some(caller) = admit(&records, need, &headers, deadline).await? {
+        let caller = admit(&records, need, &headers, deadline).await?;
+        let unreadable = caller.as_ref().map(|caller| caller.unreadable().clone());
+        if let Some(caller) = caller {
             request.extensions_mut().insert(caller);
         }
         let Ok(response) = inner.call(request).await;
-        Ok(status::readable(response))
+        let mut response = status::readable(response);
+        if let Some(unreadable) = unreadable {
+            encode::name_unreadable(response.headers_mut(), &unreadable.take());
+        }
+        Ok(response)
     };
     let task = shared.tasks.spawn(work.in_current_span());
     match tokio::time::timeout(wait, task).await {

@@ -99,10 +99,10 @@ pub async fn end(
         if !checks::end(&mut tx, &permit, id, ends_on, why).await? {
             return Err(Refusal::not_found("check", &id.to_string()).into());
         }
-        let all = checks::of(&tx, &permit).await?;
-        let ended = all.into_iter().map(|kept| kept.check).find(|check| check.id == id);
+        // It alone: one that cannot be read keeps nobody from ending another.
+        let ended = checks::of(&tx, &permit, Some(id)).await?.pop();
         let ended = ended.ok_or_else(|| Refusal::not_found("check", &id.to_string()))?;
-        Ok(tx.commit(ended).await?)
+        Ok(tx.commit(ended.check).await?)
     })
     .await
 }
@@ -119,7 +119,7 @@ pub async fn list(
 ) -> Result<Vec<Check>> {
     let permit = records.permit(caller, Deed::Read, site).await?;
     let snapshot = records.look(caller, known_at).await?;
-    Ok(checks::of(&snapshot, &permit).await?.into_iter().map(|kept| kept.check).collect())
+    Ok(checks::of(&snapshot, &permit, None).await?.into_iter().map(|kept| kept.check).collect())
 }
 
 /// What is due at a site as of a day, longest overdue first. Answers the day, too.
@@ -181,7 +181,7 @@ pub(crate) struct Duties {
     lens: Lens,
     first: NaiveDate,
     stays: Vec<Stay>,
-    checks: Vec<Kept>,
+    checks: Vec<(Kept, schedule::Check)>,
     done: HashMap<(Uuid, Duty), Vec<Done>>,
     tried: HashMap<Uuid, NaiveDate>,
 }
@@ -192,7 +192,14 @@ impl Duties {
         let first = lens.day.checked_sub_days(Days::new(days)).unwrap_or(NaiveDate::MIN);
         let since = permit.site().start_of(first);
         let stays = animals::stays(snapshot, permit, since, lens).await?;
-        let checks = checks::of(snapshot, permit).await?;
+        let kept = checks::of(snapshot, permit, None).await?;
+        let mut checks = Vec::with_capacity(kept.len());
+        for kept in kept {
+            match rule(&kept.check) {
+                Ok(check) => checks.push((kept, check)),
+                Err(error) => snapshot.cannot_read("check", kept.check.id, error)?,
+            }
+        }
         let ids: Vec<Uuid> =
             stays.iter().map(|stay| stay.animal.id).collect::<HashSet<_>>().into_iter().collect();
         let mut done: HashMap<(Uuid, Duty), Vec<Done>> = HashMap::new();
@@ -227,9 +234,8 @@ impl Duties {
     /// What is open for the animals that are held, longest overdue first.
     pub(crate) fn due(&self) -> Result<Vec<DueItem>> {
         let mut items = Vec::new();
-        for kept in &self.checks {
-            let check = rule(&kept.check)?;
-            let calendar = calendar(&check, self.lens.day)?;
+        for (kept, check) in &self.checks {
+            let calendar = calendar(kept, check, self.first, self.lens.day)?;
             for stay in self.held().filter(|stay| applies(kept, stay)) {
                 let dues = self.dues_of(&calendar, kept, stay);
                 items.extend(self.item(kept, stay, &dues));
@@ -286,13 +292,21 @@ impl Duties {
         self.done_of(animal, duty).last().map(|done| done.day)
     }
 
+    /// The due days of a check that a stretch can be told from: none after it, and none that have not come.
+    fn calendar_of<'k>(&self, kept: &Kept, check: &'k schedule::Check, span: Span) -> Result<Calendar<'k>> {
+        let until = span.until.map_or(self.lens.day, |until| until.min(self.lens.day));
+        calendar(kept, check, self.first, until)
+    }
+
     /// What became of the due days of each check over a stretch of days; checks of which no day fell due are
     /// left out.
     fn by_check(&self, duty: Option<Duty>, span: Span) -> Result<Vec<CheckCoverage>> {
         let mut told = Vec::new();
-        for kept in self.checks.iter().filter(|kept| duty.is_none_or(|duty| kept.check.duty == duty)) {
-            let check = rule(&kept.check)?;
-            let calendar = calendar(&check, self.lens.day)?;
+        for (kept, check) in &self.checks {
+            if duty.is_some_and(|duty| kept.check.duty != duty) {
+                continue;
+            }
+            let calendar = self.calendar_of(kept, check, span)?;
             let mut all = Coverage::default();
             let mut by_animal: BTreeMap<&str, (&Label, Coverage)> = BTreeMap::new();
             for stay in self.stays.iter().filter(|stay| applies(kept, stay)) {
@@ -329,9 +343,8 @@ impl Duties {
             not_done: Vec::new(),
         };
         let mut checked: HashSet<Uuid> = HashSet::new();
-        for kept in self.checks.iter().filter(|kept| kept.check.duty == duty) {
-            let check = rule(&kept.check)?;
-            let calendar = calendar(&check, self.lens.day)?;
+        for (kept, check) in self.checks.iter().filter(|(kept, _)| kept.check.duty == duty) {
+            let calendar = self.calendar_of(kept, check, span)?;
             let runs = kept.check.ends_on.is_none_or(|end| end >= self.lens.day)
                 && kept.check.starts_on <= self.lens.day;
             for stay in self.stays.iter().filter(|stay| applies(kept, stay)) {
@@ -380,9 +393,9 @@ fn applies(kept: &Kept, stay: &Stay) -> bool {
     }
 }
 
-fn rule(check: &Check) -> Result<schedule::Check> {
-    let recurrence =
-        Recurrence::parse(&check.recurrence, check.starts_on).map_err(|error| corrupt(&error))?;
+fn rule(check: &Check) -> std::result::Result<schedule::Check, crate::store::Error> {
+    let recurrence = Recurrence::parse(&check.recurrence, check.starts_on)
+        .map_err(|error| crate::store::Error::corrupt("checks", "recurrence", &error))?;
     Ok(schedule::Check {
         rhythm: Rhythm::Fixed(recurrence),
         end: check.ends_on,
@@ -390,10 +403,16 @@ fn rule(check: &Check) -> Result<schedule::Check> {
     })
 }
 
-fn calendar(check: &schedule::Check, day: NaiveDate) -> Result<Calendar<'_>> {
-    check.calendar(day).map_err(|error| corrupt(&error))
-}
-
-fn corrupt(error: &schedule::RuleError) -> crate::records::error::Error {
-    crate::records::error::Error::Fault(crate::store::Error::corrupt("checks", "recurrence", error))
+/// The due days of a check from one day to another. A stretch in which a check has too many is refused and no fault:
+/// whoever asks can ask for a shorter one.
+fn calendar<'k>(
+    kept: &Kept,
+    check: &'k schedule::Check,
+    from: NaiveDate,
+    until: NaiveDate,
+) -> Result<Calendar<'k>> {
+    check.calendar(from, until).map_err(|error| {
+        let say = format!("the check {} has {error} in these days", kept.check.id);
+        Refusal::new(Reason::Malformed, say, "ask about fewer days").at("days").into()
+    })
 }

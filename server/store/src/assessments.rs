@@ -37,7 +37,7 @@ pub async fn protocols(snapshot: &Snapshot) -> Result<Vec<Kept>, Error> {
         .order_by_asc(protocol::Column::Version)
         .all(snapshot.txn())
         .await?;
-    rows.into_iter().map(kept).collect()
+    snapshot.legible("protocol", rows, |row| row.id, kept)
 }
 
 /// A version of a protocol.
@@ -48,7 +48,8 @@ pub async fn protocol(snapshot: &Snapshot, code: &str, version: i32) -> Result<O
     let wanted = protocol::Entity::find()
         .filter(protocol::Column::Code.eq(code))
         .filter(protocol::Column::Version.eq(version));
-    wanted.one(snapshot.txn()).await?.map(kept).transpose()
+    let found = Vec::from_iter(wanted.one(snapshot.txn()).await?);
+    Ok(snapshot.legible("protocol", found, |row| row.id, kept)?.pop())
 }
 
 /// Keeps a version of a protocol, for all sites or for one.
@@ -135,9 +136,12 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
         label = label("w", 1),
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
-    let assessments = rows
-        .into_iter()
-        .map(|row| {
+    let slice = Slice::cut(rows, page, |row| format!("{} {}", row.assessed_at.to_rfc3339(), row.id));
+    let entries = snapshot.legible(
+        "assessment",
+        slice.entries,
+        |row| row.id,
+        |row| {
             Ok(Assessment {
                 id: row.id,
                 site: row.site,
@@ -155,9 +159,9 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
                     .map_err(|error| Error::corrupt("assessments", "findings", &error))?,
                 note: row.note,
             })
-        })
-        .collect::<Result<Vec<_>, Error>>()?;
-    Ok(Slice::cut(assessments, page, |one| format!("{} {}", one.assessed_at.to_rfc3339(), one.id)))
+        },
+    )?;
+    Ok(Slice { entries, next: slice.next })
 }
 
 /// Days on which these animals were assessed: record, animal, day.

@@ -5,6 +5,7 @@ use crate::doors::{Snapshot, Tx};
 use crate::entity::check;
 use crate::error::Error;
 use crate::facts::{fact, known};
+use crate::filter::Filter;
 use crate::model::check::{Check, Duty, Scope};
 use chrono::NaiveDate;
 use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
@@ -43,11 +44,11 @@ fn duty(text: &str) -> Result<Duty, Error> {
     }
 }
 
-/// The checks of a site, ended ones included, by first day.
+/// The checks of a site, ended ones included, by first day; or the one of an identifier.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error> {
+pub async fn of(snapshot: &Snapshot, permit: &Permit, one: Option<Uuid>) -> Result<Vec<Kept>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
         check_id: Uuid,
@@ -67,6 +68,9 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
         by_whom: String,
         note: String,
     }
+    let mut filter = Filter::after([permit.site().id.into()]);
+    filter.and("k.check_id = ?", one.map(|id| [id.into()]));
+    let (filter, known_at, values) = filter.then(snapshot.known_at());
     let sql = format!(
         "SELECT k.check_id, k.duty, k.animal_id, c.number AS accession, k.taxon_id, t.scientific_name,
                 k.enclosure_id, e.name AS enclosure, k.group_id, g.name AS group_name, k.recurrence, k.starts_on,
@@ -76,14 +80,17 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
            LEFT JOIN taxon_names t ON t.taxon_id = k.taxon_id AND t.accepted AND {known_t}
            LEFT JOIN enclosures e ON e.id = k.enclosure_id
            LEFT JOIN groups g ON g.id = k.group_id
-          WHERE k.site_id = $1 AND {known_k} ORDER BY k.starts_on, k.check_id",
-        known_c = known("c", 2),
-        known_t = known("t", 2),
-        known_k = known("k", 2),
+          WHERE k.site_id = $1 AND {known_k}{filter} ORDER BY k.starts_on, k.check_id",
+        known_c = known("c", known_at),
+        known_t = known("t", known_at),
+        known_k = known("k", known_at),
     );
-    let rows = snapshot.rows::<Row>(&sql, [permit.site().id.into(), snapshot.known_at().into()]).await?;
-    rows.into_iter()
-        .map(|row| {
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    snapshot.legible(
+        "check",
+        rows,
+        |row| row.check_id,
+        |row| {
             let name = Option::unwrap_or_default;
             let (is_for, scope) = match (row.animal_id, row.taxon_id, row.enclosure_id, row.group_id) {
                 (Some(animal), ..) => (For::Animal(animal), Scope::Animal(name(row.accession))),
@@ -108,8 +115,8 @@ pub async fn of(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Kept>, Error
                 note: row.note,
             };
             Ok(Kept { check, is_for })
-        })
-        .collect()
+        },
+    )
 }
 
 /// Keeps a check.

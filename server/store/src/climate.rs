@@ -151,28 +151,30 @@ pub async fn set_rules(
 pub async fn rules(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<(Uuid, Rules)>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
+        id: Uuid,
         enclosure_id: Uuid,
         enclosure: String,
         measure: String,
         content: serde_json::Value,
     }
     let sql = format!(
-        "SELECT r.enclosure_id, e.name AS enclosure, r.measure, r.content
+        "SELECT r.id, r.enclosure_id, e.name AS enclosure, r.measure, r.content
            FROM climate_rules r JOIN enclosures e ON e.id = r.enclosure_id
           WHERE r.site_id = $1 AND {} ORDER BY lower(e.name), r.measure",
         known("r", 2)
     );
     let values = [permit.site().id.into(), snapshot.known_at().into()];
-    snapshot
-        .rows::<Row>(&sql, values)
-        .await?
-        .into_iter()
-        .map(|row| {
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    snapshot.legible(
+        "climate rule",
+        rows,
+        |row| row.id,
+        |row| {
             let content = stored("climate_rules", "content", row.content)?;
             let measure = stored("climate_rules", "measure", row.measure)?;
             Ok((row.enclosure_id, Rules { enclosure: row.enclosure, measure, content }))
-        })
-        .collect()
+        },
+    )
 }
 
 /// Keeps what devices read: one row for each device, its readings in order of time.

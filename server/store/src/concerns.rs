@@ -188,8 +188,11 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
         covers_h = covers("h", 2),
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
-    rows.into_iter()
-        .map(|row| {
+    snapshot.legible(
+        "concern",
+        rows,
+        |row| row.id,
+        |row| {
             let age = (now.min(at) - row.raised_at).num_days().max(0);
             Ok(Concern {
                 id: row.id,
@@ -224,8 +227,8 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
                 age_days: i32::try_from(age).unwrap_or(i32::MAX),
                 version: row.steps,
             })
-        })
-        .collect()
+        },
+    )
 }
 
 /// A concern that is open.
@@ -271,8 +274,11 @@ pub async fn open(
             [permit.site().id.into(), animals.to_vec().into(), enclosures.to_vec().into()],
         )
         .await?;
-    rows.into_iter()
-        .map(|row| {
+    snapshot.legible(
+        "concern",
+        rows,
+        |row| row.id,
+        |row| {
             let content = Content {
                 level: stored("concern_steps", "level", row.level)?,
                 seen: row.seen,
@@ -287,8 +293,8 @@ pub async fn open(
                 content,
                 version: row.version,
             })
-        })
-        .collect()
+        },
+    )
 }
 
 /// A step of a concern.

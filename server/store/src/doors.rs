@@ -6,6 +6,7 @@ use crate::clock::{Clock, Ids};
 use crate::error::Error;
 use crate::model::request::Request;
 use crate::model::site::Site;
+use crate::model::unreadable::Unreadables;
 use crate::rows::Replaced;
 use crate::turns::{Turn, Turns};
 use crate::{ledger, sites};
@@ -55,6 +56,8 @@ pub enum Attempt<R> {
 pub struct Snapshot {
     txn: DatabaseTransaction,
     known_at: DateTime<Utc>,
+    /// Where what cannot be read is noted; none where nothing may be left out.
+    pub(super) unreadable: Option<Unreadables>,
 }
 
 /// Entries on their way under a seal.
@@ -108,8 +111,10 @@ impl Store {
     /// [`Error::Lost`] where the database is away.
     pub async fn read(&self, leave: &impl Leave, known_at: Option<DateTime<Utc>>) -> Result<Snapshot, Error> {
         let txn = self.begin("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY").await?;
-        let snapshot = Snapshot { txn, known_at: known_at.unwrap_or_else(end_of_time) };
-        snapshot.open(&leave.scope(), self.time_left(leave.bearer().deadline), None).await?;
+        let bearer = leave.bearer();
+        let known_at = known_at.unwrap_or_else(end_of_time);
+        let snapshot = Snapshot { txn, known_at, unreadable: Some(bearer.unreadable) };
+        snapshot.open(&leave.scope(), self.time_left(bearer.deadline), None).await?;
         Ok(snapshot)
     }
 
@@ -129,7 +134,7 @@ impl Store {
         // Before there is a connection: copies that wait must not hold any.
         let turn = self.turns.take((bearer.person, request.id), self.time_left(bearer.deadline)).await?;
         let txn = self.begin("").await?;
-        let snapshot = Snapshot { txn, known_at: end_of_time() };
+        let snapshot = Snapshot { txn, known_at: end_of_time(), unreadable: None };
         let left = self.time_left(bearer.deadline);
         let answered = snapshot.open(&leave.scope(), left, Some((bearer.person, request.id))).await?;
         if let Some((digest, reply)) = answered {
@@ -170,7 +175,7 @@ impl Store {
             return Ok(past);
         }
         let txn = self.begin("").await?;
-        let snapshot = Snapshot { txn, known_at: end_of_time() };
+        let snapshot = Snapshot { txn, known_at: end_of_time(), unreadable: None };
         let limit = self.time_left(deadline).min(SETTLES);
         snapshot.open(&itself().scope(), limit, None).await?;
         // Writes that come now wait, too: not for long.
@@ -216,7 +221,7 @@ impl Store {
 
     async fn unrecorded(&self, scope: &Scope) -> Result<Snapshot, Error> {
         let txn = self.begin("").await?;
-        let snapshot = Snapshot { txn, known_at: end_of_time() };
+        let snapshot = Snapshot { txn, known_at: end_of_time(), unreadable: None };
         snapshot.open(scope, self.call_limit, None).await?;
         Ok(snapshot)
     }

@@ -65,6 +65,7 @@ pub async fn set_limits(
 pub async fn rules(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Rule>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
+        id: Uuid,
         taxon_id: Option<Uuid>,
         taxon: Option<String>,
         animal_id: Option<Uuid>,
@@ -74,7 +75,7 @@ pub async fn rules(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Rule>, Er
         recorded_at: DateTime<Utc>,
     }
     let sql = format!(
-        "SELECT x.taxon_id, n.scientific_name AS taxon, x.animal_id, {label}, x.content, x.recorded_at
+        "SELECT x.id, x.taxon_id, n.scientific_name AS taxon, x.animal_id, {label}, x.content, x.recorded_at
            FROM encounter_limits x
            LEFT JOIN taxon_names n ON n.taxon_id = x.taxon_id AND n.accepted AND {known_n}
           WHERE x.site_id = $1 AND {known_x}
@@ -84,8 +85,11 @@ pub async fn rules(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Rule>, Er
         known_x = known("x", 2),
     );
     let rows = snapshot.rows::<Row>(&sql, [permit.site().id.into(), snapshot.known_at().into()]).await?;
-    rows.into_iter()
-        .map(|row| {
+    snapshot.legible(
+        "encounter limit",
+        rows,
+        |row| row.id,
+        |row| {
             let of = match (row.taxon_id, row.animal_id) {
                 (Some(taxon), _) => Of::Taxon((taxon, row.taxon.unwrap_or_default())),
                 (None, Some(id)) => Of::Animal(Label {
@@ -99,8 +103,8 @@ pub async fn rules(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Rule>, Er
             };
             let limits = stored("encounter_limits", "content", row.content)?;
             Ok(Rule { of, limits, set_at: row.recorded_at })
-        })
-        .collect()
+        },
+    )
 }
 
 /// Records an encounter with the animals that took part. Answers its identifier.

@@ -48,8 +48,11 @@ pub async fn items(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Item>, Er
     let all = taxa::all(snapshot).await?;
     let names: HashMap<Uuid, String> =
         all.into_iter().map(|taxon| (taxon.id, taxon.scientific_name)).collect();
-    rows.into_iter()
-        .map(|row| {
+    snapshot.legible(
+        "enrichment item",
+        rows,
+        |row| row.item_id,
+        |row| {
             let content: Content = stored("enrichment_items", "content", row.content)?;
             let species = content.not_for.into_iter();
             Ok(Item {
@@ -66,8 +69,8 @@ pub async fn items(snapshot: &Snapshot, permit: &Permit) -> Result<Vec<Item>, Er
                 },
                 out_of_use: row.out_of_use,
             })
-        })
-        .collect()
+        },
+    )
 }
 
 /// Says something of an item, in place of what stood where it is one on record. Answers its identifier.
@@ -114,17 +117,18 @@ pub async fn set_item(
 pub async fn terms(snapshot: &Snapshot, permit: &Permit, group: Uuid) -> Result<Terms, Error> {
     #[derive(FromQueryResult)]
     struct Row {
+        id: Uuid,
         content: serde_json::Value,
     }
     let sql = format!(
-        "SELECT t.content FROM enrichment_terms t WHERE t.site_id = $1 AND {} AND t.group_id = $3",
+        "SELECT t.id, t.content FROM enrichment_terms t WHERE t.site_id = $1 AND {} AND t.group_id = $3",
         known("t", 2)
     );
     let values = [permit.site().id.into(), snapshot.known_at().into(), group.into()];
-    match snapshot.rows::<Row>(&sql, values).await?.pop() {
-        Some(row) => stored("enrichment_terms", "content", row.content),
-        None => Ok(Terms::default()),
-    }
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    let read = |row: Row| stored("enrichment_terms", "content", row.content);
+    let mut terms = snapshot.legible("enrichment terms", rows, |row| row.id, read)?;
+    Ok(terms.pop().unwrap_or_default())
 }
 
 /// Says what holds for a group, in place of what held before.
@@ -316,7 +320,13 @@ pub async fn offers(snapshot: &Snapshot, permit: &Permit, wanted: Wanted) -> Res
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     rows.into_iter()
         .map(|row| {
-            let content: Content = stored("enrichment_items", "content", row.content)?;
+            let kcal = match stored::<Content>("enrichment_items", "content", row.content) {
+                Ok(content) => content.kcal,
+                Err(error) => {
+                    snapshot.cannot_read("enrichment item", row.item_id, error)?;
+                    None
+                }
+            };
             let response = row.response.map(|text| stored("enrichment_offers", "response", text));
             Ok(Offer {
                 id: row.offer_id,
@@ -326,7 +336,7 @@ pub async fn offers(snapshot: &Snapshot, permit: &Permit, wanted: Wanted) -> Res
                 item: row.item_id,
                 item_name: row.item,
                 kind: stored("enrichment_items", "kind", row.kind)?,
-                kcal: content.kcal,
+                kcal,
                 given_at: row.given_at,
                 given_on: row.given_on,
                 met: Met { response: response.transpose()?, used_minutes: row.used_minutes },

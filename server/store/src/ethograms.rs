@@ -30,7 +30,7 @@ pub async fn all(snapshot: &Snapshot) -> Result<Vec<Kept>, Error> {
         .order_by_asc(ethogram::Column::Version)
         .all(snapshot.txn())
         .await?;
-    rows.into_iter().map(kept).collect()
+    snapshot.legible("ethogram", rows, |row| row.id, kept)
 }
 
 /// A version of an ethogram.
@@ -41,7 +41,8 @@ pub async fn one(snapshot: &Snapshot, code: &str, version: i32) -> Result<Option
     let wanted = ethogram::Entity::find()
         .filter(ethogram::Column::Code.eq(code))
         .filter(ethogram::Column::Version.eq(version));
-    wanted.one(snapshot.txn()).await?.map(kept).transpose()
+    let found = Vec::from_iter(wanted.one(snapshot.txn()).await?);
+    Ok(snapshot.legible("ethogram", found, |row| row.id, kept)?.pop())
 }
 
 /// Keeps a version of an ethogram, for all sites or for one.

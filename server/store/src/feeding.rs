@@ -134,18 +134,20 @@ pub async fn plan(
 ) -> Result<Option<(NaiveDate, Vec<Portion>)>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
+        id: Uuid,
         begins_on: NaiveDate,
         content: serde_json::Value,
     }
     let sql = format!(
-        "SELECT p.begins_on, p.content FROM feed_plans p
+        "SELECT p.id, p.begins_on, p.content FROM feed_plans p
           WHERE p.site_id = $1 AND {} AND p.group_id = $3 AND p.begins_on <= $4
           ORDER BY p.begins_on DESC LIMIT 1",
         known("p", 2)
     );
     let values = [permit.site().id.into(), snapshot.known_at().into(), group.into(), day.into()];
-    let row = snapshot.rows::<Row>(&sql, values).await?.pop();
-    row.map(|row| Ok((row.begins_on, stored("feed_plans", "content", row.content)?))).transpose()
+    let rows = snapshot.rows::<Row>(&sql, values).await?;
+    let read = |row: Row| Ok((row.begins_on, stored("feed_plans", "content", row.content)?));
+    Ok(snapshot.legible("feeding plan", rows, |row| row.id, read)?.pop())
 }
 
 /// Something that was given, with everything that is told of it by identifiers.

@@ -38,7 +38,7 @@ pub async fn references(snapshot: &Snapshot) -> Result<Vec<Kept>, Error> {
         .order_by_asc(growth_reference::Column::Version)
         .all(snapshot.txn())
         .await?;
-    rows.into_iter().map(kept).collect()
+    snapshot.legible("reference curve", rows, |row| row.id, kept)
 }
 
 /// Keeps a version of a reference curve, for all sites or for one.

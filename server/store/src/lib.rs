@@ -37,6 +37,7 @@ pub mod growth;
 pub mod history;
 pub mod holdings;
 pub mod ledger;
+mod legible;
 pub mod litters;
 pub mod loans;
 mod login;

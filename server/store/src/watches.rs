@@ -97,7 +97,7 @@ pub async fn noted(snapshot: &Snapshot, permit: &Permit, watch: Uuid) -> Result<
                  FROM watch_events e WHERE e.site_id = $1 AND e.watch_id = $2 AND e.recorded_at <= $3";
     let values = [permit.site().id.into(), watch.into(), snapshot.known_at().into()];
     let rows = snapshot.rows::<EventRow>(sql, values).await?;
-    let noted = rows.into_iter().map(EventRow::noted).collect::<Result<Vec<_>, Error>>()?;
+    let noted = snapshot.legible("watch event", rows, |row| row.id, EventRow::noted)?;
     let ids: BTreeSet<Uuid> = noted.iter().flat_map(|(_, noted)| named(&noted.event)).collect();
     let merged = merged(snapshot, ids).await?;
     Ok(noted
@@ -253,8 +253,8 @@ async fn events(
     );
     let values = [permit.site().id.into(), watches.to_vec().into(), snapshot.known_at().into()];
     let mut found: HashMap<Uuid, Vec<Event<Uuid>>> = HashMap::new();
-    for row in snapshot.rows::<EventRow>(&sql, values).await? {
-        let (watch, noted) = row.noted()?;
+    let rows = snapshot.rows::<EventRow>(&sql, values).await?;
+    for (watch, noted) in snapshot.legible("watch event", rows, |row| row.id, EventRow::noted)? {
         found.entry(watch).or_default().push(noted.event);
     }
     Ok(found)

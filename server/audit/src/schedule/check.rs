@@ -57,20 +57,25 @@ impl Check {
         }
     }
 
-    /// The due days up to `horizon` and the first one after it.
+    /// The due days from `from` up to `horizon`, the last one before and the first one after them. What it costs
+    /// depends on how far the two are apart, and not on when the check began.
     ///
     /// # Errors
     /// [`RuleError::TooMany`] beyond [`MAX_DUE_DAYS`].
-    pub fn calendar(&self, horizon: Day) -> Result<Calendar<'_>, RuleError> {
-        let mut days = Vec::new();
+    pub fn calendar(&self, from: Day, horizon: Day) -> Result<Calendar<'_>, RuleError> {
+        let mut days: Vec<Day> = Vec::new();
         if let Rhythm::Fixed(recurrence) = &self.rhythm {
             let last = self.end.unwrap_or(Day::MAX);
-            for day in recurrence.days() {
+            for day in recurrence.days_about(from) {
                 if day > last {
                     break;
                 }
-                if days.len() == MAX_DUE_DAYS {
+                if days.len() > MAX_DUE_DAYS {
                     return Err(RuleError::TooMany);
+                }
+                // Of those before, the last says from when on doing it counts for the first.
+                if day < from {
+                    days.clear();
                 }
                 days.push(day);
                 if day > horizon {

@@ -255,7 +255,7 @@ mod tests {
 
     /// `03-09 late 3` and so on, without the year.
     fn told(check: &Check, active: &[Span], records: &[&str], as_of: &str) -> String {
-        let calendar = check.calendar(day(as_of)).unwrap();
+        let calendar = check.calendar(Day::MIN, day(as_of)).unwrap();
         let lines: Vec<String> = calendar
             .dues(active, &done(records), day(as_of))
             .all()
@@ -361,7 +361,7 @@ mod tests {
     #[test]
     fn asks_for_what_is_open_before_what_is_ahead() {
         let check = mondays(1);
-        let calendar = check.calendar(day("2026-03-11")).unwrap();
+        let calendar = check.calendar(Day::MIN, day("2026-03-11")).unwrap();
         let dues = calendar.dues(&[ALWAYS], &done(&["2026-03-02"]), day("2026-03-11"));
         assert_eq!(dues.overdue().map(|due| due.day), Some(day("2026-03-09")));
         assert_eq!(dues.next().map(|due| due.day), Some(day("2026-03-09")));
@@ -374,8 +374,10 @@ mod tests {
         let start = day("1900-01-01");
         let rhythm = Rhythm::Fixed(Recurrence::parse("FREQ=DAILY", start).unwrap());
         let check = Check { rhythm, end: None, grace_days: 0 };
-        assert!(check.calendar(day("1950-01-01")).is_ok());
-        assert!(check.calendar(day("2026-01-01")).is_err());
+        assert!(check.calendar(start, day("1950-01-01")).is_ok());
+        assert!(check.calendar(start, day("2026-01-01")).is_err());
+        // Not by when it began: by how many are asked for.
+        assert!(check.calendar(day("2024-01-01"), day("2026-01-01")).is_ok());
     }
 
     /// Some check and records around it.
@@ -412,7 +414,7 @@ mod tests {
         #[test]
         fn a_record_never_counts_twice((check, active, records) in anything(), after in 0u64..130) {
             let as_of = day("2026-02-20") + Days::new(after);
-            let calendar = check.calendar(as_of).unwrap();
+            let calendar = check.calendar(Day::MIN, as_of).unwrap();
             let dues = calendar.dues(&active, &records, as_of);
             let mut used: Vec<RecordId> = dues.all().iter().filter_map(|due| match due.state {
                 State::InTime(done) | State::Late { done, .. } => Some(done.record),
@@ -432,7 +434,7 @@ mod tests {
         fn what_is_settled_stays_settled((check, active, records) in anything(), after in 0u64..120) {
             let today = day("2026-02-20") + Days::new(after);
             let tomorrow = today + Days::new(1);
-            let calendar = check.calendar(tomorrow).unwrap();
+            let calendar = check.calendar(Day::MIN, tomorrow).unwrap();
             let (now, then) = (calendar.dues(&active, &records, today), calendar.dues(&active, &records, tomorrow));
             for due in now.all() {
                 if !matches!(due.state, State::NotYet | State::Open | State::Overdue { .. }) {
@@ -441,11 +443,33 @@ mod tests {
             }
         }
 
+        /// What is asked about a stretch does not depend on what is left out before it and after it.
+        #[test]
+        fn a_stretch_is_told_as_within_the_whole(
+            (check, active, records) in anything(), after in 20u64..130, first in 0u64..60, long in 0u64..60,
+        ) {
+            let as_of = day("2026-02-20") + Days::new(after);
+            let from = day("2026-02-20") + Days::new(first);
+            let until = (from + Days::new(long)).min(as_of);
+            let within: Vec<Span> = active
+                .iter()
+                .map(|span| Span { from: span.from.max(from), until: span.until })
+                .filter(|span| span.until.is_none_or(|until| span.from < until))
+                .collect();
+            let told = |calendar: &Calendar<'_>| {
+                let dues = calendar.dues(&within, &records, as_of);
+                let inside = |due: &&Due| due.day >= from && due.day < until;
+                dues.all().iter().filter(inside).copied().collect::<Vec<_>>()
+            };
+            let whole = check.calendar(Day::MIN, as_of).unwrap();
+            prop_assert_eq!(told(&check.calendar(from, until).unwrap()), told(&whole));
+        }
+
         #[test]
         fn coverage_adds_up((check, active, records) in anything(), after in 0u64..130, cut in 0u64..130) {
             let as_of = day("2026-02-20") + Days::new(after);
             let cut = day("2026-02-20") + Days::new(cut);
-            let calendar = check.calendar(as_of).unwrap();
+            let calendar = check.calendar(Day::MIN, as_of).unwrap();
             let dues = calendar.dues(&active, &records, as_of);
             let whole = dues.coverage(ALWAYS);
             let before = dues.coverage(Span { from: Day::MIN, until: Some(cut) });

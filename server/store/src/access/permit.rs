@@ -4,6 +4,7 @@
 use crate::access::roles::Deed;
 use crate::model::person::Role;
 use crate::model::site::Site;
+use crate::model::unreadable::Unreadables;
 use std::time::Instant;
 use uuid::Uuid;
 
@@ -26,6 +27,8 @@ pub struct Caller {
     pub deadline: Option<Instant>,
     /// Holt, and not a person: no token can say so.
     itself: bool,
+    /// What could not be read for them.
+    unreadable: Unreadables,
 }
 
 /// What row-level security opens for a transaction. Only leave becomes one.
@@ -38,11 +41,12 @@ pub struct Scope {
     pub(crate) gate: bool,
 }
 
-/// Who has leave, and until when they wait.
-#[derive(Clone, Copy, Debug)]
+/// Who has leave, until when they wait, and what could not be read for them.
+#[derive(Clone, Debug)]
 pub struct Bearer {
     pub(crate) person: Uuid,
     pub(crate) deadline: Option<Instant>,
+    pub(crate) unreadable: Unreadables,
 }
 
 /// Leave to do one kind of thing with one site's records.
@@ -99,7 +103,7 @@ impl leave::Sealed for Permit {
     }
 
     fn bearer(&self) -> Bearer {
-        self.bearer
+        self.bearer.clone()
     }
 
     fn site(&self) -> Option<Uuid> {
@@ -133,7 +137,7 @@ impl leave::Sealed for Reach {
     }
 
     fn bearer(&self) -> Bearer {
-        self.bearer
+        self.bearer.clone()
     }
 
     fn site(&self) -> Option<Uuid> {
@@ -161,14 +165,20 @@ pub enum Denied {
 impl Caller {
     /// A person with the roles that their token names.
     #[must_use]
-    pub const fn new(person: Uuid, held: Vec<Held>, deadline: Option<Instant>) -> Self {
-        Self { person, held, deadline, itself: false }
+    pub fn new(person: Uuid, held: Vec<Held>, deadline: Option<Instant>) -> Self {
+        Self { person, held, deadline, itself: false, unreadable: Unreadables::default() }
     }
 
     /// Holt itself, acting everywhere: for its own jobs, never for a person.
     #[must_use]
-    pub const fn itself() -> Self {
-        Self { person: Uuid::nil(), held: Vec::new(), deadline: None, itself: true }
+    pub fn itself() -> Self {
+        Self { itself: true, ..Self::new(Uuid::nil(), Vec::new(), None) }
+    }
+
+    /// What could not be read for them; a clone of the caller notes it in the same place.
+    #[must_use]
+    pub const fn unreadable(&self) -> &Unreadables {
+        &self.unreadable
     }
 
     /// Leave for `deed` at `site`.
@@ -227,8 +237,9 @@ impl Caller {
         Reach { deed, sites, everywhere, bearer: self.bearer() }
     }
 
-    const fn bearer(&self) -> Bearer {
-        Bearer { person: self.person, deadline: self.deadline }
+    fn bearer(&self) -> Bearer {
+        let unreadable = self.unreadable.clone();
+        Bearer { person: self.person, deadline: self.deadline, unreadable }
     }
 
     /// Whether the site is in scope: the caller has some role there.

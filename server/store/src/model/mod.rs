@@ -34,6 +34,7 @@ pub mod stock_return;
 pub mod taxon;
 pub mod traits;
 pub mod transfer;
+pub mod unreadable;
 pub mod upset;
 pub mod watch;
 pub mod weight;

@@ -4,6 +4,7 @@ mod clocks;
 mod coverage;
 mod ending;
 mod fulfilled;
+mod poison;
 mod rules;
 mod scopes;
 mod states;
