@@ -5,6 +5,7 @@ mod guards;
 mod imports;
 mod overlapping;
 mod pen;
+mod poison;
 mod raw;
 mod reasons;
 mod requests;

@@ -46,7 +46,7 @@ fn writing() -> Vec<Writing> {
 }
 
 /// The request id of a request; of a portion of a stream, that of what it carries.
-fn id_of(request: &DynamicMessage) -> Option<String> {
+pub(super) fn id_of(request: &DynamicMessage) -> Option<String> {
     if let Some(id) = request.get_field_by_name("request_id") {
         return id.as_str().map(str::to_owned);
     }

@@ -4,7 +4,7 @@ use prost::bytes::{Buf, BufMut};
 use tonic::codec::{Codec, DecodeBuf, Decoder, EncodeBuf, Encoder};
 use tonic::codegen::http::uri::PathAndQuery;
 use tonic::transport::Channel;
-use tonic::{Request, Status};
+use tonic::{Request, Response, Status};
 
 #[derive(Clone, Copy, Default)]
 struct Bytes;
@@ -50,6 +50,16 @@ pub(super) async fn call(
     authorization: Option<&str>,
     message: &[u8],
 ) -> Result<Vec<u8>, Status> {
+    Ok(answer(channel, method, authorization, message).await?.into_inner())
+}
+
+/// The same with the metadata of the answer.
+pub(super) async fn answer(
+    channel: &Channel,
+    method: &str,
+    authorization: Option<&str>,
+    message: &[u8],
+) -> Result<Response<Vec<u8>>, Status> {
     let mut request = Request::new(message.to_vec());
     if let Some(value) = authorization {
         request.metadata_mut().insert("authorization", value.parse().unwrap());
@@ -57,5 +67,5 @@ pub(super) async fn call(
     let mut grpc = tonic::client::Grpc::new(channel.clone());
     grpc.ready().await.unwrap();
     let path: PathAndQuery = format!("/holt.v1.{method}").parse().unwrap();
-    Ok(grpc.unary(request, path, Bytes).await?.into_inner())
+    grpc.unary(request, path, Bytes).await
 }
