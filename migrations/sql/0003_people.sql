@@ -108,6 +108,31 @@ CALL holt_guard('refresh_tokens', 'Refresh tokens given out, as hashes.', '{
 GRANT UPDATE (spent_at, ended_at) ON refresh_tokens TO holt_service;
 CREATE POLICY gate ON refresh_tokens USING ((SELECT holt_gate()));
 
+-- Each token names the epoch of its person. Raising it ends them all, on every server: the doors compare.
+CREATE TABLE epochs (
+  person_id uuid PRIMARY KEY REFERENCES people,
+  epoch     bigint NOT NULL
+);
+CALL holt_guard('epochs', 'How often the sign-ins of a person were ended; no row: never.', '{
+  "person_id": "The person.",
+  "epoch": "Counted up when a role is taken, a password changes, or all sign-ins are ended. A token of another epoch is not accepted."
+}');
+GRANT UPDATE (epoch) ON epochs TO holt_service;
+CREATE POLICY own ON epochs FOR SELECT USING (person_id = (SELECT holt_person()));
+CREATE POLICY gate ON epochs USING ((SELECT holt_gate()));
+
+CREATE FUNCTION holt_epoch(person uuid) RETURNS bigint LANGUAGE sql STABLE PARALLEL SAFE
+  RETURN coalesce((SELECT e.epoch FROM epochs e WHERE e.person_id = person), 0);
+
+-- Whether a token that shows this epoch of a person still holds; Holt itself shows none.
+CREATE FUNCTION holt_valid(person uuid, shown bigint) RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
+  RETURN shown IS NULL OR holt_epoch(person) = shown;
+
+-- Lets one write change people at a time.
+CREATE FUNCTION holt_keep_people() RETURNS void LANGUAGE sql VOLATILE AS $$
+  SELECT pg_advisory_xact_lock(x'3217F'::int);
+$$;
+
 INSERT INTO people (id, name, sign_in_name, recorded_at, recorded_by, request_id) VALUES
   ('00000000-0000-0000-0000-000000000000', 'Holt', 'holt:itself', '2000-01-01Z',
    '00000000-0000-0000-0000-000000000000', '00000000-0000-0000-0000-000000000000');

@@ -61,15 +61,15 @@ END
 $$;
 
 -- The store's two doors open with this one statement: it sets the scope for row-level security, the time limit and
--- the settings that every transaction needs, and then, under that scope, looks whether the request was answered
--- before. Settings are the transaction's own, and the session is looked at each time: behind a pooler, which drops
--- start-up options, a session is nobody's. A copy of a request that is under way waits for it first, and then finds
--- its answer; should two requests share that lock, one waits in vain and no harm is done. A write shares a second
--- lock until it is over, and is stamped after it has it: whoever has that lock alone knows that whatever is stamped
--- earlier is committed.
+-- the settings that every transaction needs, and then, under that scope, looks whether tokens of the epoch shown are
+-- still valid, and whether the request was answered before. Settings are the transaction's own, and the session is
+-- looked at each time: behind a pooler, which drops start-up options, a session is nobody's. A copy of a request that is
+-- under way waits for it first, and then finds its answer; should two requests share that lock, one waits in vain and no
+-- harm is done. A write shares a second lock until it is over, and is stamped after it has it: whoever has that lock
+-- alone knows that whatever is stamped earlier is committed.
 CREATE FUNCTION holt_open(sites uuid[], everywhere boolean, gate boolean, person uuid, limit_ms bigint,
-                          asker uuid, request uuid, known timestamptz DEFAULT NULL,
-                          OUT digest bytea, OUT reply jsonb)
+                          asker uuid, request uuid, known timestamptz DEFAULT NULL, shown bigint DEFAULT NULL,
+                          OUT ended boolean, OUT digest bytea, OUT reply jsonb)
 LANGUAGE plpgsql VOLATILE AS $$
 BEGIN
   IF pg_has_role(session_user, 'pg_database_owner', 'MEMBER') OR NOT row_security_active('sites') THEN
@@ -91,7 +91,8 @@ BEGIN
           -- than running most of them.
           set_config('plan_cache_mode', 'force_generic_plan', true),
           set_config('jit', 'off', true);
-  IF request IS NOT NULL THEN
+  ended := NOT holt_valid(person, shown);
+  IF request IS NOT NULL AND NOT ended THEN
     -- The time limit above is one of the statements to come; this one waits no longer, either.
     PERFORM set_config('lock_timeout', limit_ms::text, true);
     PERFORM pg_advisory_xact_lock(holt_last_bits(asker), holt_last_bits(request));

@@ -24,7 +24,7 @@ use holt_proto::v1::{
     welfare_service_client::WelfareServiceClient,
 };
 use holt_server::access::keys::OwnKey;
-use holt_server::access::permit::Caller;
+use holt_server::access::permit::{Caller, Validity};
 use holt_server::access::token::{Bearer, Subject, Tokens};
 use holt_server::app;
 use holt_server::clock::Clock;
@@ -33,6 +33,7 @@ use holt_server::model::person::Grant;
 use holt_server::records::{Records, ledger};
 use sqlx::{Connection, PgConnection};
 use std::sync::Arc;
+use tempfile::TempDir;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
@@ -54,6 +55,8 @@ pub struct House {
     pub url: String,
     channel: Channel,
     tokens: Tokens,
+    ids: Arc<TestIds>,
+    keys: Arc<TempDir>,
     stop: Option<oneshot::Sender<()>>,
     served: Option<JoinHandle<()>>,
 }
@@ -157,6 +160,24 @@ impl House {
 
     /// The same where the database knows identifiers up to `last` already.
     pub async fn after(url: String, last: Uuid, change: impl FnOnce(&mut Config)) -> Self {
+        let clock = Arc::new(TestClock::at(start_of_time()));
+        let keys = Arc::new(tempfile::tempdir().unwrap());
+        Self::serving(url, clock, Arc::new(TestIds::after(last)), keys, change).await
+    }
+
+    /// Another server over the same database, at the same time and with the same signing key.
+    pub async fn beside(&self, change: impl FnOnce(&mut Config)) -> Self {
+        let (clock, ids) = (Arc::clone(&self.clock), Arc::clone(&self.ids));
+        Self::serving(self.url.clone(), clock, ids, Arc::clone(&self.keys), change).await
+    }
+
+    async fn serving(
+        url: String,
+        clock: Arc<TestClock>,
+        ids: Arc<TestIds>,
+        keys: Arc<TempDir>,
+        change: impl FnOnce(&mut Config),
+    ) -> Self {
         // What a fault was is told in the log alone.
         let log = tracing_subscriber::fmt().with_test_writer().with_max_level(tracing::Level::ERROR);
         let _ = log.try_init();
@@ -166,13 +187,11 @@ impl House {
         config.ledger.seal_seconds = 0;
         config.climate.watch_seconds = 0;
         change(&mut config);
-        let clock = Arc::new(TestClock::at(start_of_time()));
-        let folder = tempfile::tempdir().unwrap();
-        let key = folder.path().join("signing.pem");
+        let key = keys.path().join("signing.pem");
         let own = || OwnKey::load_or_make(&key).unwrap();
-        let ids = Arc::new(TestIds::after(last));
         let serving = cluster::serving(&url);
-        let house = app::House::over(&config, &serving, own(), Arc::clone(&clock) as _, ids).await.unwrap();
+        let (time, names) = (Arc::clone(&clock) as _, Arc::clone(&ids) as _);
+        let house = app::House::over(&config, &serving, own(), time, names).await.unwrap();
         let life = TimeDelta::days(3650);
         let tokens =
             Tokens::new(own(), config.access.issuer.clone(), config.access.audience.clone(), life, None);
@@ -187,7 +206,8 @@ impl House {
             house.serve(&config, listener, stop).await.unwrap();
         });
         let channel = Channel::from_shared(address.clone()).unwrap().connect_lazy();
-        Self { records, clock, address, url, channel, tokens, stop: Some(stop), served: Some(served) }
+        let (stop, served) = (Some(stop), Some(served));
+        Self { records, clock, address, url, channel, tokens, ids, keys, stop, served }
     }
 
     /// The services for whoever shows no token.
@@ -211,6 +231,7 @@ impl House {
             name: String::new(),
             grants: grants.to_vec(),
             must_change_password: false,
+            validity: Validity::Epoch(0),
         };
         self.tokens.sign(person, &bearer, Uuid::from_u128(1), self.clock.now()).unwrap().0
     }

@@ -112,11 +112,7 @@ impl Person {
                 let grant = Some(grant(&role, errand).await?);
                 let ask = v1::RevokeRoleRequest { request_id: request_id(), sign_in_name, grant };
                 let thing = View::from(errand.session.ask(ask).await?.person.unwrap_or_default());
-                let say = format!(
-                    "{} has {} now. A token given out before keeps the role until it runs out, in minutes.",
-                    thing.name,
-                    thing.spoken_grants()
-                );
+                let say = format!("{} has {} now.", thing.name, thing.spoken_grants());
                 errand.show(&Told { thing, say })
             }
         }

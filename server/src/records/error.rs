@@ -188,6 +188,7 @@ impl From<store::Error> for Error {
             )
             .fact("request_id", id.to_string())
             .into(),
+            store::Error::Ended => super::people::not_signed_in().into(),
             other => Self::Fault(other),
         }
     }

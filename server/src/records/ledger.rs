@@ -35,6 +35,7 @@ pub(crate) async fn seal_rest(records: &Records) -> Result<u64> {
 /// Refused without the role anywhere.
 pub async fn seal(records: &Records, caller: &Caller) -> Result<(Link, u64)> {
     let reach = caller.reach(Deed::CheckLedger)?;
+    records.store.knock(&reach).await?;
     let entries = seal_rest(records).await?;
     let snapshot = records.store.read(&reach, None).await?;
     Ok((seals::newest(&snapshot).await?, entries))
@@ -56,10 +57,12 @@ pub async fn list(records: &Records, caller: &Caller, page: &Page) -> Result<Sli
 /// Refused without the role there; for all, without the role at every site.
 pub async fn check(records: &Records, caller: &Caller, site: &str) -> Result<Verified> {
     let site = if site.is_empty() {
-        caller.may_everywhere(Deed::CheckLedger)?;
+        records.store.knock(&caller.may_everywhere(Deed::CheckLedger)?).await?;
         None
     } else {
-        Some(records.permit(caller, Deed::CheckLedger, site).await?.site().id)
+        let permit = records.permit(caller, Deed::CheckLedger, site).await?;
+        records.store.knock(&permit).await?;
+        Some(permit.site().id)
     };
     let snapshot = everything(records, caller).await?;
     Ok(verify::verify(&snapshot, site).await?)
@@ -126,7 +129,7 @@ pub async fn prove(records: &Records, caller: &Caller, asked: &Asked) -> Result<
 /// # Errors
 /// Refused without the role anywhere, or where there is no such seal.
 pub async fn continues(records: &Records, caller: &Caller, older: u64, newer: u64) -> Result<Consistency> {
-    caller.reach(Deed::CheckLedger)?;
+    records.store.knock(&caller.reach(Deed::CheckLedger)?).await?;
     let snapshot = everything(records, caller).await?;
     let old = seals::numbered(&snapshot, older).await?;
     let older = old.ok_or_else(|| Refusal::not_found("seal", &older.to_string()))?;

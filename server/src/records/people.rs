@@ -1,7 +1,7 @@
 //! People: signing in, and who may do what.
 
 use crate::access::password;
-use crate::access::permit::{Caller, Held};
+use crate::access::permit::{Caller, Held, Validity};
 use crate::access::roles::Deed;
 use crate::access::token::{Bearer, Subject, Tokens};
 use crate::model::page::{Page, Slice};
@@ -120,20 +120,27 @@ fn refresh_refused() -> Refusal {
     )
 }
 
+/// Whom a verified token names.
+#[must_use]
+pub fn person_of(subject: &Subject) -> Uuid {
+    match subject {
+        Subject::Own(id) => *id,
+        Subject::Outside(issuer, subject) => {
+            Uuid::new_v5(&Uuid::NAMESPACE_URL, format!("{issuer}\n{subject}").as_bytes())
+        }
+    }
+}
+
 /// The caller that a verified token names. Somebody of the outside issuer is put on record at their
 /// first call.
 ///
 /// # Errors
 /// Faults only.
 pub async fn caller(records: &Records, bearer: &Bearer, deadline: Option<Instant>) -> Result<Caller> {
-    let person = match &bearer.person {
-        Subject::Own(id) => *id,
-        Subject::Outside(issuer, subject) => {
-            let id = Uuid::new_v5(&Uuid::NAMESPACE_URL, format!("{issuer}\n{subject}").as_bytes());
-            ensure_outside(records, id, &bearer.name).await?;
-            id
-        }
-    };
+    let person = person_of(&bearer.person);
+    if let Subject::Outside(..) = &bearer.person {
+        ensure_outside(records, person, &bearer.name).await?;
+    }
     let mut held = Vec::new();
     for grant in &bearer.grants {
         let site = match &grant.site {
@@ -146,7 +153,7 @@ pub async fn caller(records: &Records, bearer: &Bearer, deadline: Option<Instant
         };
         held.push(Held { role: grant.role, site });
     }
-    Ok(Caller::new(person, held, deadline))
+    Ok(Caller::new(person, held, bearer.validity, deadline))
 }
 
 async fn ensure_outside(records: &Records, id: Uuid, name: &str) -> Result<()> {
@@ -230,9 +237,9 @@ pub async fn sign_in(records: &Records, sign_in_name: &str, password: &str) -> R
     let gate = records.store.open_gate().await?;
     gate.hold(credential.person_id).await?;
     refuse_changed(&gate, &credential, sign_in_failed).await?;
-    let person = gate.person(credential.person_id).await?.ok_or_else(not_signed_in)?;
+    let (person, epoch) = gate.person(credential.person_id).await?.ok_or_else(not_signed_in)?;
     let family = records.store.new_id();
-    let given = give(records, &gate, &person, family, credential.one_time).await?;
+    let given = give(records, &gate, (&person, epoch), family, credential.one_time).await?;
     gate.close().await?;
     Ok(SignedIn { given, person, must_change_password: credential.one_time })
 }
@@ -266,7 +273,10 @@ pub async fn renew(records: &Records, refresh: &str) -> Result<Given> {
     let gate = records.store.open_gate().await?;
     let kept = gate.refresh(hash).await?.ok_or_else(refresh_refused)?;
     if kept.spent_at.is_some() {
-        gate.end_family(kept.family, now).await?;
+        if kept.ended_at.is_none() {
+            gate.end_family(kept.family, now).await?;
+            gate.raise_epoch(kept.person_id).await?;
+        }
         gate.close().await?;
         tracing::warn!(person = %kept.person_id, "a spent refresh token was shown again: its sign-in is ended");
         return Err(refresh_refused().into());
@@ -275,9 +285,9 @@ pub async fn renew(records: &Records, refresh: &str) -> Result<Given> {
         return Err(refresh_refused().into());
     }
     gate.spend_refresh(hash, now).await?;
-    let person = gate.person(kept.person_id).await?.ok_or_else(refresh_refused)?;
+    let (person, epoch) = gate.person(kept.person_id).await?.ok_or_else(refresh_refused)?;
     let one_time = gate.credential_of(kept.person_id).await?.is_some_and(|credential| credential.one_time);
-    let given = give(records, &gate, &person, kept.family, one_time).await?;
+    let given = give(records, &gate, (&person, epoch), kept.family, one_time).await?;
     gate.close().await?;
     Ok(given)
 }
@@ -296,7 +306,7 @@ pub async fn sign_out(records: &Records, refresh: &str) -> Result<()> {
     Ok(())
 }
 
-/// Sets a new password and ends all earlier sign-ins.
+/// Sets a new password and ends all earlier sign-ins, with the tokens that they gave.
 ///
 /// # Errors
 /// Refused where the current password does not fit, or the new one is the same.
@@ -308,6 +318,7 @@ pub async fn change_password(records: &Records, caller: &Caller, current: &str, 
             "enter the one that you signed in with",
         )
     };
+    records.store.knock(&caller.oneself()).await?;
     let credential =
         records.store.open_gate().await?.credential_of(caller.person).await?.ok_or_else(failed)?;
     if !records.door.fits(current, &credential.password_hash).await? {
@@ -329,9 +340,10 @@ pub async fn change_password(records: &Records, caller: &Caller, current: &str, 
     refuse_changed(&gate, &credential, failed).await?;
     gate.set_password(caller.person, &hash, false, now).await?;
     gate.end_all(caller.person, now).await?;
-    let person = gate.person(caller.person).await?.ok_or_else(failed)?;
+    gate.raise_epoch(caller.person).await?;
+    let (person, epoch) = gate.person(caller.person).await?.ok_or_else(failed)?;
     let family = records.store.new_id();
-    let given = give(records, &gate, &person, family, false).await?;
+    let given = give(records, &gate, (&person, epoch), family, false).await?;
     gate.close().await?;
     Ok(given)
 }
@@ -339,7 +351,7 @@ pub async fn change_password(records: &Records, caller: &Caller, current: &str, 
 async fn give(
     records: &Records,
     gate: &Gate,
-    person: &Person,
+    (person, epoch): (&Person, i64),
     family: Uuid,
     one_time: bool,
 ) -> Result<Given> {
@@ -349,6 +361,7 @@ async fn give(
         name: person.name.clone(),
         grants: person.grants.clone(),
         must_change_password: one_time,
+        validity: Validity::Epoch(epoch),
     };
     let (access, access_expires_at) = records
         .door
@@ -452,10 +465,10 @@ pub async fn reset_password(
     let hash = records.door.hash(&password).await?;
     let made_now = AtomicBool::new(false);
     let person: Person = retrying("reset_password", || async {
-        let tx = fresh!(records.store.write(&reach, request).await?);
+        let mut tx = fresh!(records.store.write(&reach, request).await?);
         made_now.store(true, Ordering::Relaxed);
         let person = named(&tx, sign_in_name).await?;
-        let grants = people::reset_password(&tx, person.id, &hash).await?;
+        let grants = people::reset_password(&mut tx, person.id, &hash).await?;
         let grants = grants.ok_or_else(|| Refusal::not_found("password", sign_in_name))?;
         for grant in &grants {
             granted_site(records, caller, grant).await?;

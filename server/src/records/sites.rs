@@ -27,14 +27,16 @@ pub async fn create(records: &Records, caller: &Caller, request: &Request, new: 
 /// # Errors
 /// Refused as not found.
 pub async fn get(records: &Records, caller: &Caller, code: &str) -> Result<Site> {
+    records.store.knock(&caller.oneself()).await?;
     Ok(discreet(records.site(code).await?, caller))
 }
 
 /// The directory of all sites.
 ///
 /// # Errors
-/// Faults only.
+/// Refused where the caller's sign-in has ended.
 pub async fn list(records: &Records, caller: &Caller) -> Result<Vec<Site>> {
+    records.store.knock(&caller.oneself()).await?;
     Ok(records.store.sites().await?.into_iter().map(|site| discreet(site, caller)).collect())
 }
 

@@ -1,7 +1,8 @@
 //! The two doors.
 
 use crate::access::permit::leave::Sealed;
-use crate::access::permit::{Leave, Permit, Reach, Scope};
+use crate::access::permit::{Bearer, Leave, Permit, Reach, Scope, Validity};
+use crate::access::roles::Deed;
 use crate::clock::{Clock, Ids};
 use crate::error::Error;
 use crate::model::request::Request;
@@ -69,8 +70,7 @@ pub struct Tx {
     snapshot: Snapshot,
     ids: Arc<dyn Ids>,
     now: DateTime<Utc>,
-    until: Option<Instant>,
-    person: Uuid,
+    bearer: Bearer,
     request: Request,
     site: Option<Uuid>,
     lines: Vec<serde_json::Value>,
@@ -108,14 +108,22 @@ impl Store {
     /// none is given), open as far as the leave goes.
     ///
     /// # Errors
-    /// [`Error::Lost`] where the database is away.
+    /// [`Error::Ended`] where the caller's sign-in is; [`Error::Lost`] where the database is away.
     pub async fn read(&self, leave: &impl Leave, known_at: Option<DateTime<Utc>>) -> Result<Snapshot, Error> {
         let txn = self.begin("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY").await?;
-        let bearer = leave.bearer();
-        let known_at = known_at.unwrap_or_else(end_of_time);
-        let snapshot = Snapshot { txn, known_at, unreadable: Some(bearer.unreadable) };
-        snapshot.open(&leave.scope(), self.time_left(bearer.deadline), None).await?;
+        let unreadable = Some(leave.bearer().unreadable);
+        let snapshot = Snapshot { txn, known_at: known_at.unwrap_or_else(end_of_time), unreadable };
+        self.let_in(&snapshot, leave, None).await?;
+        snapshot.ask_again(leave).await?;
         Ok(snapshot)
+    }
+
+    /// Looks whether whoever has leave is still let in: for what is answered without their own door.
+    ///
+    /// # Errors
+    /// [`Error::Ended`] where their sign-in is; [`Error::Lost`] where the database is away.
+    pub async fn knock(&self, leave: &impl Leave) -> Result<(), Error> {
+        Ok(self.read(leave, None).await?.txn.rollback().await?)
     }
 
     /// The door for writing, open as far as the leave goes: a permit opens one site, whatever else the caller may.
@@ -123,8 +131,8 @@ impl Store {
     /// meanwhile waits; with other content it is refused.
     ///
     /// # Errors
-    /// [`Error::RequestReused`]; [`Error::TimedOut`] where the first is still under way when the time is over;
-    /// [`Error::Lost`] where the database is away.
+    /// [`Error::RequestReused`]; [`Error::Ended`] where the caller's sign-in is; [`Error::TimedOut`] where the first is
+    /// still under way when the time is over; [`Error::Lost`] where the database is away.
     pub async fn write<R: DeserializeOwned>(
         &self,
         leave: &impl Leave,
@@ -135,8 +143,12 @@ impl Store {
         let turn = self.turns.take((bearer.person, request.id), self.time_left(bearer.deadline)).await?;
         let txn = self.begin("").await?;
         let snapshot = Snapshot { txn, known_at: end_of_time(), unreadable: None };
-        let left = self.time_left(bearer.deadline);
-        let answered = snapshot.open(&leave.scope(), left, Some((bearer.person, request.id))).await?;
+        let answered = self.let_in(&snapshot, leave, Some((bearer.person, request.id))).await?;
+        if leave.deed() == Deed::KeepPeople {
+            // One at a time: of two who take each other's role, the second has none any more.
+            snapshot.txn.execute_raw(statement("SELECT holt_keep_people()", [])).await?;
+        }
+        snapshot.ask_again(leave).await?;
         if let Some((digest, reply)) = answered {
             return if digest == request.digest {
                 Ok(Attempt::Repeat(serde_json::from_value(reply)?))
@@ -148,8 +160,7 @@ impl Store {
             snapshot,
             ids: Arc::clone(&self.ids),
             now: self.clock.now(),
-            until: bearer.deadline,
-            person: bearer.person,
+            bearer,
             request: *request,
             site: leave.site(),
             lines: Vec::new(),
@@ -177,7 +188,7 @@ impl Store {
         let txn = self.begin("").await?;
         let snapshot = Snapshot { txn, known_at: end_of_time(), unreadable: None };
         let limit = self.time_left(deadline).min(SETTLES);
-        snapshot.open(&itself().scope(), limit, None).await?;
+        snapshot.open(&itself().scope(), limit, None, None).await?;
         // Writes that come now wait, too: not for long.
         match snapshot.txn.execute_raw(statement("SELECT holt_settle()", [])).await.map_err(Error::from) {
             Ok(_) => {
@@ -222,8 +233,25 @@ impl Store {
     async fn unrecorded(&self, scope: &Scope) -> Result<Snapshot, Error> {
         let txn = self.begin("").await?;
         let snapshot = Snapshot { txn, known_at: end_of_time(), unreadable: None };
-        snapshot.open(scope, self.call_limit, None).await?;
+        snapshot.open(scope, self.call_limit, None, None).await?;
         Ok(snapshot)
+    }
+
+    /// Opens a door for whoever has leave, unless what they show has ended.
+    async fn let_in(
+        &self,
+        snapshot: &Snapshot,
+        leave: &impl Leave,
+        request: Option<(Uuid, Uuid)>,
+    ) -> Result<Option<(Vec<u8>, serde_json::Value)>, Error> {
+        let Bearer { deadline, validity, person: _ } = leave.bearer();
+        let epoch = match validity {
+            Validity::Always => None,
+            Validity::Epoch(epoch) => Some(epoch),
+            Validity::Until(end) if end <= self.clock.now() => return Err(Error::Ended),
+            Validity::Until(_) => None,
+        };
+        snapshot.open(&leave.scope(), self.time_left(deadline), request, epoch).await
     }
 
     /// The site of a code.
@@ -302,22 +330,25 @@ fn end_of_time() -> DateTime<Utc> {
 }
 
 impl Snapshot {
-    /// Sets scope and time limit, and looks for the answer to a request that was answered before.
+    /// Sets scope and time limit, looks whether the person's epoch is still the one given, and for the answer to a
+    /// request that was answered before.
     async fn open(
         &self,
         scope: &Scope,
         limit: Duration,
         request: Option<(Uuid, Uuid)>,
+        epoch: Option<i64>,
     ) -> Result<Option<(Vec<u8>, serde_json::Value)>, Error> {
         let (person, request) = request.unzip();
         #[derive(FromQueryResult)]
         struct Answered {
+            ended: bool,
             digest: Option<Vec<u8>>,
             reply: Option<serde_json::Value>,
         }
         let rows = self
             .rows::<Answered>(
-                "SELECT digest, reply FROM holt_open($1, $2, $3, $4, $5, $6, $7, $8)",
+                "SELECT ended, digest, reply FROM holt_open($1, $2, $3, $4, $5, $6, $7, $8, $9)",
                 [
                     scope.sites.clone().into(),
                     scope.everywhere.into(),
@@ -328,10 +359,39 @@ impl Snapshot {
                     person.into(),
                     request.into(),
                     self.known_at.into(),
+                    epoch.into(),
                 ],
             )
             .await?;
-        Ok(rows.into_iter().next().and_then(|row| row.digest.zip(row.reply)))
+        match rows.into_iter().next() {
+            Some(row) if row.ended => Err(Error::Ended),
+            row => Ok(row.and_then(|row| row.digest.zip(row.reply))),
+        }
+    }
+
+    /// Asks the database whether the person still has the roles that leave for some deeds rests on.
+    async fn ask_again(&self, leave: &impl Leave) -> Result<(), Error> {
+        let (deed, bearer) = (leave.deed(), leave.bearer());
+        if !deed.is_asked_again() || !matches!(bearer.validity, Validity::Epoch(_)) {
+            return Ok(());
+        }
+        #[derive(FromQueryResult)]
+        struct Granted {
+            site_id: Option<Uuid>,
+        }
+        let roles: Vec<String> = deed.roles().iter().map(|role| role.as_str().to_owned()).collect();
+        let granted = self
+            .rows::<Granted>(
+                "SELECT site_id FROM grants WHERE person_id = $1 AND role = ANY ($2) AND superseded_at IS NULL",
+                [bearer.person.into(), roles.into()],
+            )
+            .await?;
+        let scope = leave.scope();
+        let covered = |site| granted.iter().any(|grant| grant.site_id.is_none() || grant.site_id == site);
+        if (scope.everywhere && !covered(None)) || !scope.sites.iter().all(|site| covered(Some(*site))) {
+            return Err(Error::Ended);
+        }
+        Ok(())
     }
 
     /// What was known at this instant is what is read.
@@ -431,7 +491,7 @@ impl Tx {
     /// Who writes.
     #[must_use]
     pub const fn person(&self) -> Uuid {
-        self.person
+        self.bearer.person
     }
 
     /// The request that this write answers.
@@ -463,6 +523,13 @@ impl Tx {
         self.site = Some(site);
     }
 
+    /// The writer's own sign-ins end with this write, which goes on.
+    pub(super) const fn outlive(&mut self, epoch: i64) {
+        if let Validity::Epoch(_) = self.bearer.validity {
+            self.bearer.validity = Validity::Epoch(epoch);
+        }
+    }
+
     pub(super) fn note_line(&mut self, line: serde_json::Value) {
         self.lines.push(line);
     }
@@ -480,7 +547,8 @@ impl Tx {
     ///
     /// # Errors
     /// [`Error::Contention`] where the same request was answered meanwhile; [`Error::TimedOut`] where the
-    /// deadline has passed; [`Error::Lost`] where the database went away.
+    /// deadline has passed; [`Error::Ended`] where the caller's sign-in ended meanwhile; [`Error::Lost`] where the
+    /// database went away.
     pub async fn commit<R: Serialize + Send>(self, reply: R) -> Result<R, Error> {
         if self.request.validate_only {
             self.snapshot.txn.rollback().await?;
@@ -488,11 +556,16 @@ impl Tx {
         }
         // The time limit of the database is one of each statement. Who was told that it is too late should not
         // find it done.
-        if self.until.is_some_and(|until| Instant::now() >= until) {
+        if self.bearer.deadline.is_some_and(|until| Instant::now() >= until) {
             self.snapshot.txn.rollback().await?;
             return Err(Error::TimedOut);
         }
-        let Self { snapshot, ids, now, person, request, site, lines, turn, until: _, replaced: _ } = self;
+        let Self { snapshot, ids, now, bearer, request, site, lines, turn, replaced: _ } = self;
+        let Bearer { person, validity, .. } = bearer;
+        let epoch = match validity {
+            Validity::Epoch(epoch) => Some(epoch),
+            Validity::Always | Validity::Until(_) => None,
+        };
         let entry = ledger::Entry {
             id: ids.next(),
             site,
@@ -503,7 +576,7 @@ impl Tx {
             lines: lines.into(),
         };
         let leaf = entry.leaf().as_bytes().to_vec();
-        snapshot
+        let kept = snapshot
             .txn
             .execute_raw(statement(
                 "WITH entry AS (
@@ -512,7 +585,7 @@ impl Tx {
                  ), leaf AS (
                    INSERT INTO leaves (entry_id, site_id, recorded_at, leaf) VALUES ($1, $2, $6, $8))
                  INSERT INTO requests (person_id, id, digest, reply, recorded_at)
-                 VALUES ($3, $4, $9, $10, $6)",
+                 SELECT $3, $4, $9::bytea, $10::jsonb, $6 WHERE holt_valid($3, $11::bigint)",
                 [
                     entry.id.into(),
                     site.into(),
@@ -524,9 +597,14 @@ impl Tx {
                     leaf.into(),
                     request.digest.to_vec().into(),
                     serde_json::to_value(&reply)?.into(),
+                    epoch.into(),
                 ],
             ))
             .await?;
+        if kept.rows_affected() == 0 {
+            snapshot.txn.rollback().await?;
+            return Err(Error::Ended);
+        }
         snapshot.txn.commit().await?;
         drop(turn);
         Ok(reply)

@@ -16,6 +16,9 @@ pub enum Error {
     /// The same request id with other content.
     #[error("request id {0} was used before with other content")]
     RequestReused(Uuid),
+    /// What the caller shows has ended: a role was taken, a password changed, a sign-in ended everywhere.
+    #[error("the sign-in has ended")]
+    Ended,
     /// The time allowed was over.
     #[error("the time allowed was over")]
     TimedOut,

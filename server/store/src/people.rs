@@ -39,6 +39,14 @@ pub struct NewRefresh {
 }
 
 #[derive(FromQueryResult)]
+struct Epoch {
+    epoch: i64,
+}
+
+const RAISE: &str = "INSERT INTO epochs (person_id, epoch) VALUES ($1, 1)
+                     ON CONFLICT (person_id) DO UPDATE SET epoch = epochs.epoch + 1 RETURNING epoch";
+
+#[derive(FromQueryResult)]
 struct GrantRow {
     person_id: Uuid,
     role: String,
@@ -119,18 +127,30 @@ impl Gate {
         .await
     }
 
-    /// The person, with the grants in force.
+    /// The person, with the grants in force, and the epoch of tokens that name them.
     ///
     /// # Errors
     /// [`Error::Lost`] where the database is away.
-    pub async fn person(&self, id: Uuid) -> Result<Option<Person>, Error> {
+    pub async fn person(&self, id: Uuid) -> Result<Option<(Person, i64)>, Error> {
+        // Before the grants: a token must not say of a later epoch what held in an earlier one.
+        let epoch = self.first::<Epoch>("SELECT holt_epoch($1) AS epoch", [id.into()]).await?;
+        let epoch = epoch.map_or(0, |row| row.epoch);
         let Some(row) = person::Entity::find_by_id(id).one(&self.0).await? else { return Ok(None) };
         let grants = self.0.query_all_raw(statement(GRANTS, [vec![id].into()])).await?;
         let grants = grants
             .iter()
             .map(|row| GrantRow::from_query_result(row, "")?.to_model())
             .collect::<Result<_, Error>>()?;
-        Ok(Some(Person { id, name: row.name, sign_in_name: row.sign_in_name, grants }))
+        Ok(Some((Person { id, name: row.name, sign_in_name: row.sign_in_name, grants }, epoch)))
+    }
+
+    /// Ends the tokens of a person, on every server.
+    ///
+    /// # Errors
+    /// [`Error::Lost`] where the database is away.
+    pub async fn raise_epoch(&self, person: Uuid) -> Result<(), Error> {
+        self.execute(RAISE, [person.into()]).await?;
+        Ok(())
     }
 
     /// Sets a password.
@@ -286,7 +306,8 @@ pub async fn set_first_password(tx: &Tx, person: Uuid, hash: &str) -> Result<(),
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn reset_password(tx: &Tx, person: Uuid, hash: &str) -> Result<Option<Vec<Grant>>, Error> {
+pub async fn reset_password(tx: &mut Tx, person: Uuid, hash: &str) -> Result<Option<Vec<Grant>>, Error> {
+    raise_epoch(tx, person).await?;
     tx.execute("SELECT set_config('holt.gate', 'yes', true)", []).await?;
     let changed = tx
         .execute(
@@ -332,7 +353,7 @@ pub async fn insert_grant(tx: &mut Tx, person: Uuid, role: Role, site: Option<Uu
     tx.insert(&[row]).await
 }
 
-/// Takes a role away; answers whether the person had it.
+/// Takes a role away, and ends the tokens that name it; answers whether the person had it.
 ///
 /// # Errors
 /// [`Error::Contention`] where somebody took it away meanwhile.
@@ -350,7 +371,19 @@ pub async fn end_grant(tx: &mut Tx, person: Uuid, role: Role, site: Option<Uuid>
         .await?;
     let Some(found) = found.first() else { return Ok(false) };
     tx.supersede::<grant::Entity>(found.id, "revoked").await?;
+    raise_epoch(tx, person).await?;
     Ok(true)
+}
+
+/// Ends the tokens of a person, on every server, as this write is committed.
+async fn raise_epoch(tx: &mut Tx, person: Uuid) -> Result<(), Error> {
+    tx.execute("SELECT set_config('holt.gate', 'yes', true)", []).await?;
+    let raised = tx.rows::<Epoch>(RAISE, [person.into()]).await?;
+    tx.execute("SELECT set_config('holt.gate', '', true)", []).await?;
+    if let Some(raised) = raised.first().filter(|_| person == tx.person()) {
+        tx.outlive(raised.epoch);
+    }
+    Ok(())
 }
 
 /// Who holds `role` at every site; the rows are locked until the write ends, so that two cannot each take

@@ -266,6 +266,16 @@ async fn everybody(stage: &Stage) -> Vec<Somebody> {
     let run_out = stage.house.token(Uuid::from_u128(7), &every);
     clock.set(start_of_time());
     all.push(nobody("run out", Some(format!("Bearer {run_out}"))));
+    // A token of somebody with every role, whose sign-ins were ended since.
+    let roles: Vec<(Role, Option<&str>)> = ROLES.map(|(role, _)| (role, None)).to_vec();
+    let ended = stage.house.person("ended", &roles).await;
+    let mut owner = stage.house.owner().await;
+    sqlx::query("INSERT INTO epochs (person_id, epoch) VALUES ($1, 1)")
+        .bind(ended.id)
+        .execute(&mut owner)
+        .await
+        .unwrap();
+    all.push(nobody("ended", Some(format!("Bearer {}", stage.house.token(ended.id, &every)))));
     let fresh = format!("Bearer {}", stage.one_time_token().await);
     all.push(Somebody { who: "one-time password".to_owned(), authorization: Some(fresh), is: Is::Fresh });
     for (role, letter) in ROLES {

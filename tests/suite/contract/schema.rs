@@ -38,6 +38,7 @@ const NEVER_BROKEN: [(&str, &str); 66] = [
     ("enclosures_pkey", "a fresh identifier"),
     ("enclosures_site_id_id_key", "contains a fresh identifier; it is there for a foreign key"),
     ("grants_pkey", "a fresh identifier"),
+    ("epochs_pkey", "counted up on conflict"),
     ("credentials_pkey", "set with the person, or on conflict"),
     ("refresh_tokens_pkey", "a hash of 32 random bytes"),
     ("taxa_pkey", "a fresh identifier"),
@@ -100,6 +101,7 @@ const MAY_CHANGE: [(&str, &[&str]); 40] = [
     ("enrichment_items", SUPERSEDED),
     ("enrichment_offers", SUPERSEDED),
     ("enrichment_terms", SUPERSEDED),
+    ("epochs", &["epoch"]),
     ("feed_plans", SUPERSEDED),
     ("feeds", SUPERSEDED),
     ("foods", SUPERSEDED),
@@ -127,10 +129,11 @@ const ALSO_MAY_CHANGE: [(&str, &[&str]); 1] = [("weights", SUPERSEDED)];
 const SUPERSEDED: &[&str] = &["superseded_at", "superseded_in", "superseded_why"];
 
 /// Tables that are written and read by statements of their own, without an entity.
-const WITHOUT_ENTITY: [(&str, &str); 8] = [
+const WITHOUT_ENTITY: [(&str, &str); 9] = [
     ("identities", "kept by the database as animals and merges are written"),
     ("set_asides", "kept by the database as merges are written"),
     ("accession_counters", "counted up in one statement"),
+    ("epochs", "counted up in one statement"),
     ("leaves", "appended as a write is committed, and placed by the sealer"),
     ("ledger", "appended as a write is committed"),
     ("requests", "appended as a write is committed"),

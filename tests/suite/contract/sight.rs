@@ -28,7 +28,7 @@ const OPEN_TO_ALL: [&str; 9] = [
     "taxon_traits",
 ];
 /// What opens only while somebody signs in.
-const AT_THE_GATE: [&str; 2] = ["credentials", "refresh_tokens"];
+const AT_THE_GATE: [&str; 3] = ["credentials", "epochs", "refresh_tokens"];
 /// Part of it belongs to everybody: Holt itself, and those whose roles hold at every site.
 const PARTLY_OPEN: [&str; 2] = ["grants", "people"];
 /// What anybody inside may add to; what counts is who may grant, who reads it, and for leaves that the entry
@@ -451,6 +451,9 @@ impl Scene {
         let made = steward.client.people().create_person(person).await.unwrap().into_inner();
         let sign_in = v1::SignInRequest { sign_in_name: "kim".to_owned(), password: made.one_time_password };
         house.anonymous().people().sign_in(sign_in).await.unwrap();
+        let (request_id, sign_in_name) = (house.request(), "kim".to_owned());
+        let reset = v1::ResetPasswordRequest { request_id, sign_in_name };
+        steward.client.people().reset_password(reset).await.unwrap();
         let this = Self {
             quill_site: house.records.store.site("QUI").await.unwrap().unwrap().id,
             brack_site: house.records.store.site("BRA").await.unwrap().unwrap().id,

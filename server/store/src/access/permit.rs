@@ -5,6 +5,7 @@ use crate::access::roles::Deed;
 use crate::model::person::Role;
 use crate::model::site::Site;
 use crate::model::unreadable::Unreadables;
+use chrono::{DateTime, Utc};
 use std::time::Instant;
 use uuid::Uuid;
 
@@ -25,10 +26,24 @@ pub struct Caller {
     pub held: Vec<Held>,
     /// When the caller stops waiting.
     pub deadline: Option<Instant>,
+    /// Until when the token holds.
+    validity: Validity,
     /// Holt, and not a person: no token can say so.
     itself: bool,
     /// What could not be read for them.
     unreadable: Unreadables,
+}
+
+/// Until when what somebody shows is so. Both doors ask each time, so nothing that is taken away outlives its end:
+/// no token, no stream that is open, no write that is under way.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Validity {
+    /// Holt itself, whom nobody sends away.
+    Always,
+    /// Until the person's epoch is another.
+    Epoch(i64),
+    /// Until an instant: an outside issuer takes back nothing that it has given out.
+    Until(DateTime<Utc>),
 }
 
 /// What row-level security opens for a transaction. Only leave becomes one.
@@ -47,6 +62,7 @@ pub struct Bearer {
     pub(crate) person: Uuid,
     pub(crate) deadline: Option<Instant>,
     pub(crate) unreadable: Unreadables,
+    pub(crate) validity: Validity,
 }
 
 /// Leave to do one kind of thing with one site's records.
@@ -165,14 +181,14 @@ pub enum Denied {
 impl Caller {
     /// A person with the roles that their token names.
     #[must_use]
-    pub fn new(person: Uuid, held: Vec<Held>, deadline: Option<Instant>) -> Self {
-        Self { person, held, deadline, itself: false, unreadable: Unreadables::default() }
+    pub fn new(person: Uuid, held: Vec<Held>, validity: Validity, deadline: Option<Instant>) -> Self {
+        Self { person, held, deadline, validity, itself: false, unreadable: Unreadables::default() }
     }
 
     /// Holt itself, acting everywhere: for its own jobs, never for a person.
     #[must_use]
     pub fn itself() -> Self {
-        Self { itself: true, ..Self::new(Uuid::nil(), Vec::new(), None) }
+        Self { itself: true, ..Self::new(Uuid::nil(), Vec::new(), Validity::Always, None) }
     }
 
     /// What could not be read for them; a clone of the caller notes it in the same place.
@@ -239,7 +255,7 @@ impl Caller {
 
     fn bearer(&self) -> Bearer {
         let unreadable = self.unreadable.clone();
-        Bearer { person: self.person, deadline: self.deadline, unreadable }
+        Bearer { person: self.person, deadline: self.deadline, validity: self.validity, unreadable }
     }
 
     /// Whether the site is in scope: the caller has some role there.
@@ -283,7 +299,7 @@ mod tests {
 
     fn caller(held: &[(Role, Option<u128>)]) -> Caller {
         let held = held.iter().map(|&(role, site)| Held { role, site: site.map(Uuid::from_u128) }).collect();
-        Caller::new(Uuid::from_u128(9), held, None)
+        Caller::new(Uuid::from_u128(9), held, Validity::Epoch(0), None)
     }
 
     #[test]

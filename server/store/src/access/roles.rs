@@ -86,6 +86,16 @@ impl Deed {
         }
     }
 
+    /// Whether the doors ask the database for the role, too, and do not rest on what the token says: who may do what,
+    /// what all sites share, and the seals.
+    #[must_use]
+    pub const fn is_asked_again(self) -> bool {
+        matches!(
+            self,
+            Self::KeepPeople | Self::KeepSites | Self::NameSpecies | Self::Curate | Self::CheckLedger
+        )
+    }
+
     /// Whether a role may do it.
     #[must_use]
     pub fn allows(self, role: Role) -> bool {

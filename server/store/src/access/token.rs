@@ -4,6 +4,7 @@
 //! and another kind's `typ`; all of these are refused here, and the time is taken from our own clock.
 
 use crate::access::keys::{OutsideKeys, OwnKey};
+use crate::access::permit::Validity;
 use crate::model::person::{Grant, Role};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -29,6 +30,8 @@ pub struct Bearer {
     pub grants: Vec<Grant>,
     /// The password that led to it was a one-time one.
     pub must_change_password: bool,
+    /// Until when what it says is so.
+    pub validity: Validity,
 }
 
 /// Whom a token names.
@@ -83,6 +86,9 @@ struct Claims {
     holt_roles: BTreeMap<Role, Vec<String>>,
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     holt_change_password: bool,
+    /// How often the sign-ins of the person had been ended when it was given out.
+    #[serde(default)]
+    holt_epoch: i64,
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -158,6 +164,10 @@ impl Tokens {
             name: bearer.name.clone(),
             holt_roles,
             holt_change_password: bearer.must_change_password,
+            holt_epoch: match bearer.validity {
+                Validity::Epoch(epoch) => epoch,
+                Validity::Always | Validity::Until(_) => 0,
+            },
         };
         let mut header = Header::new(Algorithm::EdDSA);
         header.typ = Some(TYPE.to_owned());
@@ -200,7 +210,14 @@ impl Tokens {
                 sites.into_iter().map(move |site| Grant { role, site: (site != EVERY_SITE).then_some(site) })
             })
             .collect();
-        Ok(Bearer { person, name: claims.name, grants, must_change_password: claims.holt_change_password })
+        let validity = if is_own {
+            Validity::Epoch(claims.holt_epoch)
+        } else {
+            let end = DateTime::from_timestamp(claims.exp, 0);
+            Validity::Until(end.ok_or_else(|| TokenError::Invalid("exp is no time".to_owned()))? + LEEWAY)
+        };
+        let must_change_password = claims.holt_change_password;
+        Ok(Bearer { person, name: claims.name, grants, must_change_password, validity })
     }
 }
 

@@ -1,5 +1,6 @@
 //! People come in: by password, by refresh token, by an outside issuer; and what they may do changes.
 
+mod ended;
 mod first_start;
 mod grants;
 mod logins;

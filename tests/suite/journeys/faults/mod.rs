@@ -30,14 +30,16 @@ impl Held {
     /// Waits until somebody stands in line for the lock.
     pub(super) async fn is_waited_for(&mut self) {
         loop {
-            let waiting: i64 = sqlx::query_scalar(
-                "SELECT count(*) FROM pg_stat_activity
-                  WHERE datname = current_database() AND wait_event_type = 'Lock'",
+            // Locks are read as they are now. What `pg_stat_activity` lists is kept for a whole transaction, and this
+            // one may have begun before the connection that waits was made.
+            let waited_for: bool = sqlx::query_scalar(
+                "SELECT EXISTS (SELECT FROM pg_locks
+                                 WHERE NOT granted AND pg_backend_pid() = ANY (pg_blocking_pids(pid)))",
             )
             .fetch_one(&mut self.0)
             .await
             .unwrap();
-            if waiting > 0 {
+            if waited_for {
                 return;
             }
             tokio::task::yield_now().await;

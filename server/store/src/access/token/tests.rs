@@ -24,6 +24,7 @@ fn bearer() -> Bearer {
             Grant { role: Role::Auditor, site: None },
         ],
         must_change_password: false,
+        validity: Validity::Epoch(3),
     }
 }
 
