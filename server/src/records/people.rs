@@ -453,7 +453,7 @@ pub async fn create(
 ///
 /// # Errors
 /// Refused where the caller does not keep people wherever the person has a role: whoever knows the password
-/// could act there.
+/// could act there. Whether they have one elsewhere, had one here, or are nobody, the refusal is the same.
 pub async fn reset_password(
     records: &Records,
     caller: &Caller,
@@ -467,16 +467,32 @@ pub async fn reset_password(
     let person: Person = retrying("reset_password", || async {
         let mut tx = fresh!(records.store.write(&reach, request).await?);
         made_now.store(true, Ordering::Relaxed);
-        let person = named(&tx, sign_in_name).await?;
-        let grants = people::reset_password(&mut tx, person.id, &hash).await?;
-        let grants = grants.ok_or_else(|| Refusal::not_found("password", sign_in_name))?;
+        let refused = || no_password_for(sign_in_name);
+        let person = people::by_sign_in_name(&tx, sign_in_name).await?.ok_or_else(refused)?;
+        let grants = people::reset_password(&mut tx, person.id, &hash).await?.ok_or_else(refused)?;
+        if grants.is_empty() {
+            caller.may_everywhere(Deed::KeepPeople).map_err(|_| refused())?;
+        }
         for grant in &grants {
-            granted_site(records, caller, grant).await?;
+            match granted_site(records, caller, grant).await {
+                Err(Error::Refused(_)) => return Err(refused().into()),
+                granted => granted?,
+            };
         }
         Ok::<_, Error>(tx.commit(person).await?)
     })
     .await?;
     Ok((person, made_now.into_inner().then_some(password)))
+}
+
+fn no_password_for(sign_in_name: &str) -> Refusal {
+    Refusal::new(
+        Reason::NotFound,
+        format!("there is no person `{sign_in_name}` to whom you may give a password"),
+        "check the sign-in name; if it is right, ask a steward of all sites",
+    )
+    .fact("what", "person")
+    .fact("name", sign_in_name)
 }
 
 /// The site of a grant, after asking whether the caller may grant there.

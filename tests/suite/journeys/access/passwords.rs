@@ -4,6 +4,7 @@ use super::{Gate, PASSWORD, at, everywhere};
 use holt_proto::v1::{self, Role};
 use holt_tests::reason;
 use tonic::{Code, Status};
+use tonic_types::StatusExt;
 
 /// What a caller sees of a refusal.
 fn seen(status: &Status) -> (Code, String, usize) {
@@ -156,6 +157,56 @@ async fn a_steward_of_one_site_gives_no_password_that_opens_another() {
             v1::ResetPasswordRequest { request_id: gate.house.request(), sign_in_name: name.to_owned() };
         let answer = ann.people().reset_password(request).await;
         assert_eq!(answer.err().map(|refused| reason(&refused)), (!there).then(|| "NOT_FOUND".to_owned()));
+    }
+    gate.house.close().await;
+}
+
+/// Whether somebody works elsewhere, worked here once, or is nobody: whoever keeps people here is told the same.
+#[tokio::test]
+async fn a_password_that_is_not_given_tells_nothing_of_where_somebody_works() {
+    let gate = Gate::new().await;
+    gate.house.park("BRA", "America/Halifax").await;
+    let ann = gate.settled("ann", &[at(Role::Steward, "QUI")]).await;
+    let ann = gate.client(&ann);
+    let (here, there) = (at(Role::Keeper, "QUI"), at(Role::Keeper, "BRA"));
+    for (name, grants) in [
+        ("somebody-1", vec![here.clone(), there.clone()]),
+        ("somebody-2", vec![there.clone()]),
+        ("somebody-3", vec![here.clone(), there]),
+        ("somebody-4", vec![here.clone()]),
+        ("somebody-5", vec![here.clone(), everywhere(Role::Auditor)]),
+    ] {
+        gate.settled(name, &grants).await;
+    }
+    // Two have left.
+    for name in ["somebody-3", "somebody-4"] {
+        let request = v1::RevokeRoleRequest {
+            request_id: gate.house.request(),
+            sign_in_name: name.to_owned(),
+            grant: Some(here.clone()),
+        };
+        ann.people().revoke_role(request).await.unwrap();
+    }
+    let mut told = Vec::new();
+    for n in 1..=6 {
+        let name = format!("somebody-{n}");
+        let request =
+            v1::ResetPasswordRequest { request_id: gate.house.request(), sign_in_name: name.clone() };
+        let refused = ann.people().reset_password(request).await.unwrap_err();
+        assert_eq!(reason(&refused), "NOT_FOUND", "{name}");
+        let facts = refused.get_details_error_info().unwrap().metadata;
+        let facts: std::collections::BTreeMap<_, _> = facts.into_iter().collect();
+        let (code, message, length) = seen(&refused);
+        told.push(format!("{code:?} {message} {length} {facts:?}").replace(&name, "somebody"));
+    }
+    assert!(told.iter().all(|one| *one == told[5]), "{told:#?}");
+    // Whoever keeps people everywhere helps them all.
+    for n in 1..=5 {
+        let request = v1::ResetPasswordRequest {
+            request_id: gate.house.request(),
+            sign_in_name: format!("somebody-{n}"),
+        };
+        gate.steward.client.people().reset_password(request).await.unwrap();
     }
     gate.house.close().await;
 }
