@@ -4,8 +4,9 @@ use crate::access::keys::{KeyError, OutsideKeys, OwnKey};
 use crate::access::password::HashError;
 use crate::access::token::{Outside, Tokens};
 use crate::api::Api;
-use crate::api::shield::ShieldLayer;
+use crate::api::shield::{self, ShieldLayer};
 use crate::api::streams::Streams;
+use crate::api::turns::Most;
 use crate::clock::{Clock, Ids, RandomIds, SystemClock};
 use crate::config::{Config, ConfigError, Surroundings};
 use crate::jobs::{houses, sealer};
@@ -14,6 +15,7 @@ use crate::records::{Records, error};
 use crate::store::cluster::{self, Cluster};
 use crate::store::secret::Secret;
 use crate::store::{self, ConnectError, Limits, Login, Serving, Store};
+use crate::wire::{self, Incoming, Patience, Peers, raise_open_files};
 use chrono::TimeDelta;
 use holt_proto::v1::{
     amendment_service_server::AmendmentServiceServer, animal_service_server::AnimalServiceServer,
@@ -43,13 +45,27 @@ use tokio::net::TcpListener;
 use tokio_util::task::TaskTracker;
 use tonic::service::Routes;
 use tonic::transport::Identity;
-use tonic::transport::server::{ServerTlsConfig, TcpIncoming};
+use tonic::transport::server::ServerTlsConfig;
 
 /// The name of Holt's database in a private cluster, which the cluster makes.
 const DATABASE: &str = "holt";
 
 /// Connections are asked to come again now and then, so that load spreads over servers that were added.
 const CONNECTION_AGE: Duration = Duration::from_secs(3600);
+
+/// How often everybody who is connected is asked for a sign of life, and how long it may take. What is silent for longer
+/// than both has none to give.
+const PING: Duration = Duration::from_secs(30);
+const PONG: Duration = Duration::from_secs(20);
+
+/// Calls at a time on one connection; a client with more waits by itself.
+const CALLS_ON_ONE: u32 = 64;
+
+/// Largest headers of a call, bytes: a token of a few hundred sites.
+const HEADERS: u32 = 32 * 1024;
+
+/// Files that are open beside connections.
+const OTHER_FILES: usize = 100;
 
 /// Why the server does not run.
 #[derive(Debug, thiserror::Error)]
@@ -178,17 +194,15 @@ impl House {
         let (health, health_service) = tonic_health::server::health_reporter();
         health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
         let tasks = TaskTracker::new();
-        let shield = ShieldLayer::new(
-            self.records.clone(),
-            config.server.max_calls,
-            config.server.call_limit(),
-            tasks.clone(),
-        );
+        let shield = ShieldLayer::new(self.records.clone(), limits(config), tasks.clone());
         let mut server = tonic::transport::Server::builder()
             .layer(shield)
             .http2_max_pending_accept_reset_streams(Some(64))
+            .http2_max_header_list_size(HEADERS)
+            .max_concurrent_streams(CALLS_ON_ONE)
             .max_connection_age(CONNECTION_AGE)
-            .http2_keepalive_interval(Some(Duration::from_secs(30)));
+            .http2_keepalive_interval(Some(PING))
+            .http2_keepalive_timeout(Some(PONG));
         if config.server.has_tls() {
             server = server.tls_config(tls(config)?).map_err(|error| AppError::Tls {
                 path: config.server.tls_certificate.clone(),
@@ -196,15 +210,14 @@ impl House {
             })?;
         }
         let stopping = tokio_util::sync::CancellationToken::new();
-        let streams = Streams::new(tasks.clone(), stopping.clone(), config.server.max_calls);
+        let reply = Duration::from_secs(config.server.reply_seconds);
+        let streams = Streams::new(tasks.clone(), stopping.clone(), config.server.max_calls, reply);
         let routes = routes(&Api::new(self.records.clone(), self.page_secret, streams), config)
             .add_service(health_service)
             .add_service(reflection()?);
-        let accept = server.add_routes(routes).serve_with_incoming_shutdown(
-            // Without it, an answer of several packets waits until the caller has acknowledged the first: 40 ms.
-            TcpIncoming::from(listener).with_nodelay(Some(true)),
-            stopping.clone().cancelled_owned(),
-        );
+        let accept = server
+            .add_routes(routes)
+            .serve_with_incoming_shutdown(incoming(config, listener), stopping.clone().cancelled_owned());
         if let Some(every) = config.ledger.seal_every() {
             tasks.spawn(sealer::run(self.records.clone(), every, stopping.clone()));
         }
@@ -249,6 +262,46 @@ impl House {
     }
 }
 
+/// What calls are held to, by the settings.
+#[must_use]
+pub fn limits(config: &Config) -> shield::Limits {
+    let server = &config.server;
+    shield::Limits {
+        most: Most {
+            calls: server.max_calls,
+            of_one_person: server.max_calls_per_person,
+            strangers: server.max_calls_of_strangers,
+            strangers_a_minute: NonZeroU32::new(server.strangers_calls_per_minute),
+            imports: server.max_imports,
+        },
+        call: server.call_limit(),
+        body: Duration::from_secs(server.body_seconds),
+        stream_silence: Duration::from_secs(server.silence_seconds),
+        taken_in: server.max_import_bytes,
+    }
+}
+
+/// Connections as they come in: as many as the settings and the operating system allow.
+fn incoming(config: &Config, listener: TcpListener) -> Incoming {
+    let server = &config.server;
+    let others = OTHER_FILES + config.store.max_connections as usize;
+    let files = raise_open_files((server.max_connections + others) as u64);
+    let room = usize::try_from(files).unwrap_or(usize::MAX).saturating_sub(others).max(1);
+    if room < server.max_connections {
+        tracing::warn!(
+            connections = room,
+            "the operating system allows fewer open files than server.max_connections"
+        );
+    }
+    let patience = Patience {
+        opening: Duration::from_secs(server.handshake_seconds),
+        silence: 2 * (PING + PONG),
+        reply: Duration::from_secs(server.reply_seconds),
+    };
+    let peers = Peers::new(room.min(server.max_connections), server.max_connections_per_peer);
+    Incoming::new(listener, peers, patience)
+}
+
 fn first_start(error: error::Error) -> AppError {
     AppError::FirstStart(match error {
         error::Error::Refused(refusal) => refusal.to_string(),
@@ -272,7 +325,9 @@ fn tls(config: &Config) -> Result<ServerTlsConfig, AppError> {
     };
     let certificate = read(&config.server.tls_certificate)?;
     let key = read(&config.server.tls_private_key)?;
-    Ok(ServerTlsConfig::new().identity(Identity::from_pem(certificate, key)).timeout(Duration::from_secs(10)))
+    Ok(ServerTlsConfig::new()
+        .identity(Identity::from_pem(certificate, key))
+        .timeout(Duration::from_secs(config.server.handshake_seconds)))
 }
 
 fn reflection() -> Result<
@@ -341,7 +396,7 @@ fn routes(api: &Api, config: &Config) -> Routes {
 ///
 /// # Errors
 /// [`AppError::Listen`] where the address is taken or not ours.
-pub async fn listen(config: &Config) -> Result<TcpListener, AppError> {
+pub fn listen(config: &Config) -> Result<TcpListener, AppError> {
     let address = config.server.listen;
-    TcpListener::bind(address).await.map_err(|source| AppError::Listen { address, source })
+    wire::listen(address).map_err(|source| AppError::Listen { address, source })
 }

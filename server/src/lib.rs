@@ -8,6 +8,7 @@ pub mod demo;
 pub mod jobs;
 pub mod records;
 pub mod report;
+pub mod wire;
 
 pub use holt_audit as audit;
 pub use holt_store as store;

@@ -87,7 +87,7 @@ fn stop_signal() -> io::Result<impl Future<Output = ()> + Send> {
 
 async fn serve(config: &Config, around: &Surroundings) -> Result<(), AppError> {
     let stop = stop_signal().map_err(|error| AppError::Served(error.to_string()))?;
-    let listener = app::listen(config).await?;
+    let listener = app::listen(config)?;
     let house = House::open(config, around).await?;
     if let Some((name, password)) = &house.first_steward {
         say(&format!(

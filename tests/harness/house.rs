@@ -31,10 +31,10 @@ use holt_server::clock::Clock;
 use holt_server::config::Config;
 use holt_server::model::person::Grant;
 use holt_server::records::{Records, ledger};
+use holt_server::wire;
 use sqlx::{Connection, PgConnection};
 use std::sync::Arc;
 use tempfile::TempDir;
-use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
 use tonic::metadata::MetadataValue;
@@ -195,7 +195,7 @@ impl House {
         let life = TimeDelta::days(3650);
         let tokens =
             Tokens::new(own(), config.access.issuer.clone(), config.access.audience.clone(), life, None);
-        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let listener = wire::listen(([127, 0, 0, 1], 0).into()).unwrap();
         let address = format!("http://{}", listener.local_addr().unwrap());
         let records = house.records.clone();
         let (stop, stopped) = oneshot::channel();

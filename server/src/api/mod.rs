@@ -3,6 +3,7 @@
 pub mod amendments;
 pub mod animals;
 pub mod assessments;
+mod bounds;
 pub mod caller;
 pub mod census;
 pub mod checks;
@@ -38,6 +39,7 @@ pub mod status;
 pub mod streams;
 pub mod titles;
 pub mod transfers;
+pub mod turns;
 pub mod upsets;
 pub mod watches;
 pub mod weights;

@@ -2,12 +2,15 @@
 //! from, whether its method is theirs to call. And what the handler is shielded from: it runs as a task
 //! of its own, so that a caller who goes away, or a deadline, never cuts it off between two statements.
 
-use crate::access::permit::Caller;
 use crate::access::roles::{self, Need};
+use crate::access::token::Bearer;
+use crate::api::bounds::{self, Bounds};
+use crate::api::turns::{Most, Turns};
 use crate::api::{encode, status};
 use crate::model::reason::Reason;
 use crate::records::error::Refusal;
 use crate::records::{Records, people};
+use crate::wire::Peer;
 use http::{HeaderMap, HeaderValue, Request, Response};
 use std::any::Any;
 use std::convert::Infallible;
@@ -15,10 +18,10 @@ use std::pin::Pin;
 use std::sync::Arc;
 use std::task::{Context, Poll};
 use std::time::{Duration, Instant};
-use tokio::sync::Semaphore;
 use tokio_util::task::TaskTracker;
 use tonic::Status;
 use tonic::body::Body;
+use tonic::transport::server::TlsConnectInfo;
 use tower::{Layer, Service};
 use tracing::Instrument;
 use uuid::Uuid;
@@ -29,6 +32,33 @@ const CALL_ID: &str = "x-request-id";
 /// Our answer to a deadline must be on its way before the transport gives its own.
 const HEAD_START: Duration = Duration::from_millis(20);
 
+/// All that whoever shows no token may send, bytes: names, passwords and refresh tokens are short.
+const STRANGERS_REQUEST: usize = 16 * 1024;
+
+/// All that may be asked on one stream of the services that are open to all, bytes.
+const OPEN_REQUEST: usize = 64 * 1024;
+
+/// Calls that last for as long as somebody speaks.
+const LASTING: [&str; 2] = ["ClimateService/SendReadings", "WatchService/FollowWatch"];
+
+/// The one call that takes many messages as a whole.
+const TAKES_IN: &str = "ExchangeService/TakeInLives";
+
+/// What calls are held to.
+#[derive(Clone, Copy, Debug)]
+pub struct Limits {
+    /// How many there are at a time.
+    pub most: Most,
+    /// Longest time of one.
+    pub call: Duration,
+    /// Longest time in which nothing of a request comes.
+    pub body: Duration,
+    /// The same on a stream that lasts.
+    pub stream_silence: Duration,
+    /// All that is taken in at once, bytes.
+    pub taken_in: usize,
+}
+
 /// The layer around all services.
 #[derive(Clone)]
 pub struct ShieldLayer {
@@ -37,18 +67,18 @@ pub struct ShieldLayer {
 
 struct Shared {
     records: Records,
-    calls: Arc<Semaphore>,
+    turns: Arc<Turns>,
     tasks: TaskTracker,
-    limit: Duration,
+    limits: Limits,
 }
 
 impl ShieldLayer {
-    /// A layer that lets in `max_calls` at the same time, each for `limit` at most. Calls are counted by
-    /// `tasks` until they are done, whether or not their caller still waits.
+    /// A layer that holds calls to their limits. They are counted by `tasks` until they are done, whether or not
+    /// their caller still waits.
     #[must_use]
-    pub fn new(records: Records, max_calls: usize, limit: Duration, tasks: TaskTracker) -> Self {
-        let calls = Arc::new(Semaphore::new(max_calls));
-        Self { shared: Arc::new(Shared { records, calls, tasks, limit }) }
+    pub fn new(records: Records, limits: Limits, tasks: TaskTracker) -> Self {
+        let turns = Turns::new(limits.most);
+        Self { shared: Arc::new(Shared { records, turns, tasks, limits }) }
     }
 }
 
@@ -88,7 +118,17 @@ where
         let mut inner = std::mem::replace(&mut self.inner, next);
         if !request.uri().path().starts_with("/holt.") {
             // Health and reflection: open to all, and streams that must not be tasks of ours.
-            return Box::pin(async move { inner.call(request).await });
+            let peer = peer(&request);
+            let silence = self.shared.limits.stream_silence;
+            let bounds = Bounds { bytes: Some(OPEN_REQUEST), silence, end: None };
+            let request = request.map(|body| bounds.around(body));
+            return Box::pin(async move {
+                let response = inner.call(request).await?;
+                Ok(match peer {
+                    Some(peer) => response.map(|body| bounds::reply(body, peer, None)),
+                    None => response,
+                })
+            });
         }
         let shared = Arc::clone(&self.shared);
         Box::pin(async move { Ok(guard(&shared, inner, request).await) })
@@ -128,32 +168,63 @@ where
     S: Service<Request<Body>, Response = Response<Body>, Error = Infallible> + Send + 'static,
     S::Future: Send,
 {
-    let Some((_, need)) = roles::need(request.uri().path()) else {
+    let Some((method, need)) = roles::need(request.uri().path()) else {
         return Err(Status::unimplemented("there is no such method"));
     };
-    let turn = Arc::clone(&shared.calls)
-        .try_acquire_owned()
-        .map_err(|_| status::refused(status::too_many_calls()))?;
-    let wait = time_allowed(request.headers(), shared.limit);
+    let Limits { call, body: silence, stream_silence, taken_in, .. } = shared.limits;
+    let peer = peer(&request);
+    let wait = time_allowed(request.headers(), call);
     let deadline = began + wait;
+    let (bearer, turn) = if need == Need::Nothing {
+        if let Some(peer) = &peer {
+            shared.turns.count(peer.address())?;
+        }
+        // Read before they have a turn: whoever never comes to an end takes none.
+        let wait = silence.min(wait);
+        let bounds = Bounds { bytes: Some(STRANGERS_REQUEST), silence, end: Some(began + wait) };
+        let body = bounds.whole(std::mem::take(request.body_mut())).await?;
+        *request.body_mut() = body;
+        (None, shared.turns.take_as_stranger(wait).await?)
+    } else {
+        let bearer = shown(&shared.records, need, request.headers())?;
+        if let Some(peer) = &peer {
+            peer.introduce();
+        }
+        let turn = shared.turns.take(people::person_of(&bearer.person))?;
+        (Some(bearer), turn)
+    };
+    let lasting = LASTING.contains(&method);
+    if bearer.is_some() {
+        let bounds = if lasting {
+            Bounds { bytes: None, silence: stream_silence, end: None }
+        } else {
+            Bounds { bytes: (method == TAKES_IN).then_some(taken_in), silence, end: Some(deadline) }
+        };
+        request = request.map(|body| bounds.around(body));
+    }
+    let import = if method == TAKES_IN { Some(shared.turns.take_in(wait).await?) } else { None };
     let records = shared.records.clone();
-    let headers = request.headers().clone();
     let work = async move {
-        let _turn = turn;
-        let caller = admit(&records, need, &headers, deadline).await?;
-        let unreadable = caller.as_ref().map(|caller| caller.unreadable().clone());
-        if let Some(caller) = caller {
+        let mut unreadable = None;
+        if let Some(bearer) = bearer {
+            let caller = people::caller(&records, &bearer, Some(deadline)).await.map_err(status::from)?;
+            if let Need::Role(deed) = need {
+                caller.reach(deed).map_err(|denied| status::refused(denied.into()))?;
+            }
+            tracing::debug!(person.id = %caller.person, "let in");
+            unreadable = Some(caller.unreadable().clone());
             request.extensions_mut().insert(caller);
         }
         let Ok(response) = inner.call(request).await;
+        drop(import);
         let mut response = status::readable(response);
         if let Some(unreadable) = unreadable {
             encode::name_unreadable(response.headers_mut(), &unreadable.take());
         }
-        Ok(response)
+        Ok((response, turn))
     };
     let task = shared.tasks.spawn(work.in_current_span());
-    match tokio::time::timeout(wait, task).await {
+    let (response, turn) = match tokio::time::timeout_at(deadline.into(), task).await {
         Ok(Ok(answer)) => answer,
         Ok(Err(error)) => match error.try_into_panic() {
             Ok(panic) => Err(status::incident(&format!("a handler panicked: {}", words(&*panic)))),
@@ -161,19 +232,23 @@ where
         },
         // The task goes on to its end; whoever sends the same request again learns what came of it.
         Err(_) => Err(status::refused(status::late())),
-    }
+    }?;
+    let Some(peer) = peer else { return Ok(response) };
+    // A reply that nobody takes is a call that is not over. A stream that lasts has a place among the streams instead,
+    // and still is one of its person's.
+    let held: Box<dyn Any + Send> = if lasting { Box::new(turn.own) } else { Box::new(turn) };
+    Ok(response.map(|body| bounds::reply(body, peer, Some(held))))
 }
 
-/// Lets the caller in, or not.
-async fn admit(
-    records: &Records,
-    need: Need,
-    headers: &HeaderMap,
-    deadline: Instant,
-) -> Result<Option<Caller>, Status> {
-    if need == Need::Nothing {
-        return Ok(None);
-    }
+/// Who is at the other end of the line.
+fn peer(request: &Request<Body>) -> Option<Arc<Peer>> {
+    let extensions = request.extensions();
+    let over_tls = || Some(extensions.get::<TlsConnectInfo<Arc<Peer>>>()?.get_ref());
+    extensions.get::<Arc<Peer>>().or_else(over_tls).cloned()
+}
+
+/// What a token says that is shown and is good enough.
+fn shown(records: &Records, need: Need, headers: &HeaderMap) -> Result<Bearer, Status> {
     let token = headers
         .get(http::header::AUTHORIZATION)
         .and_then(|value| value.to_str().ok())
@@ -187,12 +262,7 @@ async fn admit(
             "`holt password`",
         )));
     }
-    let caller = people::caller(records, &bearer, Some(deadline)).await.map_err(status::from)?;
-    if let Need::Role(deed) = need {
-        caller.reach(deed).map_err(|denied| status::refused(denied.into()))?;
-    }
-    tracing::debug!(person.id = %caller.person, "let in");
-    Ok(Some(caller))
+    Ok(bearer)
 }
 
 /// The caller's own name for the call, where it has one that is fit to print; a fresh one otherwise.

@@ -215,6 +215,26 @@ pub fn away() -> Refusal {
     Refusal::new(Reason::Away, "the database is away, or the server is stopping", "try again in a moment")
 }
 
+/// Nothing more of a request came.
+#[must_use]
+pub(super) fn silent() -> Refusal {
+    Refusal::new(
+        Reason::DeadlinePassed,
+        "the rest of the request did not come in time",
+        "send it again, with the same request id",
+    )
+}
+
+/// More in one request than is taken.
+#[must_use]
+pub(super) fn too_large() -> Refusal {
+    Refusal::new(
+        Reason::Malformed,
+        "the request is larger than the server takes at once",
+        "send less at a time",
+    )
+}
+
 /// More calls than are worked on at the same time.
 #[must_use]
 pub fn too_many_calls() -> Refusal {

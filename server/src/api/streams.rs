@@ -2,6 +2,7 @@
 
 use crate::api::status;
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 use tokio_stream::wrappers::ReceiverStream;
 use tokio_util::sync::CancellationToken;
@@ -20,13 +21,15 @@ pub struct Streams {
     /// Cancelled when the server stops.
     stopping: CancellationToken,
     turns: Arc<Semaphore>,
+    /// How long an answer may wait for its reader.
+    patience: Duration,
 }
 
 impl Streams {
-    /// So many streams at the same time.
+    /// So many streams at the same time, whose answers wait so long for their reader.
     #[must_use]
-    pub fn new(tasks: TaskTracker, stopping: CancellationToken, most: usize) -> Self {
-        Self { tasks, stopping, turns: Arc::new(Semaphore::new(most)) }
+    pub fn new(tasks: TaskTracker, stopping: CancellationToken, most: usize, patience: Duration) -> Self {
+        Self { tasks, stopping, turns: Arc::new(Semaphore::new(most)), patience }
     }
 
     /// A turn for one more stream.
@@ -35,7 +38,7 @@ impl Streams {
     }
 
     /// Takes portions as they come and answers each, until the stream ends, a portion is refused, nobody waits for
-    /// answers any more, or the server stops.
+    /// answers any more or reads them, or the server stops.
     ///
     /// # Errors
     /// Refused where there are too many streams.
@@ -51,7 +54,7 @@ impl Streams {
     {
         let turn = self.enter()?;
         let (sender, answers) = mpsc::channel(1);
-        let stopping = self.stopping.clone();
+        let (stopping, patience) = (self.stopping.clone(), self.patience);
         // A task of its own: whoever goes away cuts no portion off between two statements.
         let work = async move {
             loop {
@@ -65,7 +68,8 @@ impl Streams {
                     Err(status) => Err(status::unread(status)),
                 };
                 let last = told.is_err();
-                if sender.send(told).await.is_err() || last {
+                let sent = tokio::time::timeout(patience, sender.send(told)).await;
+                if !matches!(sent, Ok(Ok(()))) || last {
                     break;
                 }
             }

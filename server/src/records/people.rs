@@ -26,8 +26,11 @@ use std::time::{Duration, Instant};
 use tokio::sync::Semaphore;
 use uuid::Uuid;
 
-/// Hashing a password keeps a processor busy for tens of milliseconds and takes 19 MiB.
-const HASHES_AT_ONCE: usize = 2;
+/// How many passwords are hashed at a time: each keeps a processor busy for tens of milliseconds and takes 19 MiB, and
+/// half the processors are for those who are in.
+fn hashes_at_once() -> usize {
+    std::thread::available_parallelism().map_or(1, |processors| (processors.get() / 2).max(1))
+}
 
 /// Who comes in, and by what.
 pub struct Door {
@@ -73,7 +76,7 @@ impl Door {
             tokens,
             refresh_life,
             tries: RateLimiter::keyed(Quota::per_minute(tries_per_minute)),
-            hashing: Semaphore::new(HASHES_AT_ONCE),
+            hashing: Semaphore::new(hashes_at_once()),
             outside: RwLock::default(),
             decoy: password::hash(&password::one_time())?,
         })

@@ -8,13 +8,15 @@ use std::path::{Path, PathBuf};
 
 /// For each folder of `server/src`, or file beside them, the others that it may name. Arrows never turn:
 /// `main → app → api → records → store → model`. The store is a crate of its own, with the model and access.
-const ARROWS: [(&str, &[&str]); 9] = [
+const ARROWS: [(&str, &[&str]); 10] = [
     ("main", &["app", "config", "demo"]),
     // A show that starts a server of its own and then speaks to it through the wire, as any client does.
     ("demo", &["access", "app", "clock", "config", "records", "store"]),
-    ("app", &["access", "api", "clock", "config", "jobs", "records", "store"]),
+    ("app", &["access", "api", "clock", "config", "jobs", "records", "store", "wire"]),
     ("jobs", &["records"]),
-    ("api", &["access", "model", "records", "report", "store"]),
+    ("api", &["access", "model", "records", "report", "store", "wire"]),
+    // Connections, before anything is said on them.
+    ("wire", &[]),
     ("report", &["access", "model", "records", "store"]),
     ("records", &["access", "model", "store"]),
     // What is never printed in settings is what the store connects with.
@@ -198,6 +200,8 @@ fn the_wire_is_named_at_the_wire() {
     let places = ["api/", "app.rs", "demo/"];
     let proto = elsewhere(&["holt_proto"], &places);
     assert!(proto.is_empty(), "{proto:#?}");
+    // A line says who is at its other end in the words of the transport, so that the shield can ask.
+    let places = [&places[..], &["wire/line.rs"]].concat();
     let tonic = elsewhere(&["tonic", "tonic_types", "prost", "prost_types"], &places);
     assert!(tonic.is_empty(), "{tonic:#?}");
 }
@@ -230,8 +234,8 @@ fn time_chance_and_environment_come_in_as_values() {
     let time = elsewhere(&["Utc::now", "Local::now", "SystemTime::now"], &["clock.rs"]);
     assert!(time.is_empty(), "{time:#?}");
     // The numbers of calls and incidents are no records' identifiers; a client makes its own request ids.
-    let ids =
-        elsewhere(&["now_v7", "new_v4"], &["clock.rs", "api/shield.rs", "api/status.rs", "demo/load.rs"]);
+    let places = ["clock.rs", "api/shield.rs", "api/status.rs", "demo/load.rs"];
+    let ids = elsewhere(&["Uuid::now_v7", "Uuid::new_v4"], &places);
     assert!(ids.is_empty(), "{ids:#?}");
     let environment = elsewhere(&["env::var", "env::var_os", "env::vars"], &["config.rs", "main.rs"]);
     assert!(environment.is_empty(), "{environment:#?}");

@@ -19,6 +19,7 @@ mod groups;
 mod growth;
 mod histories;
 mod holder;
+mod hostile;
 mod ledger;
 mod litters;
 mod loans;

@@ -233,7 +233,7 @@ fn serves_until_killed() {
         let mut config = Config::defaults().unwrap();
         config.store.data_dir = dir.into();
         config.server.listen = "127.0.0.1:0".parse().unwrap();
-        let listener = app::listen(&config).await.unwrap();
+        let listener = app::listen(&config).unwrap();
         let address = listener.local_addr().unwrap();
         let house = House::open(&config, &Surroundings::read()).await.unwrap();
         if let Some((name, password)) = &house.first_steward {

@@ -1,9 +1,10 @@
 //! A handler that panics is told as a fault of Holt, by a number, and the server goes on.
 
 use holt_server::api::shield::ShieldLayer;
+use holt_server::app;
+use holt_server::config::Config;
 use holt_tests::House;
 use std::convert::Infallible;
-use std::time::Duration;
 use tokio_util::task::TaskTracker;
 use tonic::Code;
 use tonic::body::Body;
@@ -17,7 +18,9 @@ async fn a_panic_is_an_incident_and_not_the_end() {
         Ok::<_, Infallible>(http::Response::new(Body::empty()))
     });
     let tasks = TaskTracker::new();
-    let shield = ShieldLayer::new(house.records.clone(), 1, Duration::from_secs(5), tasks.clone());
+    let mut config = Config::defaults().unwrap();
+    config.server.max_calls_of_strangers = 1;
+    let shield = ShieldLayer::new(house.records.clone(), app::limits(&config), tasks.clone());
     let mut service = shield.layer(inner);
     let call = |panic: bool| {
         let mut request = http::Request::post("/holt.v1.PeopleService/SignIn");
