@@ -244,7 +244,7 @@ impl Store {
         leave: &impl Leave,
         request: Option<(Uuid, Uuid)>,
     ) -> Result<Option<(Vec<u8>, serde_json::Value)>, Error> {
-        let Bearer { deadline, validity, person: _ } = leave.bearer();
+        let Bearer { deadline, validity, .. } = leave.bearer();
         let epoch = match validity {
             Validity::Always => None,
             Validity::Epoch(epoch) => Some(epoch),

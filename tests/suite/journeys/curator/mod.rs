@@ -113,9 +113,15 @@ async fn a_title_that_speaks_to_terminals_is_refused() {
             evil
         });
         let (request_id, validate_only) = (house.request(), false);
-        let ethogram = v1::LoadEthogramRequest { request_id, toml: ethogram, validate_only };
+        let ethogram =
+            v1::LoadEthogramRequest { request_id, toml: ethogram, validate_only, site: String::new() };
         let request_id = house.request();
-        let reference = v1::LoadGrowthReferenceRequest { request_id, toml: reference, validate_only };
+        let reference = v1::LoadGrowthReferenceRequest {
+            request_id,
+            toml: reference,
+            validate_only,
+            site: String::new(),
+        };
         for refused in [
             load(&house, &steward, &protocol).await.unwrap_err(),
             steward.client.ethograms().load_ethogram(ethogram).await.unwrap_err(),
