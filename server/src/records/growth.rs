@@ -1,13 +1,13 @@
 //! Reference curves of growth: versioned data, for all sites or for one.
 
 use crate::access::permit::Caller;
+use crate::model::document::Kind;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::Records;
 use crate::records::assessments::flawed;
 use crate::records::documents;
-use crate::model::document::Kind;
-use crate::records::error::{Error, Refusal, Result};
+use crate::records::error::{Error, Result};
 use crate::store::growth::{self, Kept};
 use holt_audit::growth::{Reference, SoundReference};
 use serde::{Deserialize, Serialize};
