@@ -104,12 +104,14 @@ async fn a_steward_whose_role_is_taken_makes_no_steward_with_the_token_they_stil
         assert_ended("site", client.sites().create_site(site).await);
         assert_ended("sites", client.sites().list_sites(v1::ListSitesRequest {}).await);
         let load = v1::LoadProtocolRequest {
+            site: String::new(),
             request_id: house.request(),
             toml: holt_tests::cast::PROTOCOL.to_owned(),
             validate_only: false,
         };
         assert_ended("protocol", client.assessments().load_protocol(load).await);
         let load = v1::LoadEthogramRequest {
+            site: String::new(),
             request_id: house.request(),
             toml: holt_tests::cast::ETHOGRAM.to_owned(),
             validate_only: false,
