@@ -24,8 +24,8 @@ const MOST_BYTES: usize = 3_000;
 /// Characters of a sentence, at most: a sentence says what is wrong and does not repeat what was sent.
 const MOST_CHARACTERS: usize = 300;
 
-/// Facts for programs, at most.
-const MOST_FACT: usize = 500;
+/// Characters of a fact for programs, at most: the contradictions of a merge, ten of them, are the longest.
+const MOST_FACT: usize = 3_000;
 
 const fn code(kind: Kind) -> Code {
     match kind {

@@ -100,12 +100,14 @@ pub async fn in_use(snapshot: &Snapshot, permit: &Permit, day: NaiveDate) -> Res
     rows.into_iter()
         .map(|row| {
             let adoptions = adopted.remove(&(row.kind.clone(), row.code.clone())).unwrap_or_default();
-            let mut titles: Vec<String> = stored("documents", "content", row.titles)?;
+            // Of a document that cannot be read there is none; the pages that show it name it.
+            let mut titles: Vec<Option<String>> = stored("documents", "content", row.titles)?;
             let last = i32::try_from(titles.len()).unwrap_or(i32::MAX);
             let (version, basis) =
                 on(&adoptions, day).map_or((last, Basis::Last), |one| (one.version, Basis::Adopted));
             let place = usize::try_from(version - 1).unwrap_or_default();
-            let title = if place < titles.len() { titles.swap_remove(place) } else { String::new() };
+            let title = if place < titles.len() { titles.swap_remove(place) } else { None };
+            let title = title.unwrap_or_default();
             let kind = stored("adoptions", "kind", row.kind)?;
             Ok(InUse { kind, code: row.code, title, version, basis, last, adoptions })
         })

@@ -58,7 +58,13 @@ async fn what_is_malformed_is_named_before_anything_is_judged() {
     named.sort();
     assert_eq!(
         named,
-        ["findings[0].confidence", "findings[1].indicator", "findings[2]", "findings[3]", "protocol_version"]
+        [
+            "findings[0].confidence",
+            "findings[1].indicator",
+            "findings[2]",
+            "findings[3].number",
+            "protocol_version"
+        ]
     );
     let nothing = watch.assess(watch.look(&[])).await.unwrap_err();
     assert_eq!(fields(&nothing), ["findings"]);

@@ -153,10 +153,12 @@ async fn rewrite(owner: &mut PgConnection, house: &House, auditor: Uuid) {
 #[tokio::test]
 async fn each_kind_of_tampering_is_found_and_named() {
     let past = Past::new().await;
-    let desk = past.house.desk_of(&past.quill.auditor, &[(Role::Auditor, None)]);
+    let desk = past.house.desk().with("HOLT_TOKEN", &past.house.token(past.auditor, &super::everywhere()));
     let paper = desk.done("holt ledger seal --print").await;
     let (url, auditor) = (past.house.url.clone(), past.auditor);
-    past.house.close().await;
+    past.house.check().await;
+    past.house.verify().await;
+    past.house.stop().await;
 
     let mut told = format!("{:<55}  {:<34}  {}\n", "what the owner did", "found as", "exit");
     for (what, sql, expected) in TABLE {
@@ -191,7 +193,7 @@ async fn each_kind_of_tampering_is_found_and_named() {
 #[tokio::test]
 async fn a_past_that_nobody_touched_agrees_with_the_seal_that_was_kept() {
     let past = Past::new().await;
-    let desk = past.house.desk_of(&past.quill.auditor, &[(Role::Auditor, None)]);
+    let desk = past.house.desk().with("HOLT_TOKEN", &past.house.token(past.auditor, &super::everywhere()));
     let paper = desk.done("holt ledger seal --print").await;
     desk.file("seal.txt", paper.as_bytes());
     past.weigh("Bramble", 8_030).await;

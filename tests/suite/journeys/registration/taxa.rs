@@ -197,7 +197,7 @@ async fn what_is_said_of_a_species_changes_and_names_stay() {
     wrong.because = String::new();
     assert_eq!(
         fields(&books.changed(wrong).await.unwrap_err()),
-        ["new_scientific_name", "renamed_year", "cites_appendix", "because"]
+        ["renamed_year", "new_scientific_name", "cites_appendix", "because"]
     );
     books.house.close().await;
 }
