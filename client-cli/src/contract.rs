@@ -5,19 +5,20 @@ use holt_proto::v1::{
     assessment_service_client::AssessmentServiceClient, census_service_client::CensusServiceClient,
     check_service_client::CheckServiceClient, climate_service_client::ClimateServiceClient,
     concern_service_client::ConcernServiceClient, correction_service_client::CorrectionServiceClient,
-    encounter_service_client::EncounterServiceClient, enrichment_service_client::EnrichmentServiceClient,
-    ethogram_service_client::EthogramServiceClient, exchange_service_client::ExchangeServiceClient,
-    feeding_service_client::FeedingServiceClient, find_service_client::FindServiceClient,
-    group_service_client::GroupServiceClient, growth_service_client::GrowthServiceClient,
-    history_service_client::HistoryServiceClient, ledger_service_client::LedgerServiceClient,
-    litter_service_client::LitterServiceClient, loan_service_client::LoanServiceClient,
-    mark_service_client::MarkServiceClient, merge_service_client::MergeServiceClient,
-    paper_service_client::PaperServiceClient, people_service_client::PeopleServiceClient,
-    placement_service_client::PlacementServiceClient, report_service_client::ReportServiceClient,
-    site_service_client::SiteServiceClient, standing_service_client::StandingServiceClient,
-    title_service_client::TitleServiceClient, transfer_service_client::TransferServiceClient,
-    upset_service_client::UpsetServiceClient, watch_service_client::WatchServiceClient,
-    weight_service_client::WeightServiceClient, welfare_service_client::WelfareServiceClient,
+    document_service_client::DocumentServiceClient, encounter_service_client::EncounterServiceClient,
+    enrichment_service_client::EnrichmentServiceClient, ethogram_service_client::EthogramServiceClient,
+    exchange_service_client::ExchangeServiceClient, feeding_service_client::FeedingServiceClient,
+    find_service_client::FindServiceClient, group_service_client::GroupServiceClient,
+    growth_service_client::GrowthServiceClient, history_service_client::HistoryServiceClient,
+    ledger_service_client::LedgerServiceClient, litter_service_client::LitterServiceClient,
+    loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
+    merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
+    people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
+    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
+    standing_service_client::StandingServiceClient, title_service_client::TitleServiceClient,
+    transfer_service_client::TransferServiceClient, upset_service_client::UpsetServiceClient,
+    watch_service_client::WatchServiceClient, weight_service_client::WeightServiceClient,
+    welfare_service_client::WelfareServiceClient,
 };
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
@@ -254,6 +255,11 @@ calls! {
     }
     CensusServiceClient {
         get_stock_return Reads GetStockReturnRequest => GetStockReturnResponse;
+    }
+    DocumentServiceClient {
+        adopt_version SameRequest AdoptVersionRequest => AdoptVersionResponse;
+        withdraw_adoption SameRequest WithdrawAdoptionRequest => WithdrawAdoptionResponse;
+        list_documents Reads ListDocumentsRequest => ListDocumentsResponse;
     }
     CorrectionServiceClient {
         correct_fact SameRequest CorrectFactRequest => CorrectFactResponse;

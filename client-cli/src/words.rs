@@ -92,6 +92,7 @@ words! {
     Measure: Temperature "temperature", Humidity "humidity", UvIndex "uv-index",
         WaterTemperature "water-temperature", WaterPh "water-ph";
     FactChangeKind: Added "added", Gone "gone";
+    DocumentKind: Protocol "protocol", Ethogram "ethogram", GrowthReference "growth-reference";
     FactKind: Birth "birth", Sex "sex", Parent "parent", Accession "accession", Holding "holding",
         Title "title", Placement "placement", Mark "mark", Weight "weight", Assessment "assessment",
         Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "told-apart", Paper "paper", Loan "loan";
@@ -126,6 +127,7 @@ words! {
     ReadingOutcome: Accepted "accepted", Repeat "repeat", SecondWeighing "second-weighing", Refused "refused";
     Role: Keeper "keeper", Registrar "registrar", Auditor "auditor", Veterinary "veterinary",
         Steward "steward", Curator "curator";
+    VersionBasis: Adopted "adopted", Last "last", Named "named";
     Sex: Male "male", Female "female", Unknown "unknown";
     TransferLoss: Death "death", Escape "escape";
     TransferState: Proposed "proposed", Agreed "agreed", Dispatched "dispatched", Received "received",
@@ -209,6 +211,8 @@ mod tests {
         complete::<v1::PostMortem>();
         complete::<v1::ReadingOutcome>();
         complete::<v1::Role>();
+        complete::<v1::DocumentKind>();
+        complete::<v1::VersionBasis>();
         complete::<v1::Sex>();
         complete::<v1::TransferLoss>();
         complete::<v1::TransferState>();

@@ -192,6 +192,19 @@ BEGIN
 END
 $$;
 
+-- Whether somebody in scope keeps documents of a site under a code: who acts everywhere the shared ones, which are no
+-- site's; a site its own, whose codes begin with its code. So no site takes a code from others, or learns of theirs.
+CREATE FUNCTION holt_keeps_document(site uuid, code text) RETURNS boolean
+LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
+BEGIN
+  IF site IS NULL THEN
+    RETURN holt_everywhere();
+  END IF;
+  RETURN site = ANY (holt_sites())
+     AND EXISTS (SELECT FROM sites s WHERE s.id = site AND lower(s.code) = left(holt_keeps_document.code, 3));
+END
+$$;
+
 -- Versions of a document follow one another: none is left out, or the next could never be loaded.
 CREATE FUNCTION holt_next_version() RETURNS trigger LANGUAGE plpgsql AS $$
 DECLARE

@@ -8,8 +8,11 @@ CREATE TABLE protocols (
   recorded_at timestamptz NOT NULL,
   recorded_by uuid NOT NULL,
   request_id  uuid NOT NULL,
+  site_id     uuid REFERENCES sites,
+  CONSTRAINT protocols_own_guard CHECK ((site_id IS NULL) = (code !~ '^[a-z]{3}-')),
   CONSTRAINT protocols_code_version_key UNIQUE (code, version)
 );
+CREATE INDEX protocols_site_id_idx ON protocols (site_id);
 CALL holt_guard('protocols', 'Versions of welfare protocols.', '{
   "id": "Identifier (UUIDv7).",
   "code": "Code of the protocol.",
@@ -17,10 +20,10 @@ CALL holt_guard('protocols', 'Versions of welfare protocols.', '{
   "content": "Title, species and indicators.",
   "recorded_at": "When it was loaded.",
   "recorded_by": "Who loaded it.",
-  "request_id": "The write that loaded it."
+  "request_id": "The write that loaded it.",
+  "site_id": "The site whose own the protocol is; null where all sites share it."
 }');
-CREATE POLICY read ON protocols FOR SELECT USING ((SELECT holt_inside()));
-CREATE POLICY record ON protocols FOR INSERT WITH CHECK ((SELECT holt_everywhere()));
+CREATE POLICY record ON protocols FOR INSERT WITH CHECK (holt_keeps_document(site_id, code));
 CREATE TRIGGER next_version AFTER INSERT ON protocols FOR EACH ROW EXECUTE FUNCTION holt_next_version();
 
 CREATE TABLE assessments (
@@ -50,3 +53,8 @@ CALL holt_guard_fact('assessments', 'Welfare assessments of single animals.', '{
   "findings": "What was found: indicator, level or number, confidence, evidence.",
   "note": "Remarks."
 }');
+
+-- Whoever may read an assessment reads the protocol that it was made by: a site that took the animal on, for one.
+CREATE POLICY read ON protocols FOR SELECT USING (
+  (site_id IS NULL AND (SELECT holt_inside())) OR site_id = ANY ((SELECT holt_sites())::uuid[])
+  OR (SELECT holt_everywhere()) OR EXISTS (SELECT FROM assessments a WHERE a.protocol_id = protocols.id));

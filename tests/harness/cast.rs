@@ -181,7 +181,7 @@ impl House {
         let load = v1::LoadProtocolRequest {
             request_id: self.request(),
             toml: PROTOCOL.to_owned(),
-            validate_only: false,
+            ..Default::default()
         };
         steward.client.assessments().load_protocol(load).await.unwrap();
     }
@@ -191,7 +191,7 @@ impl House {
         let load = v1::LoadEthogramRequest {
             request_id: self.request(),
             toml: ETHOGRAM.to_owned(),
-            validate_only: false,
+            ..Default::default()
         };
         steward.client.ethograms().load_ethogram(load).await.unwrap();
     }

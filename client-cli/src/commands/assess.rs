@@ -1,14 +1,16 @@
 //! `holt assess`
 
+use super::document::in_use;
 use super::protocol::{Reference, find, reference};
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
-use crate::moment::WhenWord;
+use crate::moment::{self, WhenWord};
 use crate::session::request_id;
 use crate::views::assessment::{Assessment, Recorded};
 use crate::words::{self, Word};
 use clap::Args;
+use holt_proto::time::day;
 use holt_proto::v1;
 use holt_proto::v1::finding::Found;
 use holt_proto::v1::indicator::Scale;
@@ -27,7 +29,7 @@ Examples:
 pub(crate) struct Assess {
     /// The animal
     animal: String,
-    /// The protocol; its newest version, unless given
+    /// The protocol [default version: the one by which the site works]
     #[arg(long, value_name = "CODE[@VERSION]", value_parser = reference)]
     protocol: Reference,
     /// What was found on an indicator, and after a colon what was seen; may be given several times
@@ -67,7 +69,11 @@ impl Assess {
         let session = &errand.session;
         let site = errand.site().await?;
         let zone = session.zone(&site).await?;
-        let protocol = find(session, &self.protocol).await?;
+        let assessed_at = when::instant(self.at, zone, session.now())?;
+        let on = assessed_at.and_then(|at| holt_proto::time::instant(at).ok());
+        let on = on.map(|at| day(moment::today(zone, at)));
+        let wanted = in_use(session, &site, v1::DocumentKind::Protocol, &self.protocol, on).await?;
+        let protocol = find(session, &wanted).await?;
         let findings = written
             .into_iter()
             .map(|written| finding(written, &protocol, self.confidence))
@@ -77,13 +83,16 @@ impl Assess {
             site,
             animal: self.animal,
             protocol: protocol.code,
-            protocol_version: protocol.version,
-            assessed_at: when::instant(self.at, zone, session.now())?,
+            // Where none was named, the server chooses the same, and its answer says why.
+            protocol_version: self.protocol.version,
+            assessed_at,
             findings,
             note: self.note.unwrap_or_default(),
         };
-        let assessment = session.ask(ask).await?.assessment.unwrap_or_default();
-        errand.show(&Recorded(Assessment::new(assessment, zone)))
+        let answer = session.ask(ask).await?;
+        let basis = answer.version_basis();
+        let assessment = Assessment::new(answer.assessment.unwrap_or_default(), zone);
+        errand.show(&Recorded::new(assessment, basis))
     }
 }
 

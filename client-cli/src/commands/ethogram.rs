@@ -1,5 +1,6 @@
 //! `holt ethogram`
 
+use super::document::in_use;
 use super::protocol::{Reference, reference};
 use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
@@ -27,6 +28,9 @@ Examples:
     Load {
         /// The file; - is standard input
         file: PathBuf,
+        /// As one of the site's own: its code begins with the site's, such as qui-
+        #[arg(long)]
+        own: bool,
         /// Check everything and record nothing
         #[arg(long)]
         check_only: bool,
@@ -45,13 +49,23 @@ Examples:
     },
 }
 
-/// The ethogram that is meant; where none is named, the only one there is, in its newest version.
-pub(super) async fn find(session: &Session, wanted: Option<&Reference>) -> Result<v1::Ethogram, Failure> {
+/// The ethogram that is meant; where none is named, the only one there is. Without a version the one by which the site
+/// works.
+pub(super) async fn find(
+    session: &Session,
+    site: &str,
+    wanted: Option<&Reference>,
+) -> Result<v1::Ethogram, Failure> {
     let all = session.ask(v1::ListEthogramsRequest {}).await?.ethograms;
     let wanted = match wanted {
         Some(wanted) => wanted.clone(),
         None => Reference { code: only(&all)?, version: 0 },
     };
+    let wanted = in_use(session, site, v1::DocumentKind::Ethogram, &wanted, None).await?;
+    named(all, &wanted)
+}
+
+fn named(all: Vec<v1::Ethogram>, wanted: &Reference) -> Result<v1::Ethogram, Failure> {
     wanted.meant("ethogram", all, |ethogram| (&ethogram.code, ethogram.version))
 }
 
@@ -75,10 +89,15 @@ fn only(all: &[v1::Ethogram]) -> Result<String, Failure> {
 impl Ethogram {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Load { file, check_only } => {
+            What::Load { file, own, check_only } => {
+                let site = if own { errand.site().await? } else { String::new() };
                 let toml = errand.input.text(&file)?;
-                let ask =
-                    v1::LoadEthogramRequest { request_id: request_id(), toml, validate_only: check_only };
+                let ask = v1::LoadEthogramRequest {
+                    request_id: request_id(),
+                    toml,
+                    validate_only: check_only,
+                    site,
+                };
                 let thing = View::from(errand.session.ask(ask).await?.ethogram.unwrap_or_default());
                 let say = if check_only {
                     CHECKED_ONLY.to_owned()
@@ -92,8 +111,8 @@ impl Ethogram {
                 errand.show(&Many(ethograms.into_iter().map(View::from).collect()))
             }
             What::Show { ethogram } => {
-                let found = find(&errand.session, Some(&ethogram)).await?;
-                errand.show(&Shown(found.into()))
+                let all = errand.session.ask(v1::ListEthogramsRequest {}).await?.ethograms;
+                errand.show(&Shown(named(all, &ethogram)?.into()))
             }
         }
     }

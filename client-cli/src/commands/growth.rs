@@ -73,6 +73,9 @@ Examples:
     Load {
         /// The file; - is standard input
         file: PathBuf,
+        /// As one of the site's own: its code begins with the site's, such as qui-
+        #[arg(long)]
+        own: bool,
         /// Check everything and record nothing
         #[arg(long)]
         check_only: bool,
@@ -112,12 +115,14 @@ impl Growth {
                 errand.show(&need)?;
                 Ok(if ask && !need.fits() { Exit::No } else { Exit::Done })
             }
-            What::Load { file, check_only } => {
+            What::Load { file, own, check_only } => {
+                let site = if own { errand.site().await? } else { String::new() };
                 let toml = String::from_utf8_lossy(&errand.input.file(&file)?).into_owned();
                 let ask = v1::LoadGrowthReferenceRequest {
                     request_id: request_id(),
                     toml,
                     validate_only: check_only,
+                    site,
                 };
                 let thing = Reference::from(errand.session.ask(ask).await?.reference.unwrap_or_default());
                 let say = if check_only {

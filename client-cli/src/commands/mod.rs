@@ -11,6 +11,7 @@ mod concern;
 mod concerns;
 mod condition;
 mod correct;
+mod document;
 mod due;
 mod enclosure;
 mod encounter;
@@ -111,6 +112,7 @@ pub(crate) enum Asking {
     Check(check::Check),
     Protocol(protocol::Protocol),
     Ethogram(ethogram::Ethogram),
+    Document(document::Document),
     Species(species::Species),
     Enclosure(enclosure::Enclosure),
     Site(site::Site),
@@ -184,6 +186,7 @@ impl Asking {
             Self::Check(command) => command.run(errand).await,
             Self::Protocol(command) => command.run(errand).await,
             Self::Ethogram(command) => command.run(errand).await,
+            Self::Document(command) => command.run(errand).await,
             Self::Species(command) => command.run(errand).await,
             Self::Enclosure(command) => command.run(errand).await,
             Self::Site(command) => command.run(errand).await,

@@ -26,6 +26,9 @@ Examples:
     Load {
         /// The file; - is standard input
         file: PathBuf,
+        /// As one of the site's own: its code begins with the site's, such as qui-
+        #[arg(long)]
+        own: bool,
         /// Check everything and record nothing
         #[arg(long)]
         check_only: bool,
@@ -96,10 +99,15 @@ pub(super) async fn find(session: &Session, wanted: &Reference) -> Result<v1::Pr
 impl Protocol {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Load { file, check_only } => {
+            What::Load { file, own, check_only } => {
+                let site = if own { errand.site().await? } else { String::new() };
                 let toml = errand.input.text(&file)?;
-                let ask =
-                    v1::LoadProtocolRequest { request_id: request_id(), toml, validate_only: check_only };
+                let ask = v1::LoadProtocolRequest {
+                    request_id: request_id(),
+                    toml,
+                    validate_only: check_only,
+                    site,
+                };
                 let thing = View::from(errand.session.ask(ask).await?.protocol.unwrap_or_default());
                 let say = if check_only {
                     CHECKED_ONLY.to_owned()

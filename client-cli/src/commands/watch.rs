@@ -90,7 +90,7 @@ impl Watch {
         };
         let mut watches = read(ethogram.as_ref())?;
         if watches.iter().any(|read| read.draft.ethogram.is_empty()) {
-            let only = ethogram::find(&errand.session, None).await?;
+            let only = ethogram::find(&errand.session, &site, None).await?;
             ethogram = Some((only.code, only.version));
             watches = read(ethogram.as_ref())?;
         }
@@ -133,7 +133,7 @@ impl Watch {
                 "take animals into it first: `holt group join`",
             ));
         }
-        let ethogram = ethogram::find(session, self.ethogram.as_ref()).await?;
+        let ethogram = ethogram::find(session, &site, self.ethogram.as_ref()).await?;
         let focal = self.only.iter().map(|name| Ok(chosen(name, &members)?.id.clone()));
         let draft = Draft {
             watch_id: request_id(),

@@ -61,7 +61,7 @@ Examples:
   holt welfare agreement small-carnivore
   holt welfare agreement small-carnivore@2 --within 1 --from 2025-01-01")]
 struct AgreementOf {
-    /// Code of the protocol; the newest version, unless given
+    /// Code of the protocol [default version: the one by which the site works]
     #[arg(value_name = "CODE[@VERSION]", value_parser = reference)]
     protocol: Reference,
     /// Most days between two assessments of one animal that are one occasion; the same day, unless given

@@ -1,6 +1,6 @@
 //! Welfare assessments.
 
-use super::{Thing, count, instant, some, spoken, written};
+use super::{Thing, count, document, instant, some, spoken, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
 use crate::words::Word;
@@ -185,22 +185,34 @@ impl Thing for Assessment {
 
 /// One assessment with the grades of its domains.
 #[derive(Serialize)]
-#[serde(transparent)]
-pub(crate) struct Recorded(pub(crate) Assessment);
+pub(crate) struct Recorded {
+    #[serde(flatten)]
+    assessment: Assessment,
+    version_basis: &'static str,
+    #[serde(skip)]
+    why: Option<&'static str>,
+}
+
+impl Recorded {
+    pub(crate) fn new(assessment: Assessment, basis: v1::VersionBasis) -> Self {
+        Self { assessment, version_basis: basis.word(), why: document::why(basis) }
+    }
+}
 
 impl Answer for Recorded {
     type Row = Row;
 
     fn rows(&self) -> Vec<Row> {
-        vec![self.0.row()]
+        vec![self.assessment.row()]
     }
 
     fn page(&self, page: &mut Page) {
-        let it = &self.0;
+        let it = &self.assessment;
         let animal = spoken(it.house_name.as_deref(), &it.accession);
+        let why = self.why.map(|why| format!(" ({why})")).unwrap_or_default();
         let found = count(it.findings.len(), "finding", "findings");
         page.line(&format!(
-            "{animal} assessed by {}, version {}, at {}: {found}.",
+            "{animal} assessed by {}, version {}{why}, at {}: {found}.",
             it.protocol,
             it.protocol_version,
             it.spoken_time()

@@ -16,6 +16,7 @@ pub(crate) mod condition;
 pub(crate) mod course;
 pub(crate) mod coverage;
 pub(crate) mod crate_reading;
+pub(crate) mod document;
 pub(crate) mod due;
 pub(crate) mod enclosure;
 pub(crate) mod encounter;

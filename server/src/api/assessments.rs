@@ -1,6 +1,7 @@
 //! `AssessmentService`.
 
 use crate::api::decode::Form;
+use crate::api::documents::{basis, loads_for, own_site};
 use crate::api::encode::id;
 use crate::api::{Api, caller, status};
 use crate::model::assessment::{Finding, NewAssessment};
@@ -93,6 +94,7 @@ fn protocol(loaded: Loaded) -> v1::Protocol {
     let protocol = loaded.protocol;
     v1::Protocol {
         id: id(loaded.id),
+        own_site: own_site(&protocol.code),
         code: protocol.code,
         version: i32::try_from(protocol.version).unwrap_or(i32::MAX),
         title: protocol.title,
@@ -217,9 +219,11 @@ impl AssessmentService for Api {
         let only = asked.validate_only;
         let write = form.request("AssessmentService/LoadProtocol", &asked.request_id, &asked, only);
         let document = form.text("toml", &asked.toml, 1..=200_000);
+        let site = loads_for(&mut form, &asked.site);
         form.done()?;
-        let loaded =
-            assessments::load(&self.records, &caller, &write, &document).await.map_err(status::from)?;
+        let loaded = assessments::load(&self.records, &caller, &write, &site, &document)
+            .await
+            .map_err(status::from)?;
         Ok(Response::new(v1::LoadProtocolResponse { protocol: Some(protocol(loaded)) }))
     }
 
@@ -245,7 +249,11 @@ impl AssessmentService for Api {
             form.wrong("findings", "are missing", "give at least one finding");
         }
         if asked.protocol_version < 0 {
-            form.wrong("protocol_version", "is less than 0", "give a version, or 0 for the newest");
+            form.wrong(
+                "protocol_version",
+                "is less than 0",
+                "give a version, or 0 for the one by which the site works",
+            );
         }
         let new = NewAssessment {
             animal: form.animal("animal", &asked.animal),
@@ -256,9 +264,12 @@ impl AssessmentService for Api {
             note: form.text("note", &asked.note, 0..=2000),
         };
         form.done()?;
-        let judged =
+        let (judged, why) =
             assessments::record(&self.records, &caller, &write, &site, &new).await.map_err(status::from)?;
-        Ok(Response::new(v1::RecordAssessmentResponse { assessment: Some(encode(judged)) }))
+        Ok(Response::new(v1::RecordAssessmentResponse {
+            assessment: Some(encode(judged)),
+            version_basis: basis(why),
+        }))
     }
 
     async fn list_assessments(

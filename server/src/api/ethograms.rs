@@ -1,6 +1,7 @@
 //! `EthogramService`.
 
 use crate::api::decode::Form;
+use crate::api::documents::{loads_for, own_site};
 use crate::api::encode::id;
 use crate::api::{Api, caller, status};
 use crate::records::ethograms::{self, Loaded};
@@ -55,6 +56,7 @@ fn ethogram(loaded: Loaded) -> v1::Ethogram {
     let ethogram = loaded.ethogram;
     v1::Ethogram {
         id: id(loaded.id),
+        own_site: own_site(&ethogram.code),
         code: ethogram.code,
         version: i32::try_from(ethogram.version).unwrap_or(i32::MAX),
         title: ethogram.title,
@@ -74,9 +76,10 @@ impl EthogramService for Api {
         let only = asked.validate_only;
         let write = form.request("EthogramService/LoadEthogram", &asked.request_id, &asked, only);
         let document = form.text("toml", &asked.toml, 1..=200_000);
+        let site = loads_for(&mut form, &asked.site);
         form.done()?;
         let loaded =
-            ethograms::load(&self.records, &caller, &write, &document).await.map_err(status::from)?;
+            ethograms::load(&self.records, &caller, &write, &site, &document).await.map_err(status::from)?;
         Ok(Response::new(v1::LoadEthogramResponse { ethogram: Some(ethogram(loaded)) }))
     }
 

@@ -2,6 +2,7 @@
 
 use crate::api::animals::scientific_name;
 use crate::api::decode::Form;
+use crate::api::documents::{basis, loads_for, own_site};
 use crate::api::encode::{day_between, id, label, mass, sex};
 use crate::api::feeding::verdict;
 use crate::api::{Api, caller, status};
@@ -29,6 +30,7 @@ fn reference(loaded: Loaded) -> v1::GrowthReference {
         reference.ages.iter().map(|at| v1::LmsAtAge { days: at.days, l: at.l, m: at.m, s: at.s }).collect();
     v1::GrowthReference {
         id: id(loaded.id),
+        own_site: own_site(&reference.code),
         code: reference.code,
         version: version(reference.version),
         title: reference.title,
@@ -69,6 +71,7 @@ fn standing(standing: Standing) -> v1::ReferenceStanding {
         z: standing.z,
         z_linear_tails: standing.z_linear_tails,
         median: Some(mass(standing.median)),
+        version_basis: basis(standing.basis),
     }
 }
 
@@ -152,8 +155,10 @@ impl GrowthService for Api {
         let only = asked.validate_only;
         let write = form.request("GrowthService/LoadGrowthReference", &asked.request_id, &asked, only);
         let document = form.text("toml", &asked.toml, 1..=200_000);
+        let site = loads_for(&mut form, &asked.site);
         form.done()?;
-        let loaded = rules::load(&self.records, &caller, &write, &document).await.map_err(status::from)?;
+        let loaded =
+            rules::load(&self.records, &caller, &write, &site, &document).await.map_err(status::from)?;
         Ok(Response::new(v1::LoadGrowthReferenceResponse { reference: Some(reference(loaded)) }))
     }
 

@@ -10,6 +10,7 @@ pub mod climate;
 pub mod concerns;
 pub mod corrections;
 mod decode;
+pub mod documents;
 mod encode;
 pub mod encounters;
 pub mod enrichment;

@@ -138,7 +138,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 46] = [
+    const ALL: [Reason; 47] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -185,6 +185,7 @@ mod tests {
         Reason::HeldElsewhere,
         Reason::AmendmentWrongState,
         Reason::VersionNotNext,
+        Reason::VersionNotAdopted,
     ];
 
     #[test]

@@ -2,6 +2,7 @@
 
 use crate::access::permit::Caller;
 use crate::api::decode::Form;
+use crate::api::documents::basis;
 use crate::api::encode::{self, id};
 use crate::api::streams::Answers;
 use crate::api::{Api, caller, status};
@@ -106,7 +107,11 @@ fn new_watch(form: &mut Form, asked: &v1::RecordWatchRequest) -> NewWatch {
         form.wrong("began_at", "is missing", "say when the watch began");
     }
     if asked.ethogram_version < 0 {
-        form.wrong("ethogram_version", "is less than 0", "give a version, or 0 for the newest");
+        form.wrong(
+            "ethogram_version",
+            "is less than 0",
+            "give a version, or 0 for the one by which the site works",
+        );
     }
     let count = asked.events.len();
     if count > MOST_EVENTS {
@@ -236,6 +241,7 @@ impl Api {
             watch: Some(summary(taken.summary)),
             concerns: taken.concerns.into_iter().map(encode::concern).collect(),
             caution: CAUTION.to_owned(),
+            version_basis: taken.basis.map(basis).unwrap_or_default(),
         })
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::api::assessments::{compromise, domain, enhancement};
 use crate::api::decode::Form;
+use crate::api::documents::basis;
 use crate::api::encode::{id, label};
 use crate::api::{Api, caller, status};
 use crate::model::welfare::{DomainCourse, ObserverPair, UnassessedAnimal, UnassessedGroup};
@@ -170,13 +171,17 @@ impl WelfareService for Api {
             known_at: form.instant("as_known_at", asked.as_known_at),
         };
         if asked.protocol_version < 0 {
-            form.wrong("protocol_version", "is less than 0", "give a version, or 0 for the newest");
+            form.wrong(
+                "protocol_version",
+                "is less than 0",
+                "give a version, or 0 for the one by which the site works",
+            );
         }
         if !(0..=14).contains(&asked.within_days) {
             form.wrong("within_days", format!("is {}", asked.within_days), "give 0 to 14 days");
         }
         form.done()?;
-        let (version, pairs) = welfare::observers(
+        let (version, why, pairs) = welfare::observers(
             &self.records,
             &caller,
             &question,
@@ -189,6 +194,7 @@ impl WelfareService for Api {
             pairs: pairs.into_iter().map(observer_pair).collect(),
             protocol: question.protocol,
             protocol_version: version,
+            version_basis: basis(why),
         }))
     }
 

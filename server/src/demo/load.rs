@@ -159,14 +159,14 @@ impl Loader<'_> {
         let load = v1::LoadProtocolRequest {
             request_id: request_id(),
             toml: PROTOCOL.to_owned(),
-            validate_only: false,
+            ..Default::default()
         };
         let curator = self.wire("petra").await?;
         AssessmentServiceClient::new(curator.clone()).load_protocol(load).await?;
         let load = v1::LoadEthogramRequest {
             request_id: request_id(),
             toml: ETHOGRAM.to_owned(),
-            validate_only: false,
+            ..Default::default()
         };
         EthogramServiceClient::new(curator).load_ethogram(load).await?;
         Ok(())

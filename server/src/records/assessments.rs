@@ -3,6 +3,7 @@
 use crate::access::permit::Caller;
 use crate::access::roles::Deed;
 use crate::model::assessment::{Assessment, Finding, NewAssessment};
+use crate::model::document::{Basis, Kind};
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
@@ -13,7 +14,6 @@ use crate::records::weights::Asked;
 use crate::records::{Records, fresh, held_now, one_animal};
 use crate::store::animals::Lock;
 use crate::store::assessments::{self, Kept, NewRow};
-use crate::store::documents::Kind;
 use crate::store::weights::Wanted;
 use crate::store::{Snapshot, holdings, retrying, taxa};
 use holt_audit::welfare::{Flaw, Graded, Protocol, Score, Sound, grade};
@@ -54,13 +54,17 @@ pub(super) fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
     refusal
 }
 
-/// Loads a version of a protocol.
+/// Loads a version of a protocol: for all sites where none is named, for one otherwise.
 ///
 /// # Errors
-/// Refused to whoever is no curator; where the document is no protocol, contradicts itself, or its
-/// version is on record.
-pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
-    let reach = caller.may_everywhere(Deed::Curate)?;
+/// Refused where the document is not a protocol or contradicts itself, and as by [`documents::load`].
+pub async fn load(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    document: &str,
+) -> Result<Loaded> {
     let protocol: Protocol = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::ProtocolMalformed,
@@ -71,22 +75,15 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
     })?;
     let sound = Sound::try_from(protocol)
         .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?;
-    documents::refuse_unprintable(&*sound)?;
-    retrying("load_protocol", || async {
-        let mut tx = fresh!(records.store.write(&reach, request).await?);
-        documents::refuse_not_next(&tx, Kind::Protocol, &sound.code, sound.version).await?;
-        let kept = assessments::insert_protocol(&mut tx, &sound).await?;
-        Ok(tx.commit(Loaded::from(kept)).await?)
-    })
-    .await
+    documents::load(records, caller, request, site, &sound).await
 }
 
-/// All versions of all protocols.
+/// All versions of all protocols that the caller may see.
 ///
 /// # Errors
 /// Faults only.
 pub async fn protocols(records: &Records, caller: &Caller) -> Result<Vec<Loaded>> {
-    let snapshot = records.store.read(&caller.reach(Deed::ReadDirectory)?, None).await?;
+    let snapshot = records.store.read(&documents::reading(caller), None).await?;
     Ok(assessments::protocols(&snapshot).await?.into_iter().map(Loaded::from).collect())
 }
 
@@ -116,7 +113,7 @@ pub(super) async fn refuse_unfit(snapshot: &Snapshot, protocol: Uuid, findings: 
     Ok(())
 }
 
-/// Records an assessment of an animal that the site holds.
+/// Records an assessment of an animal that the site holds, by the version of the protocol that the site works by.
 ///
 /// # Errors
 /// Refused without the role there; where there is no such protocol, a finding does not fit it, the site
@@ -127,64 +124,66 @@ pub async fn record(
     request: &Request,
     site: &str,
     new: &NewAssessment,
-) -> Result<Judged> {
+) -> Result<(Judged, Basis)> {
     let permit = records.permit(caller, Deed::Assess, site).await?;
-    let (assessment, protocol): (Assessment, Protocol) = retrying("record_assessment", || async {
-        let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let kept = assessments::protocol(&tx, &new.protocol, new.version)
-            .await?
-            .ok_or_else(|| Refusal::not_found("protocol", &new.protocol))?;
-        let animal = held_now(&tx, &permit, &new.animal).await?;
-        let protocol = sound(kept.protocol.clone())?;
-        if !is_for(&tx, &protocol.species, &animal.taxon).await? {
-            return Err(Refusal::new(
-                Reason::FindingDoesNotFit,
-                format!("the protocol {} is not for {}", protocol.code, animal.taxon.scientific_name),
-                format!("it is for {}; choose another protocol", protocol.species.join(", ")),
-            )
-            .at("protocol")
-            .into());
-        }
-        let scores: Vec<Score> = new.findings.iter().map(|finding| finding.score.clone()).collect();
-        grade::grade(&protocol, &scores).map_err(|flaws| {
-            flawed(Reason::FindingDoesNotFit, "the findings do not fit the protocol", flaws)
-        })?;
-        let at = new.at.unwrap_or_else(|| tx.now());
-        if at > tx.now() {
-            return Err(Refusal::in_the_future("time", "assessed_at").into());
-        }
-        let held = holdings::of(&tx, &[animal.id]).await?;
-        if !held.iter().any(|holding| holding.site == permit.site().id && holding.covers(at)) {
-            return Err(Refusal::new(
-                Reason::AnimalNotHeldThen,
-                format!("{} did not hold {} then", permit.site().code, animal.label().spoken()),
-                "check which animal is meant, and the time",
-            )
-            .at("assessed_at")
-            .into());
-        }
-        let row_day = permit.site().day_of(at);
-        let row = NewRow {
-            animal: animal.id,
-            protocol: kept.id,
-            at,
-            on: row_day,
-            findings: &new.findings,
-            note: &new.note,
-        };
-        let id = assessments::insert(&mut tx, &permit, row).await?;
-        let days = Some((row_day, row_day));
-        let wanted = Wanted { site: Some(permit.site().id), animal: Some(animal.id), days };
-        let all = assessments::list(&tx, &wanted, &Page { size: 1000, after: None }).await?;
-        let assessment = all
-            .entries
-            .into_iter()
-            .find(|one| one.id == id)
-            .ok_or_else(|| Refusal::not_found("assessment", &id.to_string()))?;
-        Ok::<_, Error>(tx.commit((assessment, kept.protocol)).await?)
-    })
-    .await?;
-    judged(assessment, &sound(protocol)?)
+    let (assessment, protocol, basis): (Assessment, Protocol, Basis) =
+        retrying("record_assessment", || async {
+            let mut tx = fresh!(records.store.write(&permit, request).await?);
+            let at = new.at.unwrap_or_else(|| tx.now());
+            let (document, day) = ((Kind::Protocol, new.protocol.as_str()), permit.site().day_of(at));
+            let (version, basis) = documents::to_record_by(&tx, &permit, document, new.version, day).await?;
+            let kept = assessments::protocol(&tx, &new.protocol, version)
+                .await?
+                .ok_or_else(|| Refusal::not_found("protocol", &new.protocol))?;
+            let animal = held_now(&tx, &permit, &new.animal).await?;
+            let protocol = sound(kept.protocol.clone())?;
+            if !is_for(&tx, &protocol.species, &animal.taxon).await? {
+                return Err(Refusal::new(
+                    Reason::FindingDoesNotFit,
+                    format!("the protocol {} is not for {}", protocol.code, animal.taxon.scientific_name),
+                    format!("it is for {}; choose another protocol", protocol.species.join(", ")),
+                )
+                .at("protocol")
+                .into());
+            }
+            let scores: Vec<Score> = new.findings.iter().map(|finding| finding.score.clone()).collect();
+            grade::grade(&protocol, &scores).map_err(|flaws| {
+                flawed(Reason::FindingDoesNotFit, "the findings do not fit the protocol", flaws)
+            })?;
+            if at > tx.now() {
+                return Err(Refusal::in_the_future("time", "assessed_at").into());
+            }
+            let held = holdings::of(&tx, &[animal.id]).await?;
+            if !held.iter().any(|holding| holding.site == permit.site().id && holding.covers(at)) {
+                return Err(Refusal::new(
+                    Reason::AnimalNotHeldThen,
+                    format!("{} did not hold {} then", permit.site().code, animal.label().spoken()),
+                    "check which animal is meant, and the time",
+                )
+                .at("assessed_at")
+                .into());
+            }
+            let row = NewRow {
+                animal: animal.id,
+                protocol: kept.id,
+                at,
+                on: day,
+                findings: &new.findings,
+                note: &new.note,
+            };
+            let id = assessments::insert(&mut tx, &permit, row).await?;
+            let days = Some((day, day));
+            let wanted = Wanted { site: Some(permit.site().id), animal: Some(animal.id), days };
+            let all = assessments::list(&tx, &wanted, &Page { size: 1000, after: None }).await?;
+            let assessment = all
+                .entries
+                .into_iter()
+                .find(|one| one.id == id)
+                .ok_or_else(|| Refusal::not_found("assessment", &id.to_string()))?;
+            Ok::<_, Error>(tx.commit((assessment, kept.protocol, basis)).await?)
+        })
+        .await?;
+    Ok((judged(assessment, &sound(protocol)?)?, basis))
 }
 
 /// Assessments, newest first.

@@ -1,15 +1,324 @@
-//! What a curator publishes for all sites, version after version: what holds of protocols, ethograms and reference curves
-//! alike.
+//! Protocols, ethograms and reference curves of growth: a curator publishes them for all sites, version after version; a
+//! site adopts the version that it works by, and may keep documents of its own.
 
+use crate::access::permit::{Caller, Leave, Permit, Reach};
+use crate::access::roles::Deed;
+use crate::model::document::{Basis, InUse, Kind, on, owner};
 use crate::model::reason::Reason;
+use crate::model::request::Request;
 use crate::records::error::{Refusal, Result, Violation};
-use crate::store::Snapshot;
-use crate::store::documents::{self, Kind};
+use crate::records::{Records, fresh};
+use crate::store::documents::{self, in_use};
+use crate::store::{self, Snapshot, Tx, retrying};
+use chrono::{DateTime, NaiveDate, Utc};
+use holt_audit::ethogram::SoundEthogram;
+use holt_audit::growth::SoundReference;
+use holt_audit::welfare::Sound;
 use serde::Serialize;
+use serde::de::DeserializeOwned;
 use serde_json::Value;
+use uuid::Uuid;
+
+/// A version of a document that can be kept.
+pub(super) trait Document: Sync {
+    const KIND: Kind;
+    /// As it is on record.
+    type Kept: Serialize + DeserializeOwned + Send;
+
+    /// Its code and its version.
+    fn named(&self) -> (&str, u32);
+    /// All that it says.
+    fn content(&self) -> std::result::Result<Value, serde_json::Error>;
+    /// Keeps it, for all sites or for one.
+    fn keep(
+        &self,
+        tx: &mut Tx,
+        site: Option<Uuid>,
+    ) -> impl Future<Output = std::result::Result<Self::Kept, store::Error>> + Send;
+}
+
+impl Document for Sound {
+    const KIND: Kind = Kind::Protocol;
+    type Kept = super::assessments::Loaded;
+
+    fn named(&self) -> (&str, u32) {
+        (&self.code, self.version)
+    }
+
+    fn content(&self) -> std::result::Result<Value, serde_json::Error> {
+        serde_json::to_value(&**self)
+    }
+
+    async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
+        Ok(store::assessments::insert_protocol(tx, self, site).await?.into())
+    }
+}
+
+impl Document for SoundEthogram {
+    const KIND: Kind = Kind::Ethogram;
+    type Kept = super::ethograms::Loaded;
+
+    fn named(&self) -> (&str, u32) {
+        (&self.code, self.version)
+    }
+
+    fn content(&self) -> std::result::Result<Value, serde_json::Error> {
+        serde_json::to_value(&**self)
+    }
+
+    async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
+        Ok(store::ethograms::insert(tx, self, site).await?.into())
+    }
+}
+
+impl Document for SoundReference {
+    const KIND: Kind = Kind::GrowthReference;
+    type Kept = super::growth::Loaded;
+
+    fn named(&self) -> (&str, u32) {
+        (&self.code, self.version)
+    }
+
+    fn content(&self) -> std::result::Result<Value, serde_json::Error> {
+        serde_json::to_value(&**self)
+    }
+
+    async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
+        Ok(store::growth::insert_reference(tx, self, site).await?.into())
+    }
+}
+
+/// Keeps the next version of a document: one that all sites share where no site is named, one of the site's own
+/// otherwise.
+///
+/// # Errors
+/// Refused to whoever is no curator, or without the role at the site; where the code is not one for such a document, the
+/// version is not the next, or a text has control characters.
+pub(super) async fn load<D: Document>(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    document: &D,
+) -> Result<D::Kept> {
+    if site.is_empty() {
+        let reach = caller.may_everywhere(Deed::Curate)?;
+        return keep(records, &reach, request, None, document).await;
+    }
+    let permit = records.permit(caller, Deed::KeepDocuments, site).await?;
+    keep(records, &permit, request, Some(&permit), document).await
+}
+
+async fn keep<D: Document>(
+    records: &Records,
+    leave: &impl Leave,
+    request: &Request,
+    own: Option<&Permit>,
+    document: &D,
+) -> Result<D::Kept> {
+    let (code, version) = document.named();
+    refuse_code(own.map(|permit| permit.site().code.as_str()), code)?;
+    refuse_unprintable("", &document.content().map_err(store::Error::from)?)?;
+    retrying("load_document", || async {
+        let mut tx = fresh!(records.store.write(leave, request).await?);
+        refuse_not_next(&tx, D::KIND, code, version).await?;
+        let kept = document.keep(&mut tx, own.map(|permit| permit.site().id)).await?;
+        Ok(tx.commit(kept).await?)
+    })
+    .await
+}
+
+/// The code of a document of a site's own begins with the site's, and that of no shared one looks like it.
+fn refuse_code(site: Option<&str>, code: &str) -> std::result::Result<(), Refusal> {
+    let owner = owner(code);
+    if owner.as_deref() == site {
+        return Ok(());
+    }
+    let (say, mend) = match (site, owner) {
+        (Some(site), _) => {
+            let begin = site.to_ascii_lowercase();
+            (
+                format!("`{code}` is not a code for a document of {site} alone"),
+                format!("begin it with `{begin}-`"),
+            )
+        }
+        (None, owner) => (
+            format!("`{code}` is a code for a document of {} alone", owner.unwrap_or_default()),
+            "choose a code that does not begin with three letters and a hyphen".to_owned(),
+        ),
+    };
+    Err(Refusal::malformed(vec![Violation { field: "code".to_owned(), say, mend }]))
+}
+
+/// Leave to list documents: those that all share, and those of the sites whose records the caller reads.
+pub(super) fn reading(caller: &Caller) -> Reach {
+    caller.reach(Deed::Read).unwrap_or_else(|_| caller.oneself())
+}
+
+/// A version that is adopted from a day on, or an adoption that is withdrawn.
+#[derive(Clone, Debug)]
+pub struct Adopted {
+    pub kind: Kind,
+    pub code: String,
+    /// Today where none is named.
+    pub on: Option<NaiveDate>,
+}
+
+/// Adopts a version of a document: the site works by it from a day on. What was adopted from the same day gives way; what
+/// was recorded by another version keeps that.
+///
+/// # Errors
+/// Refused without the role there; where there is no such version, or the day is in the future.
+pub async fn adopt(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    asked: &Adopted,
+    version: i32,
+) -> Result<InUse> {
+    let permit = records.permit(caller, Deed::KeepDocuments, site).await?;
+    retrying("adopt_version", || async {
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
+        let (document, today) = ((asked.kind, asked.code.as_str()), permit.site().day_of(tx.now()));
+        let day = asked.on.unwrap_or(today);
+        if day > today {
+            return Err(Refusal::in_the_future("day", "adopted_on").into());
+        }
+        let last = usable(&tx, &permit, document).await?;
+        if version > last {
+            let (what, code) = (asked.kind.spoken(), &asked.code);
+            let say =
+                format!("the last version of the {what} `{code}` is {last}, and {version} was asked for");
+            let mend = format!("adopt a version from 1 to {last}");
+            return Err(Refusal { say, mend, ..Refusal::not_found(what, code) }.at("version").into());
+        }
+        let why = format!("version {version} was adopted from the same day");
+        documents::withdraw(&mut tx, &permit, document, day, &why).await?;
+        documents::adopt(&mut tx, &permit, document, version, day).await?;
+        let reply = one(&tx, &permit, document, today).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// Withdraws an adoption that never was so. What was recorded meanwhile keeps the version by which it was recorded.
+///
+/// # Errors
+/// Refused without the role there, or where the site adopted nothing from that day.
+pub async fn withdraw(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    asked: &Adopted,
+    because: &str,
+) -> Result<InUse> {
+    let permit = records.permit(caller, Deed::KeepDocuments, site).await?;
+    retrying("withdraw_adoption", || async {
+        let mut tx = fresh!(records.store.write(&permit, request).await?);
+        let (document, today) = ((asked.kind, asked.code.as_str()), permit.site().day_of(tx.now()));
+        let day = asked.on.unwrap_or(today);
+        usable(&tx, &permit, document).await?;
+        if !documents::withdraw(&mut tx, &permit, document, day, because).await? {
+            let (what, code, site) = (asked.kind.spoken(), &asked.code, &permit.site().code);
+            let say = format!("{site} adopted no version of the {what} `{code}` from {day}");
+            let mend = "look at what the site works by, and name the day of an adoption".to_owned();
+            return Err(Refusal { say, mend, ..Refusal::not_found("adoption", code) }
+                .at("adopted_on")
+                .into());
+        }
+        let reply = one(&tx, &permit, document, today).await?;
+        Ok(tx.commit(reply).await?)
+    })
+    .await
+}
+
+/// The last version of a document that a site may work by.
+async fn usable(snapshot: &Snapshot, permit: &Permit, (kind, code): (Kind, &str)) -> Result<i32> {
+    let last = documents::last_version(snapshot, kind, code).await?;
+    if last == 0 || owner(code).is_some_and(|owner| owner != permit.site().code) {
+        return Err(Refusal::not_found(kind.spoken(), code).into());
+    }
+    Ok(last)
+}
+
+async fn one(tx: &Tx, permit: &Permit, (kind, code): (Kind, &str), day: NaiveDate) -> Result<InUse> {
+    let all = in_use(tx, permit, day).await?;
+    let found = all.into_iter().find(|one| one.kind == kind && one.code == code);
+    found.ok_or_else(|| Refusal::not_found(kind.spoken(), code).into())
+}
+
+/// What a site works by on a day, as known at an instant.
+///
+/// # Errors
+/// Refused where there is no such site in scope.
+pub async fn list(
+    records: &Records,
+    caller: &Caller,
+    site: &str,
+    day: Option<NaiveDate>,
+    known_at: Option<DateTime<Utc>>,
+) -> Result<Vec<InUse>> {
+    let permit = records.permit(caller, Deed::Read, site).await?;
+    let snapshot = records.store.read(&permit, known_at).await?;
+    let day = day.unwrap_or_else(|| permit.site().day_of(known_at.unwrap_or_else(|| records.store.now())));
+    Ok(in_use(&snapshot, &permit, day).await?)
+}
+
+/// The version of a document by which a site works on a day: the one that it adopted, or else the last.
+///
+/// # Errors
+/// Refused where there is no such document.
+pub(crate) async fn in_force(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    (kind, code): (Kind, &str),
+    day: NaiveDate,
+) -> Result<(i32, Basis)> {
+    let last = usable(snapshot, permit, (kind, code)).await?;
+    let adopted = documents::adoptions(snapshot, permit, Some((kind, code))).await?.into_values().next();
+    Ok(on(&adopted.unwrap_or_default(), day).map_or((last, Basis::Last), |one| (one.version, Basis::Adopted)))
+}
+
+/// The version by which something of a day is recorded, where one may be named. A site that adopted one records by no
+/// other; on the day of a change either is right.
+///
+/// # Errors
+/// Refused where there is no such document, or the site works by another version of it.
+pub(super) async fn to_record_by(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    document: (Kind, &str),
+    named: i32,
+    day: NaiveDate,
+) -> Result<(i32, Basis)> {
+    let (version, basis) = in_force(snapshot, permit, document, day).await?;
+    if named == 0 || (basis == Basis::Adopted && named == version) {
+        return Ok((version, basis));
+    }
+    if basis != Basis::Adopted {
+        return Ok((named, Basis::Named));
+    }
+    match in_force(snapshot, permit, document, day.pred_opt().unwrap_or(day)).await? {
+        (before, Basis::Adopted) if before == named => Ok((named, Basis::Adopted)),
+        (_, Basis::Last | Basis::Named) => Ok((named, Basis::Named)),
+        (_, Basis::Adopted) => {
+            let ((kind, code), site) = (document, &permit.site().code);
+            let what = kind.spoken();
+            let say =
+                format!("{site} works by version {version} of the {what} `{code}` on {day}, not by {named}");
+            let mend = format!("name no version, or have {site} adopt version {named} first");
+            Err(Refusal::new(Reason::VersionNotAdopted, say, mend)
+                .fact("adopted", version.to_string())
+                .at(kind.as_str())
+                .into())
+        }
+    }
+}
 
 /// Refuses a version that is not the next: were one left out, the last could be so high that no other follows.
-pub(super) async fn refuse_not_next(snapshot: &Snapshot, kind: Kind, code: &str, version: u32) -> Result<()> {
+async fn refuse_not_next(snapshot: &Snapshot, kind: Kind, code: &str, version: u32) -> Result<()> {
     let (last, what) = (documents::last_version(snapshot, kind, code).await?, kind.spoken());
     let next = i64::from(last) + 1;
     if i64::from(version) == next {
@@ -30,12 +339,7 @@ pub(super) async fn refuse_not_next(snapshot: &Snapshot, kind: Kind, code: &str,
 }
 
 /// Refuses control characters in any text of a document: people read it in terminals.
-pub(super) fn refuse_unprintable(document: &impl Serialize) -> Result<()> {
-    let content = serde_json::to_value(document).map_err(crate::store::Error::from)?;
-    Ok(walk("", &content)?)
-}
-
-fn walk(path: &str, value: &Value) -> std::result::Result<(), Refusal> {
+fn refuse_unprintable(path: &str, value: &Value) -> std::result::Result<(), Refusal> {
     match value {
         Value::String(text) if text.chars().any(|c| c.is_control() && c != '\n' && c != '\t') => {
             Err(Refusal::malformed(vec![Violation {
@@ -45,10 +349,10 @@ fn walk(path: &str, value: &Value) -> std::result::Result<(), Refusal> {
             }]))
         }
         Value::Array(all) => {
-            all.iter().enumerate().try_for_each(|(n, one)| walk(&format!("{path}[{n}]"), one))
+            all.iter().enumerate().try_for_each(|(n, one)| refuse_unprintable(&format!("{path}[{n}]"), one))
         }
         Value::Object(all) => all.iter().try_for_each(|(name, one)| {
-            walk(&if path.is_empty() { name.clone() } else { format!("{path}.{name}") }, one)
+            refuse_unprintable(&if path.is_empty() { name.clone() } else { format!("{path}.{name}") }, one)
         }),
         _ => Ok(()),
     }

@@ -1,16 +1,14 @@
-//! Ethograms: versioned data that stewards load.
+//! Ethograms: versioned data, for all sites or for one.
 
 use crate::access::permit::Caller;
-use crate::access::roles::Deed;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
+use crate::records::Records;
 use crate::records::assessments::flawed;
 use crate::records::documents;
 use crate::records::error::{Error, Refusal, Result};
-use crate::records::{Records, fresh};
-use crate::store::documents::Kind;
+use crate::store::Snapshot;
 use crate::store::ethograms::{self, Kept};
-use crate::store::{Snapshot, retrying};
 use holt_audit::ethogram::{Ethogram, SoundEthogram};
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
@@ -29,13 +27,17 @@ impl From<Kept> for Loaded {
     }
 }
 
-/// Loads a version of an ethogram.
+/// Loads a version of an ethogram: for all sites where none is named, for one otherwise.
 ///
 /// # Errors
-/// Refused to whoever is no curator; where the document is no ethogram, contradicts itself, or its version
-/// is on record.
-pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
-    let reach = caller.may_everywhere(Deed::Curate)?;
+/// Refused where the document is not an ethogram or cannot be used, and as by [`documents::load`].
+pub async fn load(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    document: &str,
+) -> Result<Loaded> {
     let ethogram: Ethogram = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::Malformed,
@@ -46,22 +48,15 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
     })?;
     let sound = SoundEthogram::try_from(ethogram)
         .map_err(|flaws| flawed(Reason::Malformed, "the ethogram cannot be used", flaws))?;
-    documents::refuse_unprintable(&*sound)?;
-    retrying("load_ethogram", || async {
-        let mut tx = fresh!(records.store.write(&reach, request).await?);
-        documents::refuse_not_next(&tx, Kind::Ethogram, &sound.code, sound.version).await?;
-        let kept = ethograms::insert(&mut tx, &sound).await?;
-        Ok(tx.commit(Loaded::from(kept)).await?)
-    })
-    .await
+    documents::load(records, caller, request, site, &sound).await
 }
 
-/// All versions of all ethograms.
+/// All versions of all ethograms that the caller may see.
 ///
 /// # Errors
 /// Faults only.
 pub async fn list(records: &Records, caller: &Caller) -> Result<Vec<Loaded>> {
-    let snapshot = records.store.read(&caller.reach(Deed::ReadDirectory)?, None).await?;
+    let snapshot = records.store.read(&documents::reading(caller), None).await?;
     Ok(ethograms::all(&snapshot).await?.into_iter().map(Loaded::from).collect())
 }
 

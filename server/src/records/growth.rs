@@ -1,16 +1,13 @@
-//! Reference curves of growth: versioned data that stewards load.
+//! Reference curves of growth: versioned data, for all sites or for one.
 
 use crate::access::permit::Caller;
-use crate::access::roles::Deed;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
+use crate::records::Records;
 use crate::records::assessments::flawed;
 use crate::records::documents;
 use crate::records::error::{Error, Refusal, Result};
-use crate::records::{Records, fresh};
-use crate::store::documents::Kind;
 use crate::store::growth::{self, Kept};
-use crate::store::retrying;
 use holt_audit::growth::{Reference, SoundReference};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -28,13 +25,17 @@ impl From<Kept> for Loaded {
     }
 }
 
-/// Loads a version of a reference curve.
+/// Loads a version of a reference curve: for all sites where none is named, for one otherwise.
 ///
 /// # Errors
-/// Refused to whoever is no curator; where the document is no reference curve, contradicts itself, or its
-/// version is on record.
-pub async fn load(records: &Records, caller: &Caller, request: &Request, document: &str) -> Result<Loaded> {
-    let reach = caller.may_everywhere(Deed::Curate)?;
+/// Refused where the document is not a reference curve or cannot be used, and as by [`documents::load`].
+pub async fn load(
+    records: &Records,
+    caller: &Caller,
+    request: &Request,
+    site: &str,
+    document: &str,
+) -> Result<Loaded> {
     let reference: Reference = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::Malformed,
@@ -45,22 +46,15 @@ pub async fn load(records: &Records, caller: &Caller, request: &Request, documen
     })?;
     let sound = SoundReference::try_from(reference)
         .map_err(|flaws| flawed(Reason::Malformed, "the reference curve cannot be used", flaws))?;
-    documents::refuse_unprintable(&*sound)?;
-    retrying("load_growth_reference", || async {
-        let mut tx = fresh!(records.store.write(&reach, request).await?);
-        documents::refuse_not_next(&tx, Kind::GrowthReference, &sound.code, sound.version).await?;
-        let kept = growth::insert_reference(&mut tx, &sound).await?;
-        Ok(tx.commit(Loaded::from(kept)).await?)
-    })
-    .await
+    documents::load(records, caller, request, site, &sound).await
 }
 
-/// All versions of all reference curves.
+/// All versions of all reference curves that the caller may see.
 ///
 /// # Errors
 /// Faults only.
 pub async fn references(records: &Records, caller: &Caller) -> Result<Vec<Loaded>> {
-    let snapshot = records.store.read(&caller.reach(Deed::ReadDirectory)?, None).await?;
+    let snapshot = records.store.read(&documents::reading(caller), None).await?;
     Ok(growth::references(&snapshot).await?.into_iter().map(Loaded::from).collect())
 }
 

@@ -11,7 +11,7 @@ pub mod concerns;
 pub mod corrections;
 pub mod crate_readings;
 pub mod deaths;
-mod documents;
+pub mod documents;
 pub mod encounters;
 pub mod enrichment;
 pub mod error;

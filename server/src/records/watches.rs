@@ -4,6 +4,7 @@ use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Label;
 use crate::model::concern::Concern;
+use crate::model::document::{Basis, Kind};
 use crate::model::group::Group;
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
@@ -11,9 +12,9 @@ use crate::model::request::Request;
 use crate::model::watch::{Event, Listed, NewWatch, Summary, Watch, What};
 use crate::records::animals::lens_of;
 use crate::records::assessments::is_for;
-use crate::records::error::{Refusal, Result, Violation};
+use crate::records::error::{Error, Refusal, Result, Violation};
 use crate::records::ethograms::sound;
-use crate::records::{Records, fresh, groups, pushed_out, the_one};
+use crate::records::{Records, documents, fresh, groups, pushed_out, the_one};
 use crate::store::animals::{self, Lock, Reference};
 use crate::store::groups::{self as members, Stay};
 use crate::store::watches::{self, NewRow, Noted, Wanted};
@@ -35,6 +36,8 @@ pub struct Taken {
     pub known: usize,
     pub summary: Summary,
     pub concerns: Vec<Concern>,
+    /// Why it is by this version of the ethogram; none where it was on record already.
+    pub basis: Option<Basis>,
 }
 
 /// Records a watch, or more of one: all events that are new, or none.
@@ -53,11 +56,12 @@ pub async fn record(
     retrying("record_watch", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
         let group = groups::one(&tx, &permit, &new.group, lens_of(permit.site(), None, tx.now())).await?;
-        let kept = ethograms::one(&tx, &new.ethogram, new.version).await?;
+        let before = one(&tx, &permit, new.id).await?;
+        let (version, basis) = worked_by(&tx, &permit, new, before.as_ref()).await?;
+        let kept = ethograms::one(&tx, &new.ethogram, version).await?;
         let kept = kept.ok_or_else(|| Refusal::not_found("ethogram", &new.ethogram).at("ethogram"))?;
         let ethogram = sound(kept.ethogram)?;
         let mut flaws = Flaws::default();
-        let before = one(&tx, &permit, new.id).await?;
         if let Some(before) = &before {
             flaws.unless_the_same(before, &group, kept.id, new);
         }
@@ -76,10 +80,29 @@ pub async fn record(
         // While it runs nobody is told of what it may come to.
         let news = watch.ended_at().is_some() && !fresh.is_empty();
         let concerns = if news { raised(records, &mut tx, &permit, &watch).await? } else { Vec::new() };
-        let taken = Taken { recorded: fresh.len(), known, summary: Summary::from(&watch), concerns };
+        let taken = Taken { recorded: fresh.len(), known, summary: Summary::from(&watch), concerns, basis };
         Ok(tx.commit(taken).await?)
     })
     .await
+}
+
+/// The version of the ethogram that a watch is by: what is on record keeps its own.
+async fn worked_by(
+    tx: &Tx,
+    permit: &Permit,
+    new: &NewWatch,
+    before: Option<&Watch>,
+) -> Result<(i32, Option<Basis>)> {
+    if let Some(before) = before.filter(|before| before.ethogram == new.ethogram) {
+        let named = if new.version == 0 { before.ethogram_version } else { new.version };
+        return Ok((named, None));
+    }
+    let (document, day) = ((Kind::Ethogram, new.ethogram.as_str()), permit.site().day_of(new.began_at));
+    match documents::to_record_by(tx, permit, document, new.version, day).await {
+        Ok((version, basis)) => Ok((version, Some(basis))),
+        Err(Error::Refused(refusal)) if refusal.at.is_empty() => Err(refusal.at("ethogram").into()),
+        Err(error) => Err(error),
+    }
 }
 
 /// Withdraws one event that was noted by mistake; it stays on record as withdrawn.
@@ -104,7 +127,7 @@ pub async fn withdraw(
         watches::withdraw(&mut tx, noted.id, because).await?;
         let watch = there(&tx, &permit, watch).await?;
         let concerns = raised(records, &mut tx, &permit, &watch).await?;
-        let taken = Taken { recorded: 0, known: 0, summary: Summary::from(&watch), concerns };
+        let taken = Taken { recorded: 0, known: 0, summary: Summary::from(&watch), concerns, basis: None };
         Ok(tx.commit(taken).await?)
     })
     .await

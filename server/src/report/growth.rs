@@ -3,6 +3,7 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::{Animal, Label};
+use crate::model::document::Kind;
 use crate::model::growth::{Curve, Expected, ExpectedBy, Growing, Need, OfSpecies, Standing};
 use crate::model::reason::Reason;
 use crate::records::background::{Background, Scales, USUAL_YOUNG, age};
@@ -11,7 +12,7 @@ use crate::records::growth::sound;
 use crate::records::taxa;
 use crate::records::{Records, one_animal, view};
 use crate::store::animals::Lock;
-use crate::store::{Snapshot, growth as store, traits, weights};
+use crate::store::{Snapshot, documents, growth as store, traits, weights};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use holt_audit::growth::{self, Band, Growth};
 use holt_audit::ration;
@@ -121,7 +122,9 @@ pub async fn of_animal(
     let mut siblings = Vec::new();
     if let Some((latest_on, mass)) = latest {
         if let Some(born) = weighed.born() {
-            standings = standing(&snapshot, &weighed.animal, age(born, latest_on), mass).await?;
+            standings =
+                standing(&snapshot, &permit, &weighed.animal, (latest_on, age(born, latest_on)), mass)
+                    .await?;
         }
         siblings = beside(&snapshot, &permit, weighed.label.id, latest_on).await?;
     }
@@ -135,15 +138,23 @@ pub async fn of_animal(
     Ok(Growing { born: weighed.animal.born, animal: weighed.label, latest, next, standings, siblings, curve })
 }
 
-/// Where a mass at an age lies on the reference curves of a kind: the newest version of each.
-async fn standing(snapshot: &Snapshot, animal: &Animal, age_days: f64, mass: Mass) -> Result<Vec<Standing>> {
-    let mut newest = BTreeMap::new();
-    for kept in store::references(snapshot).await? {
-        // In order of versions: a later one takes the place of the earlier.
-        newest.insert(kept.reference.code.clone(), kept.reference);
-    }
+/// Where a mass at an age lies on the reference curves of a kind: of each the version by which the site worked on the
+/// day of the reading.
+async fn standing(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    animal: &Animal,
+    (on, age_days): (NaiveDate, f64),
+    mass: Mass,
+) -> Result<Vec<Standing>> {
+    let all = store::references(snapshot).await?;
+    let in_use = documents::in_use(snapshot, permit, on).await?;
     let mut told = Vec::new();
-    for reference in newest.into_values() {
+    for used in in_use.into_iter().filter(|used| used.kind == Kind::GrowthReference) {
+        let is_used = |one: &&store::Kept| {
+            one.reference.code == used.code && i64::from(one.reference.version) == i64::from(used.version)
+        };
+        let Some(reference) = all.iter().find(is_used).map(|kept| kept.reference.clone()) else { continue };
         if reference.species != animal.taxon.scientific_name {
             continue;
         }
@@ -155,6 +166,7 @@ async fn standing(snapshot: &Snapshot, animal: &Animal, age_days: f64, mass: Mas
         told.push(Standing {
             code: reference.code.clone(),
             version: reference.version,
+            basis: used.basis,
             source: reference.source.clone(),
             age_days,
             z,

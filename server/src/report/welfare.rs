@@ -5,12 +5,14 @@ use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Label;
 use crate::model::check::{DueState, Duty};
+use crate::model::document::{Basis, Kind};
 use crate::model::welfare::{
     DomainCourse, ObserverPair, Point, Unassessed, UnassessedAnimal, UnassessedGroup,
 };
 use crate::records::animals::lens_of;
 use crate::records::assessments::{Judged, all, sound};
 use crate::records::checks::Duties;
+use crate::records::documents::in_force;
 use crate::records::error::{Refusal, Result, fault};
 use crate::records::{Records, one_animal};
 use crate::store::animals::Lock;
@@ -78,7 +80,8 @@ pub async fn course(
 }
 
 /// How far observers agree who assessed the same animals by one version of a protocol, at most
-/// `within_days` apart. Answers the version, too.
+/// `within_days` apart. Answers the version
+/// and why it is that one, too.
 ///
 /// # Errors
 /// Refused where there is no such site in scope, or no such protocol.
@@ -88,14 +91,19 @@ pub async fn observers(
     question: &Question,
     version: i32,
     within_days: i64,
-) -> Result<(i32, Vec<ObserverPair>)> {
+) -> Result<(i32, Basis, Vec<ObserverPair>)> {
     let permit = records.permit(caller, Deed::Read, &question.site).await?;
     let snapshot = records.look(caller, question.known_at).await?;
+    let day = question.days.map_or_else(|| permit.site().day_of(records.store.now()), |(_, last)| last);
+    let document = (Kind::Protocol, question.protocol.as_str());
+    let (version, basis) = match version {
+        0 => in_force(&snapshot, &permit, document, day).await?,
+        named => (named, Basis::Named),
+    };
     let kept = assessments::protocol(&snapshot, &question.protocol, version)
         .await?
         .ok_or_else(|| Refusal::not_found("protocol", &question.protocol))?;
     let protocol = sound(kept.protocol)?;
-    let version = i32::try_from(protocol.version).unwrap_or(i32::MAX);
     let wanted = Wanted { site: Some(permit.site().id), animal: None, days: question.days };
     let mut found = all(&snapshot, &wanted).await?;
     found.retain(|one| {
@@ -116,7 +124,7 @@ pub async fn observers(
         });
     }
     told.sort_by_key(|pair| (Reverse(pair.pairs), pair.first.clone(), pair.second.clone()));
-    Ok((version, told))
+    Ok((version, basis, told))
 }
 
 fn flawed(flaws: &[Flaw]) -> crate::records::error::Error {

@@ -40,25 +40,22 @@ pub async fn protocols(snapshot: &Snapshot) -> Result<Vec<Kept>, Error> {
     rows.into_iter().map(kept).collect()
 }
 
-/// A version of a protocol; the newest where `version` is 0.
+/// A version of a protocol.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn protocol(snapshot: &Snapshot, code: &str, version: i32) -> Result<Option<Kept>, Error> {
-    let mut wanted = protocol::Entity::find()
+    let wanted = protocol::Entity::find()
         .filter(protocol::Column::Code.eq(code))
-        .order_by_desc(protocol::Column::Version);
-    if version != 0 {
-        wanted = wanted.filter(protocol::Column::Version.eq(version));
-    }
+        .filter(protocol::Column::Version.eq(version));
     wanted.one(snapshot.txn()).await?.map(kept).transpose()
 }
 
-/// Keeps a version of a protocol.
+/// Keeps a version of a protocol, for all sites or for one.
 ///
 /// # Errors
 /// [`Error::Broken`] where the version is taken.
-pub async fn insert_protocol(tx: &mut Tx, protocol: &Protocol) -> Result<Kept, Error> {
+pub async fn insert_protocol(tx: &mut Tx, protocol: &Protocol, site: Option<Uuid>) -> Result<Kept, Error> {
     let row = protocol::Model {
         id: tx.new_id(),
         code: protocol.code.clone(),
@@ -67,6 +64,7 @@ pub async fn insert_protocol(tx: &mut Tx, protocol: &Protocol) -> Result<Kept, E
         recorded_at: tx.now(),
         recorded_by: tx.person(),
         request_id: tx.request_id(),
+        site_id: site,
     };
     tx.insert(std::slice::from_ref(&row)).await?;
     kept(row)

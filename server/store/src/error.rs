@@ -90,6 +90,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at it again",
     ),
     (
+        "adoptions_one_a_day_key",
+        Reason::Contention,
+        "somebody adopted a version meanwhile",
+        "look at it again",
+    ),
+    (
         "amendment_answers_pkey",
         Reason::Contention,
         "somebody answered the amendment meanwhile",

@@ -33,25 +33,22 @@ pub async fn all(snapshot: &Snapshot) -> Result<Vec<Kept>, Error> {
     rows.into_iter().map(kept).collect()
 }
 
-/// A version of an ethogram; the newest where `version` is 0.
+/// A version of an ethogram.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn one(snapshot: &Snapshot, code: &str, version: i32) -> Result<Option<Kept>, Error> {
-    let mut wanted = ethogram::Entity::find()
+    let wanted = ethogram::Entity::find()
         .filter(ethogram::Column::Code.eq(code))
-        .order_by_desc(ethogram::Column::Version);
-    if version != 0 {
-        wanted = wanted.filter(ethogram::Column::Version.eq(version));
-    }
+        .filter(ethogram::Column::Version.eq(version));
     wanted.one(snapshot.txn()).await?.map(kept).transpose()
 }
 
-/// Keeps a version of an ethogram.
+/// Keeps a version of an ethogram, for all sites or for one.
 ///
 /// # Errors
 /// [`Error::Broken`] where the version is taken.
-pub async fn insert(tx: &mut Tx, ethogram: &Ethogram) -> Result<Kept, Error> {
+pub async fn insert(tx: &mut Tx, ethogram: &Ethogram, site: Option<Uuid>) -> Result<Kept, Error> {
     let row = ethogram::Model {
         id: tx.new_id(),
         code: ethogram.code.clone(),
@@ -60,6 +57,7 @@ pub async fn insert(tx: &mut Tx, ethogram: &Ethogram) -> Result<Kept, Error> {
         recorded_at: tx.now(),
         recorded_by: tx.person(),
         request_id: tx.request_id(),
+        site_id: site,
     };
     tx.insert(std::slice::from_ref(&row)).await?;
     kept(row)

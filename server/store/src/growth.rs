@@ -41,11 +41,11 @@ pub async fn references(snapshot: &Snapshot) -> Result<Vec<Kept>, Error> {
     rows.into_iter().map(kept).collect()
 }
 
-/// Keeps a version of a reference curve.
+/// Keeps a version of a reference curve, for all sites or for one.
 ///
 /// # Errors
 /// [`Error::Broken`] where the version is taken.
-pub async fn insert_reference(tx: &mut Tx, reference: &Reference) -> Result<Kept, Error> {
+pub async fn insert_reference(tx: &mut Tx, reference: &Reference, site: Option<Uuid>) -> Result<Kept, Error> {
     let row = growth_reference::Model {
         id: tx.new_id(),
         code: reference.code.clone(),
@@ -54,6 +54,7 @@ pub async fn insert_reference(tx: &mut Tx, reference: &Reference) -> Result<Kept
         recorded_at: tx.now(),
         recorded_by: tx.person(),
         request_id: tx.request_id(),
+        site_id: site,
     };
     tx.insert(std::slice::from_ref(&row)).await?;
     kept(row)

@@ -4,7 +4,7 @@
 /// the other: `every_table!(hold(book))` is `hold::<accession::Model>(book).await?; …`.
 macro_rules! every_table {
     ($call:ident($argument:expr)) => {
-        every_table!(@ $call, $argument, accession, amendment, amendment_answer, animal, assessment, birth, check, climate_rule, concern, concern_step,
+        every_table!(@ $call, $argument, accession, adoption, amendment, amendment_answer, animal, assessment, birth, check, climate_rule, concern, concern_step,
             crate_reading, death, device, device_batch, enclosure, encounter, encounter_animal, encounter_limit,
             enrichment_item, enrichment_offer, enrichment_term, ethogram, feed, feed_plan, food, grant, group,
             holding, litter, litter_change, litter_parent, loan, mark,

@@ -6,6 +6,7 @@ use holt_proto::v1;
 use holt_server::access::permit::Caller;
 use holt_server::clock::Clock;
 use holt_server::records::ledger;
+use holt_tests::cast::{ETHOGRAM, PROTOCOL, REFERENCE};
 use holt_tests::house::start_of_time;
 use holt_tests::{House, Park};
 use serde_json::Value;
@@ -180,6 +181,40 @@ async fn watched(house: &House, park: &Park) {
     park.keeper.client.upsets().record_upset(upset).await.unwrap();
 }
 
+/// A document of each kind of its own, and a version that it adopted.
+async fn kept_for_itself(house: &House, park: &Park) {
+    let (site, registrar) = ("QUI".to_owned(), &park.registrar.client);
+    let toml = PROTOCOL.replace("otter-watch", "qui-otter");
+    let load = v1::LoadProtocolRequest {
+        request_id: house.request(),
+        toml,
+        site: site.clone(),
+        ..Default::default()
+    };
+    registrar.assessments().load_protocol(load).await.unwrap();
+    let toml = ETHOGRAM.replacen("small-carnivore", "qui-otter", 1);
+    let load = v1::LoadEthogramRequest {
+        request_id: house.request(),
+        toml,
+        site: site.clone(),
+        ..Default::default()
+    };
+    registrar.ethograms().load_ethogram(load).await.unwrap();
+    let toml = REFERENCE.replace("otter-cubs", "qui-otter");
+    let (request_id, own) = (house.request(), site.clone());
+    let load = v1::LoadGrowthReferenceRequest { request_id, toml, site: own, ..Default::default() };
+    registrar.growth().load_growth_reference(load).await.unwrap();
+    let adopt = v1::AdoptVersionRequest {
+        request_id: house.request(),
+        site,
+        kind: v1::DocumentKind::Protocol.into(),
+        code: "qui-otter".to_owned(),
+        version: 1,
+        adopted_on: None,
+    };
+    registrar.documents().adopt_version(adopt).await.unwrap();
+}
+
 /// Who asks, as a transaction tells the database.
 #[derive(Clone, Copy)]
 pub(super) struct Asker {
@@ -338,8 +373,8 @@ impl Scene {
         live(&house, &quill, &pup).await;
         let load = v1::LoadGrowthReferenceRequest {
             request_id: house.request(),
-            toml: holt_tests::cast::REFERENCE.to_owned(),
-            validate_only: false,
+            toml: REFERENCE.to_owned(),
+            ..Default::default()
         };
         house.steward().await.client.growth().load_growth_reference(load).await.unwrap();
         let describe = v1::DescribeTaxonRequest {
@@ -438,6 +473,7 @@ impl Scene {
             ..Default::default()
         };
         this.quill.registrar.client.merges().merge_animals(merge).await.unwrap();
+        kept_for_itself(&this.house, &this.quill).await;
         heated(&this.house, &this.quill).await;
         fed(&this.house, &this.quill, "Weir family").await;
         enriched(&this.house, &this.quill, "Weir family").await;
@@ -595,8 +631,10 @@ async fn another_site_sees_the_directory_and_nothing_else() {
         let wanted = match table {
             // Those that are linked are seen by whoever sees the link.
             "identities" => continue,
-            open if OPEN_TO_ALL.contains(&open) => *count,
             partly if PARTLY_OPEN.contains(&partly) => continue,
+            // Those that all share, and not Quill's own.
+            "ethograms" | "growth_references" | "protocols" => 1,
+            open if OPEN_TO_ALL.contains(&open) => *count,
             // Brack was added, and has an enclosure of its own.
             "ledger" | "leaves" => 2,
             "enclosures" | "site_seals" => 1,

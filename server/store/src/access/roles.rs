@@ -47,6 +47,10 @@ pub enum Deed {
     /// Keep what all sites share: what species are called and what is so of them, protocols, ethograms and reference
     /// curves.
     Curate,
+    /// Load documents: a curator those that all sites share, others their site's own.
+    LoadDocuments,
+    /// Say by which versions of documents the site works, and keep its own.
+    KeepDocuments,
     /// Seal the ledger, and hold it against the records and its seals.
     CheckLedger,
 }
@@ -76,6 +80,8 @@ impl Deed {
             Self::KeepEnclosures => &[Registrar, Steward],
             Self::NameSpecies => &[Registrar, Curator],
             Self::Curate => &[Curator],
+            Self::LoadDocuments => &[Registrar, Veterinary, Curator],
+            Self::KeepDocuments => &[Registrar, Veterinary],
             Self::CheckLedger => &[Auditor, Steward],
         }
     }
@@ -160,7 +166,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("WeightService/RecordWeights", R(D::Weigh)),
         ("WeightService/RecordCrateReading", R(D::Weigh)),
         ("WeightService/ListWeights", R(D::Read)),
-        ("AssessmentService/LoadProtocol", R(D::Curate)),
+        ("AssessmentService/LoadProtocol", R(D::LoadDocuments)),
         ("AssessmentService/ListProtocols", R(D::ReadDirectory)),
         ("AssessmentService/RecordAssessment", R(D::Assess)),
         ("AssessmentService/ListAssessments", R(D::Read)),
@@ -169,7 +175,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("CheckService/ListChecks", R(D::Read)),
         ("CheckService/ListDue", R(D::Read)),
         ("CheckService/GetCheckCoverage", R(D::Read)),
-        ("GrowthService/LoadGrowthReference", R(D::Curate)),
+        ("GrowthService/LoadGrowthReference", R(D::LoadDocuments)),
         ("GrowthService/ListGrowthReferences", R(D::ReadDirectory)),
         ("GrowthService/GetGrowth", R(D::Read)),
         ("GrowthService/FitSpeciesGrowth", R(D::Read)),
@@ -224,7 +230,10 @@ pub const METHODS: &[(&str, Need)] = {
         ("FeedingService/WithdrawFeed", R(D::Tend)),
         ("FeedingService/ListFeeds", R(D::Read)),
         ("FeedingService/GetFeeding", R(D::Read)),
-        ("EthogramService/LoadEthogram", R(D::Curate)),
+        ("DocumentService/AdoptVersion", R(D::KeepDocuments)),
+        ("DocumentService/WithdrawAdoption", R(D::KeepDocuments)),
+        ("DocumentService/ListDocuments", R(D::Read)),
+        ("EthogramService/LoadEthogram", R(D::LoadDocuments)),
         ("EthogramService/ListEthograms", R(D::ReadDirectory)),
         ("WatchService/RecordWatch", R(D::Observe)),
         ("WatchService/FollowWatch", R(D::Observe)),

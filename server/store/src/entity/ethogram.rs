@@ -16,6 +16,7 @@ pub struct Model {
     pub recorded_at: DateTime<Utc>,
     pub recorded_by: Uuid,
     pub request_id: Uuid,
+    pub site_id: Option<Uuid>,
 }
 
 #[derive(Clone, Copy, Debug, EnumIter, DeriveRelation)]

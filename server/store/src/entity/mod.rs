@@ -1,6 +1,7 @@
 //! One file per table, nothing else in it.
 
 pub mod accession;
+pub mod adoption;
 pub mod amendment;
 pub mod amendment_answer;
 pub mod animal;

@@ -1,6 +1,7 @@
 //! How animals grow.
 
 use crate::model::animal::{Born, Label};
+use crate::model::document::Basis;
 use chrono::NaiveDate;
 use holt_audit::growth::{Band, Kind, Shape, Sibling};
 use holt_audit::ration::Verdict;
@@ -30,6 +31,8 @@ pub struct Expected {
 pub struct Standing {
     pub code: String,
     pub version: u32,
+    /// Why it is this version.
+    pub basis: Basis,
     pub source: String,
     pub age_days: f64,
     pub z: f64,

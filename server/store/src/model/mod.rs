@@ -8,6 +8,7 @@ pub mod climate;
 pub mod concern;
 pub mod crate_reading;
 pub mod death;
+pub mod document;
 pub mod encounter;
 pub mod enrichment;
 pub mod exchange;

@@ -52,6 +52,7 @@ pub enum Reason {
     HeldElsewhere,
     AmendmentWrongState,
     VersionNotNext,
+    VersionNotAdopted,
 }
 
 /// What kind of refusal a reason makes, which decides the status code.
@@ -110,6 +111,7 @@ impl Reason {
             | Self::NotTheOwner
             | Self::AmendmentWrongState
             | Self::VersionNotNext
+            | Self::VersionNotAdopted
             | Self::BetweenSites => Kind::WrongState,
             Self::VersionPassed | Self::Contention => Kind::Changed,
             Self::TooMuch => Kind::TooMuch,

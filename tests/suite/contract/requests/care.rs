@@ -214,9 +214,14 @@ impl Stage {
     pub(super) async fn ethogram(&self) -> v1::LoadEthogramRequest {
         let toml = format!(
             "code = \"{}\"\nversion = 1\ntitle = \"Otters\"\n[[behaviour]]\ncode = \"rest\"\nname = \"rests\"\nkind = \"rest\"\nmeaning = \"lies\"",
-            self.word().to_lowercase()
+            self.own_code()
         );
-        v1::LoadEthogramRequest { request_id: self.house.request(), toml, validate_only: false }
+        v1::LoadEthogramRequest {
+            request_id: self.house.request(),
+            toml,
+            site: HOME.to_owned(),
+            ..Default::default()
+        }
     }
 
     /// Of a group that is watched, and of what it is watched by.
@@ -227,7 +232,7 @@ impl Stage {
             "ListEthograms" => return Some(v1::ListEthogramsRequest {}.encode_to_vec()),
             _ => {}
         }
-        let loaded = self.steward.client.ethograms().load_ethogram(load).await.unwrap().into_inner();
+        let loaded = self.home.registrar.client.ethograms().load_ethogram(load).await.unwrap().into_inner();
         let (site, (group, _)) = (HOME.to_owned(), self.group().await);
         let watch = v1::RecordWatchRequest {
             request_id: self.house.request(),

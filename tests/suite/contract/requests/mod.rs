@@ -55,6 +55,23 @@ impl Stage {
         [letter(n / 676), letter(n / 26), letter(n)].iter().collect()
     }
 
+    /// The code of a document of the first site's own that was not used before.
+    fn own_code(&self) -> String {
+        format!("hom-{}", self.word())
+    }
+
+    /// That the first site works by the first version of a protocol.
+    fn adoption(&self) -> v1::AdoptVersionRequest {
+        v1::AdoptVersionRequest {
+            request_id: self.house.request(),
+            site: HOME.to_owned(),
+            kind: v1::DocumentKind::Protocol.into(),
+            code: "otter-watch".to_owned(),
+            version: 1,
+            adopted_on: Some(day(start_of_time().date_naive())),
+        }
+    }
+
     async fn otter(&self, park: &Park) -> String {
         let otter = self.house.otter(park, &self.word()).await;
         otter.accession
@@ -287,8 +304,25 @@ impl Stage {
                 v1::ListWeightsRequest { site, ..Default::default() }.encode_to_vec()
             }
             "AssessmentService/LoadProtocol" => {
-                let toml = holt_tests::cast::PROTOCOL.replace("otter-watch", &self.word());
-                v1::LoadProtocolRequest { request_id, toml, validate_only: false }.encode_to_vec()
+                let toml = holt_tests::cast::PROTOCOL.replace("otter-watch", &self.own_code());
+                v1::LoadProtocolRequest { request_id, toml, site, ..Default::default() }.encode_to_vec()
+            }
+            "DocumentService/AdoptVersion" => self.adoption().encode_to_vec(),
+            "DocumentService/WithdrawAdoption" => {
+                let adopt = self.adoption();
+                self.home.registrar.client.documents().adopt_version(adopt.clone()).await.unwrap();
+                v1::WithdrawAdoptionRequest {
+                    request_id,
+                    site,
+                    kind: adopt.kind,
+                    code: adopt.code,
+                    adopted_on: adopt.adopted_on,
+                    because: "not yet".to_owned(),
+                }
+                .encode_to_vec()
+            }
+            "DocumentService/ListDocuments" => {
+                v1::ListDocumentsRequest { site, ..Default::default() }.encode_to_vec()
             }
             "AssessmentService/ListProtocols" => v1::ListProtocolsRequest {}.encode_to_vec(),
             "AssessmentService/RecordAssessment" => {
@@ -315,8 +349,9 @@ impl Stage {
                 v1::GetCheckCoverageRequest { site, days, ..Default::default() }.encode_to_vec()
             }
             "GrowthService/LoadGrowthReference" => {
-                let toml = holt_tests::cast::REFERENCE.replace("otter-cubs", &self.word());
-                v1::LoadGrowthReferenceRequest { request_id, toml, validate_only: false }.encode_to_vec()
+                let toml = holt_tests::cast::REFERENCE.replace("otter-cubs", &self.own_code());
+                v1::LoadGrowthReferenceRequest { request_id, toml, site, ..Default::default() }
+                    .encode_to_vec()
             }
             "GrowthService/ListGrowthReferences" => v1::ListGrowthReferencesRequest {}.encode_to_vec(),
             "GrowthService/GetGrowth" => {

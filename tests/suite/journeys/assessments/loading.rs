@@ -105,6 +105,7 @@ async fn tried_first_it_is_not_on_record() {
         request_id: watch.house.request(),
         toml: changed("Otter watch", "Another watch"),
         validate_only: true,
+        ..Default::default()
     };
     let tried = watch.steward.client.assessments().load_protocol(load).await.unwrap().into_inner();
     assert_eq!(tried.protocol.unwrap().version, 2);

@@ -45,7 +45,7 @@ impl Watch {
         let load = v1::LoadProtocolRequest {
             request_id: self.house.request(),
             toml: toml.to_owned(),
-            validate_only: false,
+            ..Default::default()
         };
         Ok(self.steward.client.assessments().load_protocol(load).await?.into_inner().protocol.unwrap())
     }

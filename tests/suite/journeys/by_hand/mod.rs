@@ -1,6 +1,7 @@
 //! What people do, typed by hand: the command line against a real server, each journey as one text.
 
 mod auditors_report;
+mod documents_by_hand;
 mod enriched_by_hand;
 mod fed_by_hand;
 mod houses_night;

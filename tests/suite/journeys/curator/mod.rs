@@ -1,6 +1,9 @@
 //! What all sites share has a curator: no park's registrar renames a species for all, and no park's steward shuts a
 //! protocol.
 
+mod adoptions;
+mod own;
+
 use holt_proto::v1;
 use holt_server::model::person::Role;
 use holt_tests::cast::{ETHOGRAM, PROTOCOL, REFERENCE};
@@ -9,7 +12,7 @@ use tonic::Status;
 
 async fn load(house: &House, person: &Person, toml: &str) -> Result<v1::Protocol, Status> {
     let (request_id, toml) = (house.request(), toml.to_owned());
-    let ask = v1::LoadProtocolRequest { request_id, toml, validate_only: false };
+    let ask = v1::LoadProtocolRequest { request_id, toml, ..Default::default() };
     Ok(person.client.assessments().load_protocol(ask).await?.into_inner().protocol.unwrap())
 }
 
@@ -83,14 +86,14 @@ async fn versions_are_consecutive_and_a_parks_steward_loads_none() {
     let ask = v1::LoadEthogramRequest {
         request_id: house.request(),
         toml: ETHOGRAM.replace("version = 1", "version = 9"),
-        validate_only: false,
+        ..Default::default()
     };
     let refused = curator.client.ethograms().load_ethogram(ask).await.unwrap_err();
     assert_eq!(reason(&refused), "VERSION_NOT_NEXT");
     let ask = v1::LoadGrowthReferenceRequest {
         request_id: house.request(),
         toml: REFERENCE.replace("version = 1", "version = 9"),
-        validate_only: false,
+        ..Default::default()
     };
     let refused = curator.client.growth().load_growth_reference(ask).await.unwrap_err();
     assert_eq!(reason(&refused), "VERSION_NOT_NEXT");

@@ -65,7 +65,7 @@ impl Nursery {
         let load = v1::LoadGrowthReferenceRequest {
             request_id: self.house.request(),
             toml: toml.to_owned(),
-            validate_only: false,
+            ..Default::default()
         };
         let steward = self.house.steward().await;
         let loaded = steward.client.growth().load_growth_reference(load).await?.into_inner();

@@ -12,6 +12,7 @@ impl Weir {
             request_id: self.house.request(),
             toml: toml.to_owned(),
             validate_only,
+            ..Default::default()
         };
         let answer = self.steward.client.ethograms().load_ethogram(load).await?;
         Ok(answer.into_inner().ethogram.unwrap())

@@ -155,7 +155,7 @@ async fn a_group_or_ethogram_that_is_not_there_is_not_found() {
     let load = v1::LoadEthogramRequest {
         request_id: weir.house.request(),
         toml: birds.to_owned(),
-        validate_only: false,
+        ..Default::default()
     };
     weir.steward.client.ethograms().load_ethogram(load).await.unwrap();
     let refused =

@@ -209,7 +209,7 @@ async fn protocols_outlive_the_names_in_them() {
     let protocol = holt_tests::cast::PROTOCOL.replace("code = \"otter-watch\"", "code = \"otter-watch-old\"");
     assert!(protocol.contains("Lontra canadensis"), "{protocol}");
     let load =
-        v1::LoadProtocolRequest { request_id: books.house.request(), toml: protocol, validate_only: false };
+        v1::LoadProtocolRequest { request_id: books.house.request(), toml: protocol, ..Default::default() };
     books.house.steward().await.client.assessments().load_protocol(load).await.unwrap();
     books.house.otter(&books.park, "Bramble").await;
     let renamed =

@@ -1,0 +1,37 @@
+//! Rows of `adoptions`.
+
+use crate::rows::Row;
+use chrono::{DateTime, NaiveDate, Utc};
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+#[derive(Clone, Debug, PartialEq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "adoptions")]
+pub struct Model {
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub id: Uuid,
+    pub site_id: Uuid,
+    pub kind: String,
+    pub code: String,
+    pub document_version: i32,
+    pub adopted_on: NaiveDate,
+    pub recorded_at: DateTime<Utc>,
+    pub recorded_by: Uuid,
+    pub request_id: Uuid,
+    pub superseded_at: Option<DateTime<Utc>>,
+    pub superseded_in: Option<Uuid>,
+    pub superseded_why: Option<String>,
+}
+
+#[derive(Clone, Copy, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}
+
+impl Row for Model {
+    type Table = Entity;
+
+    fn key(&self) -> String {
+        self.id.to_string()
+    }
+}
