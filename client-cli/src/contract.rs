@@ -14,11 +14,11 @@ use holt_proto::v1::{
     loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
     merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
     people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
-    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
-    standing_service_client::StandingServiceClient, title_service_client::TitleServiceClient,
-    transfer_service_client::TransferServiceClient, upset_service_client::UpsetServiceClient,
-    watch_service_client::WatchServiceClient, weight_service_client::WeightServiceClient,
-    welfare_service_client::WelfareServiceClient,
+    proposal_service_client::ProposalServiceClient, report_service_client::ReportServiceClient,
+    site_service_client::SiteServiceClient, standing_service_client::StandingServiceClient,
+    title_service_client::TitleServiceClient, transfer_service_client::TransferServiceClient,
+    upset_service_client::UpsetServiceClient, watch_service_client::WatchServiceClient,
+    weight_service_client::WeightServiceClient, welfare_service_client::WelfareServiceClient,
 };
 use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
@@ -256,6 +256,13 @@ calls! {
     CensusServiceClient {
         get_stock_return Reads GetStockReturnRequest => GetStockReturnResponse;
     }
+    ProposalServiceClient {
+        propose_change SameRequest ProposeChangeRequest => ProposeChangeResponse;
+        accept_proposal SameRequest AcceptProposalRequest => AcceptProposalResponse;
+        decline_proposal SameRequest DeclineProposalRequest => DeclineProposalResponse;
+        withdraw_proposal SameRequest WithdrawProposalRequest => WithdrawProposalResponse;
+        list_proposals Reads ListProposalsRequest => ListProposalsResponse;
+    }
     DocumentServiceClient {
         adopt_version SameRequest AdoptVersionRequest => AdoptVersionResponse;
         withdraw_adoption SameRequest WithdrawAdoptionRequest => WithdrawAdoptionResponse;
@@ -343,6 +350,7 @@ paged! {
     ListTransfersRequest: transfers of Transfer;
     ListLoansRequest: loans of Loan;
     ListAmendmentsRequest: amendments of Amendment;
+    ListProposalsRequest: proposals of Proposal;
     ListOwnedElsewhereRequest: animals of Animal;
     ListSealsRequest: seals of Seal;
     GetHistoryRequest: facts of Fact;

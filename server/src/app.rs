@@ -29,11 +29,11 @@ use holt_proto::v1::{
     loan_service_server::LoanServiceServer, mark_service_server::MarkServiceServer,
     merge_service_server::MergeServiceServer, paper_service_server::PaperServiceServer,
     people_service_server::PeopleServiceServer, placement_service_server::PlacementServiceServer,
-    report_service_server::ReportServiceServer, site_service_server::SiteServiceServer,
-    standing_service_server::StandingServiceServer, title_service_server::TitleServiceServer,
-    transfer_service_server::TransferServiceServer, upset_service_server::UpsetServiceServer,
-    watch_service_server::WatchServiceServer, weight_service_server::WeightServiceServer,
-    welfare_service_server::WelfareServiceServer,
+    proposal_service_server::ProposalServiceServer, report_service_server::ReportServiceServer,
+    site_service_server::SiteServiceServer, standing_service_server::StandingServiceServer,
+    title_service_server::TitleServiceServer, transfer_service_server::TransferServiceServer,
+    upset_service_server::UpsetServiceServer, watch_service_server::WatchServiceServer,
+    weight_service_server::WeightServiceServer, welfare_service_server::WelfareServiceServer,
 };
 use std::num::NonZeroU32;
 use std::path::{Path, PathBuf};
@@ -325,6 +325,7 @@ fn routes(api: &Api, config: &Config) -> Routes {
         PaperServiceServer,
         PeopleServiceServer,
         PlacementServiceServer,
+        ProposalServiceServer,
         ReportServiceServer,
         SiteServiceServer,
         StandingServiceServer,

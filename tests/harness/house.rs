@@ -17,11 +17,11 @@ use holt_proto::v1::{
     loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
     merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
     people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
-    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
-    standing_service_client::StandingServiceClient, title_service_client::TitleServiceClient,
-    transfer_service_client::TransferServiceClient, upset_service_client::UpsetServiceClient,
-    watch_service_client::WatchServiceClient, weight_service_client::WeightServiceClient,
-    welfare_service_client::WelfareServiceClient,
+    proposal_service_client::ProposalServiceClient, report_service_client::ReportServiceClient,
+    site_service_client::SiteServiceClient, standing_service_client::StandingServiceClient,
+    title_service_client::TitleServiceClient, transfer_service_client::TransferServiceClient,
+    upset_service_client::UpsetServiceClient, watch_service_client::WatchServiceClient,
+    weight_service_client::WeightServiceClient, welfare_service_client::WelfareServiceClient,
 };
 use holt_server::access::keys::OwnKey;
 use holt_server::access::permit::Caller;
@@ -119,6 +119,7 @@ services! {
     papers: PaperServiceClient,
     people: PeopleServiceClient,
     placements: PlacementServiceClient,
+    proposals: ProposalServiceClient,
     reports: ReportServiceClient,
     sites: SiteServiceClient,
     standing: StandingServiceClient,

@@ -65,6 +65,11 @@ pub async fn load(
     site: &str,
     document: &str,
 ) -> Result<Loaded> {
+    documents::load(records, caller, request, site, &read(document)?).await
+}
+
+/// Reads a document that is to be a protocol.
+pub(super) fn read(document: &str) -> Result<Sound> {
     let protocol: Protocol = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::ProtocolMalformed,
@@ -73,9 +78,8 @@ pub async fn load(
         )
         .at("toml")
     })?;
-    let sound = Sound::try_from(protocol)
-        .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?;
-    documents::load(records, caller, request, site, &sound).await
+    Ok(Sound::try_from(protocol)
+        .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?)
 }
 
 /// All versions of all protocols that the caller may see.

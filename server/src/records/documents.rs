@@ -117,8 +117,7 @@ async fn keep<D: Document>(
     document: &D,
 ) -> Result<D::Kept> {
     let (code, version) = document.named();
-    refuse_code(own.map(|permit| permit.site().code.as_str()), code)?;
-    refuse_unprintable("", &document.content().map_err(store::Error::from)?)?;
+    refuse_unfit(own, document)?;
     retrying("load_document", || async {
         let mut tx = fresh!(records.store.write(leave, request).await?);
         refuse_not_next(&tx, D::KIND, code, version).await?;
@@ -126,6 +125,25 @@ async fn keep<D: Document>(
         Ok(tx.commit(kept).await?)
     })
     .await
+}
+
+/// Refuses a shared document that could not be published now.
+pub(super) async fn publishable<D: Document>(snapshot: &Snapshot, document: &D) -> Result<()> {
+    refuse_unfit(None, document)?;
+    let (code, version) = document.named();
+    refuse_not_next(snapshot, D::KIND, code, version).await
+}
+
+/// Keeps the next version of a shared document.
+pub(super) async fn publish<D: Document>(tx: &mut Tx, document: &D) -> Result<()> {
+    publishable(tx, document).await?;
+    document.keep(tx, None).await?;
+    Ok(())
+}
+
+fn refuse_unfit<D: Document>(own: Option<&Permit>, document: &D) -> Result<()> {
+    refuse_code(own.map(|permit| permit.site().code.as_str()), document.named().0)?;
+    Ok(refuse_unprintable("", &document.content().map_err(store::Error::from)?)?)
 }
 
 /// The code of a document of a site's own begins with the site's, and that of no shared one looks like it.

@@ -38,6 +38,11 @@ pub async fn load(
     site: &str,
     document: &str,
 ) -> Result<Loaded> {
+    documents::load(records, caller, request, site, &read(document)?).await
+}
+
+/// Reads a document that is to be a ethogram.
+pub(super) fn read(document: &str) -> Result<SoundEthogram> {
     let ethogram: Ethogram = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::Malformed,
@@ -46,9 +51,8 @@ pub async fn load(
         )
         .at("toml")
     })?;
-    let sound = SoundEthogram::try_from(ethogram)
-        .map_err(|flaws| flawed(Reason::Malformed, "the ethogram cannot be used", flaws))?;
-    documents::load(records, caller, request, site, &sound).await
+    Ok(SoundEthogram::try_from(ethogram)
+        .map_err(|flaws| flawed(Reason::Malformed, "the ethogram cannot be used", flaws))?)
 }
 
 /// All versions of all ethograms that the caller may see.

@@ -36,6 +36,11 @@ pub async fn load(
     site: &str,
     document: &str,
 ) -> Result<Loaded> {
+    documents::load(records, caller, request, site, &read(document)?).await
+}
+
+/// Reads a document that is to be a reference curve.
+pub(super) fn read(document: &str) -> Result<SoundReference> {
     let reference: Reference = toml::from_str(document).map_err(|error| {
         Refusal::new(
             Reason::Malformed,
@@ -44,9 +49,8 @@ pub async fn load(
         )
         .at("toml")
     })?;
-    let sound = SoundReference::try_from(reference)
-        .map_err(|flaws| flawed(Reason::Malformed, "the reference curve cannot be used", flaws))?;
-    documents::load(records, caller, request, site, &sound).await
+    Ok(SoundReference::try_from(reference)
+        .map_err(|flaws| flawed(Reason::Malformed, "the reference curve cannot be used", flaws))?)
 }
 
 /// All versions of all reference curves that the caller may see.

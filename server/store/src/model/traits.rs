@@ -23,3 +23,19 @@ pub struct EnergyNeed {
     pub low: f64,
     pub high: f64,
 }
+
+impl Traits {
+    /// As people say it.
+    #[must_use]
+    pub fn spoken(&self) -> String {
+        let mut says: Vec<String> = Vec::new();
+        says.extend(self.gestation_days.map(|days| format!("gestation {days} days")));
+        says.extend(self.seasonal.then(|| "gains and loses with the seasons".to_owned()));
+        says.extend(self.energy.map(|need| {
+            let EnergyNeed { rest_kcal, low, high } = need;
+            format!("energy at rest {rest_kcal} kcal, {low} to {high} times that in keeping")
+        }));
+        says.push(format!("source: {}", self.source));
+        says.join("; ")
+    }
+}
