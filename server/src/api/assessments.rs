@@ -252,17 +252,11 @@ impl AssessmentService for Api {
         if asked.findings.is_empty() {
             form.wrong("findings", "are missing", "give at least one finding");
         }
-        if asked.protocol_version < 0 {
-            form.wrong(
-                "protocol_version",
-                "is less than 0",
-                "give a version, or 0 for the one by which the site works",
-            );
-        }
+        let version = form.version_of("protocol_version", asked.protocol_version);
         let new = NewAssessment {
             animal: form.animal("animal", &asked.animal),
             protocol: form.text("protocol", &asked.protocol, 1..=100),
-            version: asked.protocol_version,
+            version,
             at: form.instant("assessed_at", asked.assessed_at),
             findings: findings(&mut form, "findings", &asked.findings),
             note: form.text("note", &asked.note, 0..=2000),

@@ -168,6 +168,14 @@ impl Form {
         })
     }
 
+    /// The version of a document that is named; 0 where none is.
+    pub(crate) fn version_of(&mut self, field: &str, version: i32) -> i32 {
+        if version < 0 {
+            self.wrong(field, "is less than 0", "give a version, or 0 for the one by which the site works");
+        }
+        version
+    }
+
     /// A document in TOML. What its texts and numbers say is the matter of whoever reads it; that they can be kept
     /// and shown is asked here.
     pub(crate) fn document(&mut self, field: &str, text: &str) -> String {

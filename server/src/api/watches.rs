@@ -110,13 +110,7 @@ fn new_watch(form: &mut Form, asked: &v1::RecordWatchRequest) -> NewWatch {
     if asked.began_at.is_none() {
         form.wrong("began_at", "is missing", "say when the watch began");
     }
-    if asked.ethogram_version < 0 {
-        form.wrong(
-            "ethogram_version",
-            "is less than 0",
-            "give a version, or 0 for the one by which the site works",
-        );
-    }
+    let version = form.version_of("ethogram_version", asked.ethogram_version);
     let count = asked.events.len();
     if count > MOST_EVENTS {
         form.wrong("events", format!("has {count} events"), "send 2000 at most, the rest in another request");
@@ -131,7 +125,7 @@ fn new_watch(form: &mut Form, asked: &v1::RecordWatchRequest) -> NewWatch {
         id: form.uuid("watch_id", &asked.watch_id),
         group: form.text("group", &asked.group, 1..=100),
         ethogram: form.text("ethogram", &asked.ethogram, 1..=100),
-        version: asked.ethogram_version,
+        version,
         began_at: began_at.unwrap_or(DateTime::<Utc>::UNIX_EPOCH),
         focal,
         events: events.map(|(n, wire)| event(form, &format!("events[{n}]"), wire)).collect(),

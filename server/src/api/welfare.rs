@@ -170,26 +170,15 @@ impl WelfareService for Api {
             protocol: form.text("protocol", &asked.protocol, 1..=100),
             known_at: form.instant("as_known_at", asked.as_known_at),
         };
-        if asked.protocol_version < 0 {
-            form.wrong(
-                "protocol_version",
-                "is less than 0",
-                "give a version, or 0 for the one by which the site works",
-            );
-        }
+        let named = form.version_of("protocol_version", asked.protocol_version);
         if !(0..=14).contains(&asked.within_days) {
             form.wrong("within_days", format!("is {}", asked.within_days), "give 0 to 14 days");
         }
         form.done()?;
-        let (version, why, pairs) = welfare::observers(
-            &self.records,
-            &caller,
-            &question,
-            asked.protocol_version,
-            asked.within_days.into(),
-        )
-        .await
-        .map_err(status::from)?;
+        let (version, why, pairs) =
+            welfare::observers(&self.records, &caller, &question, named, asked.within_days.into())
+                .await
+                .map_err(status::from)?;
         Ok(Response::new(v1::CompareObserversResponse {
             pairs: pairs.into_iter().map(observer_pair).collect(),
             protocol: question.protocol,
