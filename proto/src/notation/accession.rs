@@ -18,9 +18,9 @@ pub struct Accession {
 /// The last serial of a year: no site takes in more, and the counter behind it has room to go on.
 pub const LAST_SERIAL: u32 = 99_999;
 
-/// Why a text is no accession number.
+/// Why a text is not an accession number.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{0}` is no accession number; they look like `QUI-26-0042`: site, year, serial up to 99999")]
+#[error("`{0}` is not an accession number; they look like `QUI-26-0042`: site, year, serial up to 99999")]
 pub struct AccessionError(String);
 
 /// Whether a text is a site code: three capital letters A to Z.

@@ -28,7 +28,7 @@ pub struct Life {
     pub born: Option<Instant>,
 }
 
-/// Something on record that weight depends on. Each is told in order of time, with the readings.
+/// Something on record that weight depends on. Each is given in order of time, with the readings.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "fact", rename_all = "snake_case")]
 pub enum Fact {

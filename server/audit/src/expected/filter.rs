@@ -123,7 +123,7 @@ impl Gaussian {
         gain
     }
 
-    /// Makes one number uncertain anew, about a value.
+    /// Makes one number uncertain again, about a value.
     pub fn frees(&mut self, place: usize, mean: f64, variance: f64) {
         self.mean[place] = mean;
         for other in 0..N {

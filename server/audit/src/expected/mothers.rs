@@ -89,7 +89,7 @@ impl Animal {
         })
     }
 
-    /// Her weight, or its, begins anew: what it lost before says nothing of what comes.
+    /// Her weight, or its, begins again: what it lost before says nothing of what comes.
     fn forgets(&mut self) {
         self.onsets.clear();
         self.open = None;
@@ -104,7 +104,7 @@ impl Animal {
         }
     }
 
-    /// She has given birth, or carries no more.
+    /// She has given birth, or has stopped carrying.
     pub(super) fn gives_birth(&mut self, at: f64) {
         let (base, doubt, before) = match self.stage {
             Stage::Carrying { base, .. } => (base - 0.01, 0.035, Some(base)),
@@ -130,7 +130,7 @@ impl Animal {
         }
     }
 
-    /// It moults or is in rut from now on, or no more.
+    /// It moults or is in rut from now on, or has ended it.
     pub(super) fn rests(&mut self, begins: bool) {
         match (begins, self.stage) {
             (true, Stage::Grown | Stage::Nursing { .. }) => {

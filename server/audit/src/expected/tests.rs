@@ -167,7 +167,7 @@ fn what_recovers_after_treatment_is_not_told_again() {
 }
 
 #[test]
-fn a_false_alarm_starts_anew_and_a_new_normal_is_expected() {
+fn a_false_alarm_starts_again_and_a_new_normal_is_expected() {
     for how in [Settled::FalseAlarm, Settled::NewNormal] {
         let mut play = Play::new(5, 6);
         play.quiet(30);
