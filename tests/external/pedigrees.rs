@@ -4,12 +4,14 @@
 //! of chapter 4 (its printed inverse); Fernando & Grossman 1990 (Theor Appl Genet 80:75), table 1.
 //! Relationships recomputed exactly by the tabular method with Python fractions and two genetics
 //! libraries. Relations of non-inbred kin: Wright 1922; Falconer & Mackay 1996, ch. 5. Line of full sibs:
-//! F = (1 + 2F' + F'')/4 (Wright 1921). Mean kinships: derived from the named pedigrees.
+//! F = (1 + 2F' + F'')/4 (Wright 1921). Mean kinships: derived from the named pedigrees. 10,000 random pedigrees:
+//! the plain recursion in numpy, by the script beside this file.
 
 use crate::table::{self, agrees};
+use holt_audit::chance::Chance;
 use holt_audit::kinship::population::population;
 use holt_audit::kinship::relationship::Relationships;
-use holt_audit::kinship::{Entry, Origin, Parent, Pedigree};
+use holt_audit::kinship::{Assumption, Entry, Origin, Parent, Pedigree, Table};
 
 const NAMES: [&str; 3] = ["mrode_t2_1", "mrode_ex4_1", "fernando_grossman1990_t1"];
 
@@ -25,7 +27,7 @@ fn young(animal: usize, sire: usize, dam: usize) -> Entry<usize> {
 }
 
 fn related(entries: &[Entry<usize>]) -> Relationships<usize> {
-    Relationships::of(Pedigree::build(entries, &[]).unwrap())
+    Relationships::of(Pedigree::build(entries, &[]).unwrap(), Assumption::Unrelated)
 }
 
 fn published(name: &str) -> (table::Table, Relationships<usize>) {
@@ -162,5 +164,101 @@ fn mean_kinship_gene_diversity_and_founder_genomes() {
         agrees(told.mean, row.number("pop_mk"), 1e-12);
         agrees(told.gene_diversity, row.number("gene_diversity"), 1e-12);
         agrees(told.founder_genomes, row.number("fge"), 1e-12);
+    }
+}
+
+/// What `pedigrees.py` draws.
+fn drawn(seed: u64) -> Vec<Entry<usize>> {
+    let mut chance = Chance::seeded(seed);
+    (1..=5 + chance.below(56))
+        .map(|animal| {
+            let first = animal < 4 || chance.below(10) == 0;
+            let mut parent = || if first { 0 } else { chance.below(animal) };
+            let sire = parent();
+            young(animal, sire, parent())
+        })
+        .collect()
+}
+
+/// Both ways, the whole table and column by column, against the plain recursion over 10,000 random pedigrees.
+#[test]
+fn the_plain_recursion_over_random_pedigrees() {
+    let mut pedigrees = 0;
+    let weight =
+        |one: usize, other: usize| f64::from(u8::try_from(1 + (31 * one + 17 * other) % 97).unwrap());
+    for row in table::read("kinship_plain").rows() {
+        let first: u64 = row.text("first_seed").parse().unwrap();
+        let (mut by_column, mut by_table, mut inbreeding) = (0.0, 0.0, 0.0);
+        for seed in first..first + 10 {
+            let entries = drawn(seed);
+            let told = related(&entries);
+            let group: Vec<usize> = (1..=entries.len()).collect();
+            let whole = Table::of(&told, &group).unwrap();
+            for &one in &group {
+                inbreeding += told.inbreeding(&one).unwrap().value;
+                for (other, kinship) in told.kinships(&one).unwrap() {
+                    by_column += weight(one, other) * 2.0 * kinship.value;
+                    let cell = whole.kinship(one - 1, other - 1).unwrap();
+                    by_table += weight(one, other) * 2.0 * cell.figure.value;
+                }
+            }
+            pedigrees += 1;
+        }
+        agrees(by_column, row.number("weighed"), 1e-13);
+        agrees(by_table, row.number("weighed"), 1e-13);
+        agrees(1.0 + inbreeding, 1.0 + row.number("inbreeding"), 1e-13);
+    }
+    assert_eq!(pedigrees, 10_000);
+}
+
+#[test]
+fn regular_systems_of_inbreeding() {
+    let mut entries = Vec::new();
+    let founder = |entries: &mut Vec<Entry<usize>>| {
+        let animal = entries.len() + 1;
+        entries.push(young(animal, 0, 0));
+        animal
+    };
+    let add = |entries: &mut Vec<Entry<usize>>, sire: usize, dam: usize| {
+        let animal = entries.len() + 1;
+        entries.push(young(animal, sire, dam));
+        animal
+    };
+    let (mut selfed, mut crossed, mut halves) = (Vec::new(), Vec::new(), Vec::new());
+    let mut one = founder(&mut entries);
+    for _ in 0..6 {
+        one = add(&mut entries, one, one);
+        selfed.push(one);
+    }
+    let (back, other) = (founder(&mut entries), founder(&mut entries));
+    let mut one = add(&mut entries, back, other);
+    for _ in 0..6 {
+        one = add(&mut entries, back, one);
+        crossed.push(one);
+    }
+    // A male and eight females that are half sibs of each other; each of the females has the next young.
+    let sire = founder(&mut entries);
+    let mut females: Vec<usize> = (0..8)
+        .map(|_| {
+            let dam = founder(&mut entries);
+            add(&mut entries, sire, dam)
+        })
+        .collect();
+    for _ in 0..6 {
+        let sire = females.remove(0);
+        females = females.iter().map(|&dam| add(&mut entries, sire, dam)).collect();
+        halves.push(females[0]);
+    }
+    let told = related(&entries);
+    for row in table::read("inbreeding_systems").rows() {
+        let generation: usize = row.text("generation").parse().unwrap();
+        let of = match row.text("system") {
+            "selfing" => &selfed,
+            "backcross" => &crossed,
+            _ => &halves,
+        };
+        let ours = told.inbreeding(&of[generation - 1]).unwrap().value;
+        agrees(ours, row.number("F"), 1e-14);
+        assert!((ours - row.number("printed")).abs() <= 0.0005 + 1e-12, "{ours} {}", row.text("printed"));
     }
 }

@@ -159,7 +159,7 @@ fn against<A: Ord, P: Ord>(seeker: &Seeker<A, P>, candidate: &Candidate<A, P>) -
 mod tests {
     use super::*;
     use crate::kinship::population::population;
-    use crate::kinship::{Entry, Origin, Parent, Pedigree};
+    use crate::kinship::{Assumption, Entry, Origin, Parent, Pedigree};
 
     const LIVING: [&str; 8] = ["Fern", "Gorse", "Hazel", "Ivy", "Juniper", "Kale", "Lilac", "Moss"];
 
@@ -184,7 +184,7 @@ mod tests {
         }));
         let nobody_knows = Origin::Parents { sire: Parent::Unknown, dam: Parent::Unknown };
         entries.push(Entry { animal: "Juniper", origin: nobody_knows });
-        Relationships::of(Pedigree::build(&entries, &[]).unwrap())
+        Relationships::of(Pedigree::build(&entries, &[]).unwrap(), Assumption::Unrelated)
     }
 
     fn candidate(animal: &'static str) -> Candidate<&'static str, &'static str> {

@@ -1,6 +1,6 @@
 //! Parents that cannot be, or hardly: by sex, and by the days of birth and death.
 
-use super::pedigree::{Entry, Origin, Parent};
+use super::pedigree::{Candidates, Entry, Origin, Parent};
 use crate::census::Born;
 use crate::terms::{Day, Sex};
 use chrono::Days;
@@ -18,7 +18,8 @@ pub struct Life {
 }
 
 /// A parent that cannot be.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{parent:?} cannot be a parent of {young:?}: {why}")]
 pub struct Doubt<A> {
     /// Whose parent.
     pub young: A,
@@ -29,24 +30,29 @@ pub struct Doubt<A> {
 }
 
 /// Why a parent cannot be one.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Why {
     /// A sire that is female, or a dam that is male.
+    #[error("it is of the other sex")]
     Sex,
     /// It was certainly born no earlier than its young.
+    #[error("it was not born before its offspring")]
     NotOlder,
     /// A dam that was certainly dead before the birth.
+    #[error("it died before the birth")]
     DamDead,
     /// A sire that was dead for longer before the birth than conception can precede it.
+    #[error("it died too long before the birth")]
     SireDead,
 }
 
-/// Doubts about every known parent, in the order of the entries. `conception_days` is how long before a
+/// Doubts about every known parent and every candidate, in the order of the entries. `conception_days` is how long before a
 /// birth its sire can have died: gestation, and for species that store sperm or delay implantation that
-/// time as well. Candidates for a parentage that is open are left aside.
+/// time as well.
 #[must_use]
 pub fn doubts<A: Clone + Ord>(
     entries: &[Entry<A>],
+    candidates: &[Candidates<A>],
     lives: &BTreeMap<A, Life>,
     conception_days: u16,
 ) -> Vec<Doubt<A>> {
@@ -59,19 +65,27 @@ pub fn doubts<A: Clone + Ord>(
             (dam, Sex::Male, Why::DamDead, Days::new(0)),
         ];
         for (parent, wrong_sex, dead, grace) in sides {
-            let Parent::Known(parent) = parent else { continue };
-            let Some(life) = lives.get(parent) else { continue };
-            let mut doubt =
-                |why| told.push(Doubt { young: entry.animal.clone(), parent: parent.clone(), why });
-            if life.sex == wrong_sex {
-                doubt(Why::Sex);
-            }
-            let Some(young) = young else { continue };
-            if life.born.is_some_and(|born| born.earliest >= young.latest) {
-                doubt(Why::NotOlder);
-            }
-            if life.died.is_some_and(|died| died + grace < young.earliest) {
-                doubt(dead);
+            let possible: Vec<&A> = match parent {
+                Parent::Unknown => Vec::new(),
+                Parent::Known(parent) => vec![parent],
+                Parent::OneOf(place) => {
+                    candidates.get(*place).iter().flat_map(|one| &one.shares).map(|(one, _)| one).collect()
+                }
+            };
+            for parent in possible {
+                let Some(life) = lives.get(parent) else { continue };
+                let mut doubt =
+                    |why| told.push(Doubt { young: entry.animal.clone(), parent: parent.clone(), why });
+                if life.sex == wrong_sex {
+                    doubt(Why::Sex);
+                }
+                let Some(young) = young else { continue };
+                if life.born.is_some_and(|born| born.earliest >= young.latest) {
+                    doubt(Why::NotOlder);
+                }
+                if life.died.is_some_and(|died| died + grace < young.earliest) {
+                    doubt(dead);
+                }
             }
         }
     }
@@ -98,7 +112,7 @@ mod tests {
         let month = Born { earliest: day("2026-03-01"), latest: day("2026-03-31") };
         let fern = Life { sex: Sex::Unknown, born: Some(month), died: None };
         let lives = BTreeMap::from([("Fern", fern), ("Ash", sire), ("Birch", dam)]);
-        doubts(&entries, &lives, 130).into_iter().map(|doubt| doubt.why).collect()
+        doubts(&entries, &[], &lives, 130).into_iter().map(|doubt| doubt.why).collect()
     }
 
     #[test]
@@ -121,5 +135,34 @@ mod tests {
         assert_eq!(told(life(Sex::Female, "2020-01-01", None), dam), [Why::Sex, Why::DamDead]);
         let late = life(Sex::Male, "2020-01-01", Some("2025-10-21"));
         assert_eq!(told(late, life(Sex::Male, "2026-03-31", None)), [Why::SireDead, Why::Sex, Why::NotOlder]);
+    }
+
+    #[test]
+    fn a_pedigree_with_a_parent_that_cannot_be_is_refused() {
+        use super::super::Pedigree;
+        let entries = [
+            Entry { animal: "Ash", origin: Origin::Founder },
+            Entry { animal: "Birch", origin: Origin::Founder },
+            Entry {
+                animal: "Fern",
+                origin: Origin::Parents { sire: Parent::OneOf(0), dam: Parent::Unknown },
+            },
+        ];
+        let candidates = [Candidates { shares: vec![("Ash", 0.5), ("Birch", 0.5)] }];
+        let born = |ash| {
+            BTreeMap::from([
+                ("Ash", life(Sex::Male, ash, None)),
+                ("Birch", life(Sex::Male, "2020-01-01", None)),
+                ("Fern", life(Sex::Unknown, "2024-01-01", None)),
+            ])
+        };
+        assert!(Pedigree::of_lives(&entries, &candidates, &born("2020-01-01"), 130).is_ok());
+        let flaws = Pedigree::of_lives(&entries, &candidates, &born("2024-01-01"), 130).unwrap_err();
+        let told: Vec<String> = flaws.iter().map(ToString::to_string).collect();
+        assert_eq!(
+            told,
+            ["\"Ash\" cannot be a parent of \"Fern\": it was not born before its offspring"],
+            "of the candidates, too"
+        );
     }
 }

@@ -5,6 +5,7 @@
 //! 1988, J Anim Sci 66:1614, for the mean; that young of one litter share the same unknown sire needs the
 //! node). So every figure is the exact mean over all ways in which it may have been.
 
+use super::doubts::{Doubt, Life, doubts};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// One animal of a pedigree.
@@ -85,6 +86,9 @@ pub enum Flaw<A> {
         /// Place in the list of candidates.
         place: usize,
     },
+    /// A parent cannot be one, by its sex or by dates.
+    #[error("{0}")]
+    CannotBe(Doubt<A>),
     /// These animals are each other's ancestors.
     #[error("{0:?} are their own ancestors")]
     OwnAncestors(Vec<A>),
@@ -95,16 +99,21 @@ pub enum Flaw<A> {
 pub struct Pedigree<A> {
     /// Place of each animal among the nodes.
     pub(super) places: BTreeMap<A, usize>,
-    /// Animals and open parentages, each after all it comes from.
-    pub(super) nodes: Vec<Node>,
+    /// Animals and open parentages, each after all it comes from: level by level, those of one parent
+    /// beside one another.
+    pub(super) nodes: Nodes,
 }
 
-/// An animal, or a parent that is one of several.
-#[derive(Clone, Debug)]
-pub(super) struct Node {
-    pub(super) kind: Kind,
-    /// What it comes from: a half from each parent, or each candidate's share.
-    pub(super) from: Vec<(usize, f64)>,
+/// Animals, and parents that are one of several, in flat lists.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Nodes {
+    kinds: Vec<Kind>,
+    /// Steps of the longest way back to a node that comes from none.
+    levels: Vec<usize>,
+    /// Where the parts of a node begin in `parts`; one entry more than there are nodes.
+    begins: Vec<usize>,
+    /// What each comes from: a half from each known parent, or each candidate's share.
+    parts: Vec<(usize, f64)>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -112,6 +121,58 @@ pub(super) enum Kind {
     Founder,
     Young,
     OneOf,
+}
+
+impl Nodes {
+    pub(super) const fn len(&self) -> usize {
+        self.kinds.len()
+    }
+
+    pub(super) fn kind(&self, at: usize) -> Kind {
+        self.kinds[at]
+    }
+
+    pub(super) fn level(&self, at: usize) -> usize {
+        self.levels[at]
+    }
+
+    pub(super) fn from(&self, at: usize) -> &[(usize, f64)] {
+        &self.parts[self.begins[at]..self.begins[at + 1]]
+    }
+
+    /// What part of it comes from parents of which nothing is known.
+    pub(super) fn unknown(&self, at: usize) -> f64 {
+        match self.kinds[at] {
+            Kind::Founder => 0.0,
+            Kind::Young | Kind::OneOf => {
+                (1.0 - self.from(at).iter().map(|(_, part)| part).sum::<f64>()).max(0.0)
+            }
+        }
+    }
+
+    fn push(&mut self, kind: Kind, level: usize, from: impl Iterator<Item = (usize, f64)>) {
+        if self.begins.is_empty() {
+            self.begins.push(0);
+        }
+        self.kinds.push(kind);
+        self.levels.push(level);
+        self.parts.extend(from);
+        self.begins.push(self.parts.len());
+    }
+
+    /// Only these nodes, which must name all that they come from, in their order.
+    pub(super) fn only(&self, kept: &[usize]) -> Self {
+        let mut nodes = Self::default();
+        for &at in kept {
+            let place = |from: usize| kept.binary_search(&from).unwrap_or_default();
+            nodes.push(
+                self.kinds[at],
+                self.levels[at],
+                self.from(at).iter().map(|&(from, part)| (place(from), part)),
+            );
+        }
+        nodes
+    }
 }
 
 impl<A: Clone + Ord> Pedigree<A> {
@@ -128,7 +189,7 @@ impl<A: Clone + Ord> Pedigree<A> {
             }
         }
         // Nodes as given: entries first, then open parentages.
-        let mut nodes = Vec::with_capacity(entries.len() + candidates.len());
+        let mut nodes = Nodes::default();
         for entry in entries {
             let (kind, parents) = match &entry.origin {
                 Origin::Founder => (Kind::Founder, [None, None]),
@@ -153,7 +214,7 @@ impl<A: Clone + Ord> Pedigree<A> {
                     }
                 }
             }
-            nodes.push(Node { kind, from });
+            nodes.push(kind, 0, from.into_iter());
         }
         for (place, candidates) in candidates.iter().enumerate() {
             let sum: f64 = candidates.shares.iter().map(|(_, share)| share).sum();
@@ -164,16 +225,18 @@ impl<A: Clone + Ord> Pedigree<A> {
             let mut from = Vec::new();
             for (candidate, share) in &candidates.shares {
                 match given.get(candidate) {
-                    Some(&at) => from.push((at, *share)),
+                    // Who is it with a share of nothing is none of them.
+                    Some(&at) if *share > 0.0 => from.push((at, *share)),
+                    Some(_) => {}
                     None => flaws.push(Flaw::CandidateNotEntered { place, candidate: candidate.clone() }),
                 }
             }
-            nodes.push(Node { kind: Kind::OneOf, from });
+            nodes.push(Kind::OneOf, 0, from.into_iter());
         }
         if !flaws.is_empty() {
             return Err(flaws);
         }
-        let order = in_order(&nodes).map_err(|circle| {
+        let (order, levels) = in_order(&nodes).map_err(|circle| {
             let names = circle.into_iter().filter_map(|at| entries.get(at)).map(|entry| entry.animal.clone());
             vec![Flaw::OwnAncestors(names.collect())]
         })?;
@@ -181,16 +244,35 @@ impl<A: Clone + Ord> Pedigree<A> {
         for (place, &at) in order.iter().enumerate() {
             place_of[at] = place;
         }
+        let mut placed = Nodes::default();
+        for &at in &order {
+            let from = nodes.from(at).iter().map(|&(from, part)| (place_of[from], part));
+            placed.push(nodes.kind(at), levels[at], from);
+        }
         Ok(Self {
             places: given.into_iter().map(|(animal, at)| (animal.clone(), place_of[at])).collect(),
-            nodes: order
-                .iter()
-                .map(|&at| Node {
-                    kind: nodes[at].kind,
-                    from: nodes[at].from.iter().map(|&(from, part)| (place_of[from], part)).collect(),
-                })
-                .collect(),
+            nodes: placed,
         })
+    }
+
+    /// Builds a pedigree of animals of whose lives something is known, as [`build`](Self::build) does.
+    /// `conception_days` is as in [`doubts`](super::doubts::doubts()).
+    ///
+    /// # Errors
+    /// Everything that stands in the way, with each parent that by its sex or by dates cannot be one.
+    pub fn of_lives(
+        entries: &[Entry<A>],
+        candidates: &[Candidates<A>],
+        lives: &BTreeMap<A, Life>,
+        conception_days: u16,
+    ) -> Result<Self, Vec<Flaw<A>>> {
+        let cannot: Vec<Flaw<A>> =
+            doubts(entries, candidates, lives, conception_days).into_iter().map(Flaw::CannotBe).collect();
+        match Self::build(entries, candidates) {
+            Ok(pedigree) if cannot.is_empty() => Ok(pedigree),
+            Ok(_) => Err(cannot),
+            Err(flaws) => Err(flaws.into_iter().chain(cannot).collect()),
+        }
     }
 
     /// All animals, in their own order.
@@ -199,35 +281,56 @@ impl<A: Clone + Ord> Pedigree<A> {
     }
 }
 
-/// The nodes in an order in which each comes after all it comes from; or, if there is none, those that lie
-/// on circles.
-fn in_order(nodes: &[Node]) -> Result<Vec<usize>, BTreeSet<usize>> {
-    let mut young: Vec<Vec<usize>> = vec![Vec::new(); nodes.len()];
-    let mut waits_for: Vec<usize> = vec![0; nodes.len()];
-    for (at, node) in nodes.iter().enumerate() {
-        waits_for[at] = node.from.len();
-        for &(from, _) in &node.from {
-            young[from].push(at);
+/// The nodes level by level, so that each comes after all it comes from, and the level of each; or, where
+/// there is no such order, those that lie on circles.
+fn in_order(nodes: &Nodes) -> Result<(Vec<usize>, Vec<usize>), BTreeSet<usize>> {
+    let count = nodes.len();
+    // Who comes from whom, the other way round: in one list, with where the young of each begin.
+    let mut begins = vec![0_usize; count + 1];
+    for &(from, _) in &nodes.parts {
+        begins[from + 1] += 1;
+    }
+    for at in 0..count {
+        begins[at + 1] += begins[at];
+    }
+    let mut next_of = begins.clone();
+    let mut young = vec![0; nodes.parts.len()];
+    for at in 0..count {
+        for &(from, _) in nodes.from(at) {
+            young[next_of[from]] = at;
+            next_of[from] += 1;
         }
     }
-    let mut order: Vec<usize> = (0..nodes.len()).filter(|&at| waits_for[at] == 0).collect();
+    let mut waits_for: Vec<usize> = (0..count).map(|at| nodes.from(at).len()).collect();
+    let young = |at: usize| &young[begins[at]..begins[at + 1]];
+    let mut levels = vec![0; count];
+    let mut order: Vec<usize> = (0..count).filter(|&at| waits_for[at] == 0).collect();
     let mut next = 0;
     while let Some(&at) = order.get(next) {
         next += 1;
-        for &young in &young[at] {
-            waits_for[young] -= 1;
-            if waits_for[young] == 0 {
-                order.push(young);
+        for &one in young(at) {
+            levels[one] = levels[one].max(levels[at] + 1);
+            waits_for[one] -= 1;
+            if waits_for[one] == 0 {
+                order.push(one);
             }
         }
     }
-    if order.len() == nodes.len() {
-        return Ok(order);
+    if order.len() == count {
+        let parent = |at: usize, n: usize| nodes.from(at).get(n).map(|(from, _)| *from);
+        // Who has offspring is looked at again and again, and so lies together.
+        order
+            .sort_unstable_by_key(|&at| (levels[at], young(at).is_empty(), parent(at, 0), parent(at, 1), at));
+        return Ok((order, levels));
     }
     // What is left lies on a circle or descends from one; strip what has no descendants left.
-    let mut left: BTreeSet<usize> = (0..nodes.len()).filter(|&at| waits_for[at] > 0).collect();
-    while let Some(&at) = left.iter().find(|&&at| young[at].iter().all(|young| !left.contains(young))) {
+    let mut left: BTreeSet<usize> = (0..count).filter(|&at| waits_for[at] > 0).collect();
+    let mut bare: Vec<usize> =
+        left.iter().copied().filter(|&at| !young(at).iter().any(|one| left.contains(one))).collect();
+    while let Some(at) = bare.pop() {
         left.remove(&at);
+        let from = nodes.from(at).iter().map(|(from, _)| *from);
+        bare.extend(from.filter(|&at| left.contains(&at) && !young(at).iter().any(|one| left.contains(one))));
     }
     Err(left)
 }

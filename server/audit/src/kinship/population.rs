@@ -70,6 +70,7 @@ pub fn population<A: Clone + Ord>(relationships: &Relationships<A>, living: &[A]
 
 #[cfg(test)]
 mod tests {
+    use super::super::Assumption;
     use super::super::pedigree::{Entry, Origin, Pedigree};
     use super::*;
 
@@ -77,7 +78,7 @@ mod tests {
     fn unrelated_founders_are_worth_as_many_genomes_as_they_are() {
         let entries: Vec<Entry<u8>> =
             (0..7).map(|animal| Entry { animal, origin: Origin::Founder }).collect();
-        let relationships = Relationships::of(Pedigree::build(&entries, &[]).unwrap());
+        let relationships = Relationships::of(Pedigree::build(&entries, &[]).unwrap(), Assumption::Unrelated);
         let told = population(&relationships, &[0, 1, 2, 3, 4]).unwrap();
         assert!((told.founder_genomes - 5.0).abs() < 1e-12 && (told.gene_diversity - 0.9).abs() < 1e-12);
         // Named twice, an animal is still one.

@@ -2,13 +2,18 @@
 //!
 //! The table A of additive relationships (twice the kinships) is T·D·T', where T tells what part of each
 //! animal comes from each other and D, which is diagonal, what is new in it (Henderson 1976, Biometrics
-//! 32:69). Its diagonal is found node by node (Meuwissen & Luo 1992, Genet Sel Evol 24:305), and a column
-//! of it, or its product with any vector, in one pass up and one pass down the pedigree (Colleau 2002,
-//! Genet Sel Evol 34:409). Memory grows with the number of animals and not with its square.
+//! 32:69). Its diagonal is found node by node from D of the ancestors (Meuwissen & Luo 1992, Genet Sel Evol
+//! 24:305), which are taken by the longest way back (Sargolzaei & Iwaisaki 2005, Anim Sci J 76:401), for all
+//! mates of a parent in one pass up its ancestors and one pass down theirs (Sargolzaei, Iwaisaki & Colleau
+//! 2005, J Anim Breed Genet 122:325); and a column of it, or its product
+//! with any vector, in one pass up and one down the pedigree (Colleau 2002, Genet Sel Evol 34:409). Memory grows
+//! with the number of animals and not with its square.
 
-use super::pedigree::{Kind, Node, Pedigree};
+use super::assumption::Assumption;
+use super::pedigree::{Kind, Nodes, Pedigree};
+use super::ways::Ways;
 use serde::Serialize;
-use std::collections::{BTreeMap, BinaryHeap};
+use std::collections::BTreeMap;
 
 /// A computed figure with how far it can be relied on.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -33,6 +38,13 @@ impl Figure {
 #[derive(Clone, Debug)]
 pub struct Relationships<A> {
     pedigree: Pedigree<A>,
+    assumption: Assumption,
+    diagonal: Diagonal,
+}
+
+/// What is worked out of each node.
+#[derive(Clone, Debug)]
+struct Diagonal {
     /// Diagonal of A: 1 + inbreeding.
     own: Vec<f64>,
     /// Diagonal of D.
@@ -41,59 +53,79 @@ pub struct Relationships<A> {
     supposed: Vec<bool>,
 }
 
-impl<A: Clone + Ord> Relationships<A> {
-    /// Computes the inbreeding of every animal.
-    #[must_use]
-    pub fn of(pedigree: Pedigree<A>) -> Self {
-        let count = pedigree.nodes.len();
-        let mut told = Self {
-            own: Vec::with_capacity(count),
+impl Diagonal {
+    fn with_capacity(count: usize) -> Self {
+        Self {
+            own: vec![1.0; count],
             new: Vec::with_capacity(count),
             known: Vec::with_capacity(count),
             supposed: Vec::with_capacity(count),
-            pedigree,
-        };
-        let mut parts = Parts::new(count);
-        // Young of the same parents are equally inbred.
-        let mut litters: BTreeMap<Vec<usize>, f64> = BTreeMap::new();
-        for at in 0..count {
-            let node = &told.pedigree.nodes[at];
-            let weighed =
-                |values: &[f64]| node.from.iter().map(|&(from, part)| part * values[from]).sum::<f64>();
-            let from_parents = |parts: &mut Parts| parts.quadratic(node, &told.pedigree.nodes, &told.new);
-            let (own, new) = match node.kind {
-                Kind::Founder => (1.0, 1.0),
-                Kind::Young => {
-                    // Each parent passes on a half, and new is what its other half would have been.
-                    let new = 1.0 - weighed(&told.own) / 2.0;
-                    let parents: Vec<usize> = node.from.iter().map(|(from, _)| *from).collect();
-                    (new + *litters.entry(parents).or_insert_with(|| from_parents(&mut parts)), new)
-                }
-                Kind::OneOf => {
-                    let named: f64 = node.from.iter().map(|(_, share)| share).sum();
-                    // If it is none of them, it is an animal of which nothing is known.
-                    let own = weighed(&told.own) + (1.0 - named).max(0.0);
-                    (own, own - from_parents(&mut parts))
-                }
-            };
-            let known = match node.kind {
-                Kind::Founder => 1.0,
-                Kind::Young | Kind::OneOf => weighed(&told.known),
-            };
-            let supposed = node.kind == Kind::OneOf || node.from.iter().any(|(from, _)| told.supposed[*from]);
-            told.own.push(own);
-            told.new.push(new);
-            told.known.push(known);
-            told.supposed.push(supposed);
         }
-        told
+    }
+
+    /// Enters the next node; of an animal of which both parents are on record, `own` was found with one of them.
+    fn enter(&mut self, at: usize, nodes: &Nodes, base: f64, ways: &mut Ways<'_>) {
+        let weighed =
+            |values: &[f64]| nodes.from(at).iter().map(|&(from, part)| part * values[from]).sum::<f64>();
+        let (own, new, known) = match nodes.kind(at) {
+            Kind::Founder => (1.0, 1.0 - base, 1.0),
+            Kind::Young => {
+                // How a parent of which nothing is known is related is assumed.
+                let own = if nodes.both_known(at) { self.own[at] } else { 1.0 + base / 2.0 };
+                // Each parent passes on a half, and new is what its other half would have been.
+                (own, 1.0 - (weighed(&self.own) + nodes.unknown(at) * base) / 2.0, weighed(&self.known))
+            }
+            Kind::OneOf => {
+                // If it is none of them, it is an animal of which nothing is known.
+                let own = weighed(&self.own) + nodes.unknown(at);
+                (own, own - base - ways.quadratic(at, &self.new), weighed(&self.known))
+            }
+        };
+        let supposed =
+            nodes.kind(at) == Kind::OneOf || nodes.from(at).iter().any(|(from, _)| self.supposed[*from]);
+        self.own[at] = own;
+        self.new.push(new);
+        self.known.push(known);
+        self.supposed.push(supposed);
+    }
+}
+
+impl<A: Clone + Ord> Relationships<A> {
+    /// Computes the inbreeding of every animal, with founders and unknown parents related as assumed.
+    #[must_use]
+    pub fn of(pedigree: Pedigree<A>, assumption: Assumption) -> Self {
+        let nodes = &pedigree.nodes;
+        let offspring = Offspring::of(nodes);
+        let mut ways = Ways::of(nodes);
+        let mut diagonal = Diagonal::with_capacity(nodes.len());
+        let base = assumption.relationship();
+        for at in 0..nodes.len() {
+            diagonal.enter(at, nodes, base, &mut ways);
+            let young = offspring.of_first(at);
+            if !young.is_empty() {
+                // What it shares with its mates takes nothing but what is new in its own ancestors.
+                ways.follow(at, young.iter().map(|&(_, mate)| mate), &diagonal.new);
+                for &(one, mate) in young {
+                    diagonal.own[one] = 1.0 + (ways.shared(mate) + base) / 2.0;
+                }
+                ways.forget();
+            }
+        }
+        Self { pedigree, assumption, diagonal }
     }
 
     /// Inbreeding of an animal, from 0 to 1. `None` for one that is not in the pedigree.
     #[must_use]
     pub fn inbreeding(&self, animal: &A) -> Option<Figure> {
-        let at = *self.pedigree.places.get(animal)?;
-        Some(Figure { value: self.own[at] - 1.0, known: self.known[at], supposed: self.supposed[at] })
+        Some(self.inbreeding_at(*self.pedigree.places.get(animal)?))
+    }
+
+    pub(super) fn inbreeding_at(&self, at: usize) -> Figure {
+        Figure {
+            value: self.diagonal.own[at] - 1.0,
+            known: self.diagonal.known[at],
+            supposed: self.diagonal.supposed[at],
+        }
     }
 
     /// Kinship of two animals, from 0 to 1; of an animal with itself (1 + inbreeding) / 2. `None` for one
@@ -101,7 +133,7 @@ impl<A: Clone + Ord> Relationships<A> {
     #[must_use]
     pub fn kinship(&self, one: &A, other: &A) -> Option<Figure> {
         let (at, with) = (*self.pedigree.places.get(one)?, *self.pedigree.places.get(other)?);
-        let mut column = vec![0.0; self.own.len()];
+        let mut column = vec![0.0; self.diagonal.own.len()];
         column[at] = 1.0;
         self.times(&mut column);
         Some(self.figure(at, with, column[with]))
@@ -114,7 +146,7 @@ impl<A: Clone + Ord> Relationships<A> {
     #[must_use]
     pub fn kinships(&self, animal: &A) -> Option<BTreeMap<A, Figure>> {
         let at = *self.pedigree.places.get(animal)?;
-        let mut column = vec![0.0; self.own.len()];
+        let mut column = vec![0.0; self.diagonal.own.len()];
         column[at] = 1.0;
         self.times(&mut column);
         let each = self.pedigree.places.iter();
@@ -127,70 +159,96 @@ impl<A: Clone + Ord> Relationships<A> {
         &self.pedigree
     }
 
-    pub(super) fn known(&self, at: usize) -> f64 {
-        self.known[at]
+    /// What is assumed of founders and unknown parents.
+    #[must_use]
+    pub const fn assumption(&self) -> Assumption {
+        self.assumption
     }
 
-    fn figure(&self, one: usize, other: usize, relationship: f64) -> Figure {
+    pub(super) fn known(&self, at: usize) -> f64 {
+        self.diagonal.known[at]
+    }
+
+    pub(super) fn figure(&self, one: usize, other: usize, relationship: f64) -> Figure {
         Figure {
             value: relationship / 2.0,
-            known: self.known[one] * self.known[other],
-            supposed: self.supposed[one] || self.supposed[other],
+            known: self.diagonal.known[one] * self.diagonal.known[other],
+            supposed: self.diagonal.supposed[one] || self.diagonal.supposed[other],
         }
     }
 
     /// Multiplies a vector by A in place.
     pub(super) fn times(&self, vector: &mut [f64]) {
         let nodes = &self.pedigree.nodes;
+        // All ways lead to founders or to unknown parents in the end, so what these have in common is in all.
+        let common = self.assumption.relationship() * vector.iter().sum::<f64>();
         for at in (0..nodes.len()).rev() {
-            for &(from, part) in &nodes[at].from {
+            for &(from, part) in nodes.from(at) {
                 vector[from] += part * vector[at];
             }
         }
-        for (value, new) in vector.iter_mut().zip(&self.new) {
+        for (value, new) in vector.iter_mut().zip(&self.diagonal.new) {
             *value *= new;
         }
         for at in 0..nodes.len() {
-            vector[at] += nodes[at].from.iter().map(|&(from, part)| part * vector[from]).sum::<f64>();
+            vector[at] += nodes.from(at).iter().map(|&(from, part)| part * vector[from]).sum::<f64>();
+        }
+        for value in vector {
+            *value += common;
         }
     }
 }
 
-/// Room to follow what part of one node comes from each of its ancestors.
-struct Parts {
-    part: Vec<f64>,
-    open: BinaryHeap<usize>,
+impl Nodes {
+    /// Whether it is an animal of which both parents are on record.
+    fn both_known(&self, at: usize) -> bool {
+        self.kind(at) == Kind::Young && self.from(at).len() == 2
+    }
 }
 
-impl Parts {
-    fn new(count: usize) -> Self {
-        Self { part: vec![0.0; count], open: BinaryHeap::new() }
-    }
+/// Animals of which both parents are on record, with the second parent, by the one of them that has more: the
+/// fewer such parents, the fewer ways to follow.
+struct Offspring {
+    /// Where those of each node begin; one entry more than there are nodes.
+    begins: Vec<usize>,
+    young: Vec<(usize, usize)>,
+}
 
-    /// Relationship with itself of the mixture that a node comes from: the sum over all ancestors of what
-    /// is new in each, times the square of the part that comes from it.
-    fn quadratic(&mut self, node: &Node, nodes: &[Node], new: &[f64]) -> f64 {
-        self.give(node, 1.0);
-        let mut sum = 0.0;
-        // The latest first: when a node is taken, all that come from it have been.
-        while let Some(at) = self.open.pop() {
-            let part = std::mem::take(&mut self.part[at]);
-            sum += part * part * new[at];
-            self.give(&nodes[at], part);
-        }
-        sum
-    }
-
-    fn give(&mut self, node: &Node, part: f64) {
-        for &(from, share) in &node.from {
-            // A share of nothing is not worth following, and would be taken for a node not yet open.
-            if share * part > 0.0 {
-                if self.part[from] == 0.0 {
-                    self.open.push(from);
-                }
-                self.part[from] += share * part;
+impl Offspring {
+    fn of(nodes: &Nodes) -> Self {
+        let count = nodes.len();
+        let mut all = vec![0_usize; count];
+        for at in (0..count).filter(|&at| nodes.both_known(at)) {
+            for &(from, _) in nodes.from(at) {
+                all[from] += 1;
             }
         }
+        let parents = |at: usize| match nodes.from(at) {
+            &[(one, _), (other, _)] if nodes.both_known(at) => {
+                Some(if all[one] >= all[other] { (one, other) } else { (other, one) })
+            }
+            _ => None,
+        };
+        let mut begins = vec![0; count + 1];
+        for (first, _) in (0..count).filter_map(parents) {
+            begins[first + 1] += 1;
+        }
+        for at in 0..count {
+            begins[at + 1] += begins[at];
+        }
+        let mut next = begins.clone();
+        let mut young = vec![(0, 0); begins[count]];
+        for at in 0..count {
+            if let Some((first, mate)) = parents(at) {
+                young[next[first]] = (at, mate);
+                next[first] += 1;
+            }
+        }
+        Self { begins, young }
+    }
+
+    fn of_first(&self, at: usize) -> &[(usize, usize)] {
+        &self.young[self.begins[at]..self.begins[at + 1]]
     }
 }
 
@@ -228,7 +286,7 @@ mod tests {
     }
 
     fn ours(entries: &[Entry<usize>], candidates: &[Candidates<usize>]) -> Table {
-        let told = Relationships::of(Pedigree::build(entries, candidates).unwrap());
+        let told = Relationships::of(Pedigree::build(entries, candidates).unwrap(), Assumption::Unrelated);
         let column = |i: usize| told.kinships(&i).unwrap().into_values().map(|f| 2.0 * f.value).collect();
         let table: Table = (0..entries.len()).map(column).collect();
         for (i, row) in table.iter().enumerate() {
@@ -330,7 +388,7 @@ mod tests {
             origins.into_iter().zip(0..).map(|(origin, animal)| Entry { animal, origin }).collect();
         // Dam of 5: 1 with three in five, one that nobody knows with two in five.
         let candidates = [Candidates { shares: vec![(1, 0.6)] }];
-        let told = Relationships::of(Pedigree::build(&entries, &candidates).unwrap());
+        let told = Relationships::of(Pedigree::build(&entries, &candidates).unwrap(), Assumption::Unrelated);
         let known = |animal| told.inbreeding(&animal).unwrap().known;
         for (animal, expected) in [(0, 1.0), (2, 0.0), (3, 1.0), (4, 0.5), (5, 0.8)] {
             assert!((known(animal) - expected).abs() < 1e-12, "{animal}");
