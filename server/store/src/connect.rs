@@ -124,11 +124,12 @@ pub async fn connect(serving: &Serving, limits: Limits) -> Result<DatabaseConnec
         })
         // If a future is dropped while its BEGIN is in flight, sqlx 0.9 hands the connection back inside a
         // transaction that nobody tracks, and the next borrower's writes vanish. A ROLLBACK before each
-        // use costs the same one round trip as the ping that it replaces.
+        // use costs the same one round trip as the ping that it replaces. BEGIN stands before it because
+        // PostgreSQL warns of a ROLLBACK that ends nothing, in its log and in ours.
         .test_before_acquire(false)
         .map_sqlx_postgres_before_acquire(|connection, _| {
             Box::pin(async move {
-                connection.execute("ROLLBACK").await?;
+                connection.execute("BEGIN; ROLLBACK").await?;
                 Ok(true)
             })
         });
