@@ -1,7 +1,8 @@
 //! The way to a server: where it is, how long a call may take, and when it is worth sending again.
 
-use crate::contract::{Again, Call};
+use crate::contract::Ask;
 use crate::failure::{self, Failure};
+use holt_proto::call::Again;
 use holt_proto::{UNREADABLE, v1};
 use prost::Message;
 use std::error::Error;
@@ -71,7 +72,7 @@ impl Wire {
     }
 
     /// Sends a call, again where that is safe and worth it, and answers within the deadline.
-    pub(crate) async fn ask<C: Call>(&self, message: C, token: Option<&str>) -> Result<C::Answer, Failure> {
+    pub(crate) async fn ask<C: Ask>(&self, message: C, token: Option<&str>) -> Result<C::Answer, Failure> {
         let token = token.map(bearer).transpose()?;
         let began = Instant::now();
         let deadline = began + self.timeout;

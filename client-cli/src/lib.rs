@@ -41,16 +41,18 @@ use args::{Colour, Holt};
 use clap::FromArgMatches;
 use output::{Looks, Output};
 use std::ffi::OsString;
+use std::pin::Pin;
 
 /// Help is no easier to read for being wider.
 const WIDEST_HELP: u16 = 100;
 
-/// Does what a command line says and answers the exit code.
-pub async fn run<I, T>(arguments: I, world: &mut World) -> u8
-where
-    I: IntoIterator<Item = T>,
-    T: Into<OsString> + Clone,
-{
+/// Does what a command line says and answers the exit code. Boxed, so that the whole client is compiled here and not
+/// once more in each program that asks for it.
+pub fn run(arguments: Vec<OsString>, world: &mut World) -> Pin<Box<dyn Future<Output = u8> + '_>> {
+    Box::pin(answer(arguments, world))
+}
+
+async fn answer(arguments: Vec<OsString>, world: &mut World) -> u8 {
     let usual = looks(Colour::Auto, world);
     let command = command().term_width(usual.0.width.min(WIDEST_HELP).into());
     let holt = match command.try_get_matches_from(arguments).and_then(|found| Holt::from_arg_matches(&found))

@@ -27,5 +27,5 @@ async fn main() -> ExitCode {
             .collect(),
         clock,
     };
-    run(std::env::args_os(), &mut world).await.into()
+    run(std::env::args_os().collect(), &mut world).await.into()
 }

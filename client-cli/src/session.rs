@@ -1,7 +1,7 @@
 //! Asking a server as somebody: the token goes along, and is renewed once when it has run out.
 
 use crate::connect::Wire;
-use crate::contract::{Call, Paged};
+use crate::contract::Ask;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::moment;
@@ -9,6 +9,7 @@ use crate::tokens::{Keep, Kept};
 use crate::world::Clock;
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
+use holt_proto::call::Paged;
 use holt_proto::v1;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -47,7 +48,7 @@ impl Session {
     }
 
     /// Asks as whoever is signed in.
-    pub(crate) async fn ask<C: Call>(&self, message: C) -> Result<C::Answer, Failure> {
+    pub(crate) async fn ask<C: Ask>(&self, message: C) -> Result<C::Answer, Failure> {
         let keep = match &self.sign_in {
             SignIn::Given(token) => return self.wire.ask(message, Some(token)).await,
             SignIn::Kept(keep) => keep,
@@ -73,7 +74,7 @@ impl Session {
     }
 
     /// Asks as nobody.
-    pub(crate) async fn ask_openly<C: Call>(&self, message: C) -> Result<C::Answer, Failure> {
+    pub(crate) async fn ask_openly<C: Ask>(&self, message: C) -> Result<C::Answer, Failure> {
         self.wire.ask(message, None).await
     }
 

@@ -1,9 +1,11 @@
 //! The contract of Holt, and the notations that both of its ends share.
 //!
+//! - [`call`]: which message goes to which method; [`services!`] hands out all services.
 //! - [`v1`]: the messages and services of package `holt.v1`, generated from `holt/v1/*.proto`.
 //! - [`notation`]: masses, counts, accession numbers and marks as people write them.
 //! - [`time`]: wire time ↔ chrono.
 
+pub mod call;
 pub mod notation;
 pub mod time;
 
@@ -12,6 +14,8 @@ pub mod time;
 pub mod v1 {
     tonic::include_proto!("holt.v1");
 }
+
+include!(concat!(env!("OUT_DIR"), "/services.rs"));
 
 /// The protos of package `holt.v1` and what they import, as an encoded `FileDescriptorSet` with comments.
 pub const FILE_DESCRIPTOR_SET: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/holt_descriptor.bin"));

@@ -9,6 +9,7 @@
 use holt_proto::FILE_DESCRIPTOR_SET;
 use prost::Message;
 use prost_reflect::{Cardinality, DescriptorPool, EnumDescriptor, FieldDescriptor, Kind, MessageDescriptor};
+use prost_types::method_options::IdempotencyLevel;
 use prost_types::{FileDescriptorProto, FileDescriptorSet};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -263,6 +264,29 @@ fn each_method_has_a_request_and_a_response_of_its_own() {
         .filter(|name| !used.contains(name) && !name.ends_with(".PageRequest"))
         .collect();
     assert!(orphans.is_empty(), "belong to no method: {orphans:?}");
+}
+
+/// Clients send again by this, when an answer does not come: what reads says so, what writes has a `request_id` or says that
+/// nothing comes of a second time. What does neither is never sent twice by itself.
+#[test]
+fn each_method_says_whether_it_may_be_sent_again() {
+    let mut harmful = Vec::new();
+    for service in pool().services().filter(|service| service.package_name() == PACKAGE) {
+        for method in service.methods() {
+            let options = method.method_descriptor_proto().options.clone().unwrap_or_default();
+            let writes = method.input().get_field_by_name("request_id").is_some();
+            match options.idempotency_level() {
+                IdempotencyLevel::NoSideEffects => assert!(!writes, "{} reads", method.full_name()),
+                IdempotencyLevel::Idempotent => {
+                    assert!(!writes, "{}: its request id says so", method.full_name());
+                }
+                IdempotencyLevel::IdempotencyUnknown if writes => {}
+                IdempotencyLevel::IdempotencyUnknown => harmful.push(method.name().to_owned()),
+            }
+        }
+    }
+    // Two streams, whose messages have numbers, and what spends a token.
+    assert_eq!(harmful, ["SendReadings", "RenewTokens", "ChangePassword", "FollowWatch"]);
 }
 
 fn names(field: &FieldDescriptor, message: &str) -> bool {

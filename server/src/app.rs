@@ -17,28 +17,9 @@ use crate::store::secret::Secret;
 use crate::store::{self, ConnectError, Limits, Login, Serving, Store};
 use crate::wire::{self, Incoming, Patience, Peers, raise_open_files};
 use chrono::TimeDelta;
-use holt_proto::v1::{
-    amendment_service_server::AmendmentServiceServer, animal_service_server::AnimalServiceServer,
-    assessment_service_server::AssessmentServiceServer, census_service_server::CensusServiceServer,
-    check_service_server::CheckServiceServer, climate_service_server::ClimateServiceServer,
-    concern_service_server::ConcernServiceServer, correction_service_server::CorrectionServiceServer,
-    document_service_server::DocumentServiceServer, encounter_service_server::EncounterServiceServer,
-    enrichment_service_server::EnrichmentServiceServer, ethogram_service_server::EthogramServiceServer,
-    exchange_service_server::ExchangeServiceServer, feeding_service_server::FeedingServiceServer,
-    find_service_server::FindServiceServer, group_service_server::GroupServiceServer,
-    growth_service_server::GrowthServiceServer, history_service_server::HistoryServiceServer,
-    ledger_service_server::LedgerServiceServer, litter_service_server::LitterServiceServer,
-    loan_service_server::LoanServiceServer, mark_service_server::MarkServiceServer,
-    merge_service_server::MergeServiceServer, paper_service_server::PaperServiceServer,
-    people_service_server::PeopleServiceServer, placement_service_server::PlacementServiceServer,
-    report_service_server::ReportServiceServer, site_service_server::SiteServiceServer,
-    standing_service_server::StandingServiceServer, title_service_server::TitleServiceServer,
-    transfer_service_server::TransferServiceServer, upset_service_server::UpsetServiceServer,
-    watch_service_server::WatchServiceServer, weight_service_server::WeightServiceServer,
-    welfare_service_server::WelfareServiceServer,
-};
 use std::num::NonZeroU32;
 use std::path::{Path, PathBuf};
+use std::pin::Pin;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
@@ -183,13 +164,24 @@ impl House {
     /// The order of stopping: health says NOT_SERVING; no new connections; calls in flight get
     /// `server.stop_seconds`; the pool closes; the private cluster stops.
     ///
+    /// Boxed, so that all services are compiled here and not once more in each program that serves.
+    ///
     /// # Errors
     /// [`AppError`], whose message says what to do.
-    pub async fn serve(
+    pub fn serve<'a>(
+        self,
+        config: &'a Config,
+        listener: TcpListener,
+        stop: impl Future<Output = ()> + Send + 'a,
+    ) -> Pin<Box<dyn Future<Output = Result<(), AppError>> + Send + 'a>> {
+        Box::pin(self.serve_until(config, listener, Box::pin(stop)))
+    }
+
+    async fn serve_until(
         mut self,
         config: &Config,
         listener: TcpListener,
-        stop: impl Future<Output = ()> + Send,
+        stop: Pin<Box<dyn Future<Output = ()> + Send + '_>>,
     ) -> Result<(), AppError> {
         let (health, health_service) = tonic_health::server::health_reporter();
         health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
@@ -344,52 +336,18 @@ fn reflection() -> Result<
 /// Every service of package `holt.v1`, each with the limit on message sizes.
 fn routes(api: &Api, config: &Config) -> Routes {
     let most = config.server.max_message_bytes;
-    macro_rules! all {
-        ($($server:ident),* $(,)?) => {{
-            let mut routes = Routes::builder();
+    let mut routes = Routes::builder();
+    macro_rules! add {
+        ($($file:ident $client_of:ident $client:ident $server_of:ident $server:ident;)*) => {
             $(routes.add_service(
-                $server::new(api.clone()).max_decoding_message_size(most).max_encoding_message_size(most),
+                holt_proto::v1::$server_of::$server::new(api.clone())
+                    .max_decoding_message_size(most)
+                    .max_encoding_message_size(most),
             );)*
-            routes.routes()
-        }};
+        };
     }
-    all![
-        AmendmentServiceServer,
-        AnimalServiceServer,
-        AssessmentServiceServer,
-        CensusServiceServer,
-        CheckServiceServer,
-        ClimateServiceServer,
-        ConcernServiceServer,
-        DocumentServiceServer,
-        EncounterServiceServer,
-        EnrichmentServiceServer,
-        EthogramServiceServer,
-        ExchangeServiceServer,
-        FeedingServiceServer,
-        FindServiceServer,
-        GroupServiceServer,
-        GrowthServiceServer,
-        LitterServiceServer,
-        CorrectionServiceServer,
-        HistoryServiceServer,
-        LedgerServiceServer,
-        LoanServiceServer,
-        MarkServiceServer,
-        MergeServiceServer,
-        PaperServiceServer,
-        PeopleServiceServer,
-        PlacementServiceServer,
-        ReportServiceServer,
-        SiteServiceServer,
-        StandingServiceServer,
-        TitleServiceServer,
-        TransferServiceServer,
-        UpsetServiceServer,
-        WatchServiceServer,
-        WeightServiceServer,
-        WelfareServiceServer,
-    ]
+    holt_proto::services!(add);
+    routes.routes()
 }
 
 /// Listens where the settings say.

@@ -150,8 +150,8 @@ impl Desk {
         let home = format!("{}/", self.home.path().display());
         let arguments = shlex::split(line).unwrap();
         let arguments = arguments.into_iter().map(|word| match word.strip_prefix("~/") {
-            Some(rest) => format!("{home}{rest}"),
-            None => word,
+            Some(rest) => format!("{home}{rest}").into(),
+            None => word.into(),
         });
         let (out, err) = (Paper::default(), Paper::default());
         let clock = Arc::clone(&self.clock);
@@ -167,7 +167,7 @@ impl Desk {
             environment: self.environment.clone(),
             clock: Arc::new(move || clock.now()),
         };
-        let exit = Box::pin(holt_cli::run(arguments, &mut world)).await;
+        let exit = holt_cli::run(arguments.collect(), &mut world).await;
         Ran { exit, out: out.text(), err: err.text() }
     }
 }

@@ -3,26 +3,7 @@
 use crate::clock::{TestClock, TestIds};
 use crate::cluster;
 use chrono::{DateTime, TimeDelta, TimeZone, Utc};
-use holt_proto::v1::{
-    amendment_service_client::AmendmentServiceClient, animal_service_client::AnimalServiceClient,
-    assessment_service_client::AssessmentServiceClient, census_service_client::CensusServiceClient,
-    check_service_client::CheckServiceClient, climate_service_client::ClimateServiceClient,
-    concern_service_client::ConcernServiceClient, correction_service_client::CorrectionServiceClient,
-    document_service_client::DocumentServiceClient, encounter_service_client::EncounterServiceClient,
-    enrichment_service_client::EnrichmentServiceClient, ethogram_service_client::EthogramServiceClient,
-    exchange_service_client::ExchangeServiceClient, feeding_service_client::FeedingServiceClient,
-    find_service_client::FindServiceClient, group_service_client::GroupServiceClient,
-    growth_service_client::GrowthServiceClient, history_service_client::HistoryServiceClient,
-    ledger_service_client::LedgerServiceClient, litter_service_client::LitterServiceClient,
-    loan_service_client::LoanServiceClient, mark_service_client::MarkServiceClient,
-    merge_service_client::MergeServiceClient, paper_service_client::PaperServiceClient,
-    people_service_client::PeopleServiceClient, placement_service_client::PlacementServiceClient,
-    report_service_client::ReportServiceClient, site_service_client::SiteServiceClient,
-    standing_service_client::StandingServiceClient, title_service_client::TitleServiceClient,
-    transfer_service_client::TransferServiceClient, upset_service_client::UpsetServiceClient,
-    watch_service_client::WatchServiceClient, weight_service_client::WeightServiceClient,
-    welfare_service_client::WelfareServiceClient,
-};
+use holt_proto::call::{self, Call};
 use holt_server::access::keys::OwnKey;
 use holt_server::access::permit::{Caller, Validity};
 use holt_server::access::token::{Bearer, Subject, Tokens};
@@ -82,56 +63,30 @@ pub struct Client {
     wire: Wire,
 }
 
-macro_rules! services {
-    ($($name:ident: $client:ident),* $(,)?) => {
+impl Client {
+    /// Sends a message to its method.
+    ///
+    /// # Errors
+    /// What the server answers.
+    pub async fn send<C: Call>(&self, message: C) -> Result<C::Answer, Status> {
+        Ok(call::send(self.wire.clone(), Request::new(message), usize::MAX).await?.into_inner())
+    }
+}
+
+macro_rules! clients {
+    ($($name:ident $client_of:ident $client:ident $server_of:ident $server:ident;)*) => {
         impl Client {
             $(
                 #[doc = concat!("`", stringify!($client), "`")]
-                pub fn $name(&self) -> $client<Wire> {
-                    $client::new(self.wire.clone())
+                pub fn $name(&self) -> holt_proto::v1::$client_of::$client<Wire> {
+                    holt_proto::v1::$client_of::$client::new(self.wire.clone())
                 }
             )*
         }
     };
 }
 
-services! {
-    animals: AnimalServiceClient,
-    assessments: AssessmentServiceClient,
-    census: CensusServiceClient,
-    checks: CheckServiceClient,
-    climate: ClimateServiceClient,
-    concerns: ConcernServiceClient,
-    encounters: EncounterServiceClient,
-    enrichment: EnrichmentServiceClient,
-    ethograms: EthogramServiceClient,
-    exchange: ExchangeServiceClient,
-    feeding: FeedingServiceClient,
-    find: FindServiceClient,
-    groups: GroupServiceClient,
-    growth: GrowthServiceClient,
-    litters: LitterServiceClient,
-    corrections: CorrectionServiceClient,
-    documents: DocumentServiceClient,
-    history: HistoryServiceClient,
-    ledger: LedgerServiceClient,
-    amendments: AmendmentServiceClient,
-    loans: LoanServiceClient,
-    marks: MarkServiceClient,
-    merges: MergeServiceClient,
-    papers: PaperServiceClient,
-    people: PeopleServiceClient,
-    placements: PlacementServiceClient,
-    reports: ReportServiceClient,
-    sites: SiteServiceClient,
-    standing: StandingServiceClient,
-    titles: TitleServiceClient,
-    transfers: TransferServiceClient,
-    upsets: UpsetServiceClient,
-    watches: WatchServiceClient,
-    weights: WeightServiceClient,
-    welfare: WelfareServiceClient,
-}
+holt_proto::services!(clients);
 
 /// How often it is looked whether every connection has left its transaction: for ten seconds.
 const MOST_LOOKS: u32 = 200;

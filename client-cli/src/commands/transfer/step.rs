@@ -2,7 +2,7 @@
 
 use super::find;
 use crate::commands::when;
-use crate::contract::Call;
+use crate::contract::Ask;
 use crate::errand::{Errand, Outcome, id_part};
 use crate::failure::Failure;
 use crate::moment::WhenWord;
@@ -31,7 +31,7 @@ struct BasedOn {
 }
 
 /// Takes a step: finds the transfer, asks for the step, and tells what came of it.
-async fn take<C: Call>(
+async fn take<C: Ask>(
     session: &Session,
     which: &Which,
     ask: impl FnOnce(&v1::Transfer, &Zones, DateTime<Utc>) -> Result<C, Failure>,

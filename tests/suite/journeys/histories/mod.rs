@@ -10,7 +10,6 @@
 //! `--nocapture` shows what they came to. A violation says the seed that plays it again.
 
 mod acts;
-mod call;
 mod looks;
 mod pages;
 mod player;

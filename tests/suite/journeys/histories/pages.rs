@@ -1,8 +1,8 @@
 //! Pages that people open each day: each of them is answered, whatever was recorded.
 
-use super::call::Call;
 use super::stage::{Actor, GROUPS};
 use super::witness::Witness;
+use holt_proto::call::Call;
 use holt_proto::time::day;
 use holt_proto::v1;
 use std::sync::Arc;

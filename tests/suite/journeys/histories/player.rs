@@ -1,10 +1,10 @@
 //! Somebody who does one thing after another, drawn by chance, and what all who play a history know of it.
 
-use super::call::Call;
 use super::stage::{Actor, SPECIES, Stage, ZONES};
 use super::tally::{Tally, brief};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use holt_audit::chance::Chance;
+use holt_proto::call::Call;
 use holt_proto::v1;
 use holt_server::clock::Clock;
 use holt_server::model::person::Role;
@@ -94,11 +94,14 @@ impl Player {
     pub(super) async fn ask<C: Call>(&mut self, who: &Actor, call: C) -> Result<C::Answer, Status> {
         let at_once = self.one_in(AT_ONCE);
         let mut answers = if at_once {
-            let (one, two, three) =
-                tokio::join!(call.send(&who.client), call.send(&who.client), call.send(&who.client));
+            let (one, two, three) = tokio::join!(
+                who.client.send(call.clone()),
+                who.client.send(call.clone()),
+                who.client.send(call.clone())
+            );
             vec![one, two, three]
         } else {
-            vec![call.send(&who.client).await]
+            vec![who.client.send(call.clone()).await]
         };
         // A refusal is not kept: of copies sent at once, one may be refused and the next be right, where somebody else
         // did in between what it waited for.
@@ -109,7 +112,7 @@ impl Player {
             answers.retain(Result::is_ok);
         }
         if answers[0].is_ok() && self.one_in(AGAIN) {
-            answers.push(call.send(&who.client).await);
+            answers.push(who.client.send(call.clone()).await);
         }
         let mut line = brief(&format!("{} {call:?}", who.part.name));
         let mut tally = self.tally.lock().unwrap();

@@ -1,11 +1,11 @@
 //! Whoever looks on: holds the tables to the rules, and reads through what people are answered for what is foreign.
 
-use super::call::Call;
 use super::player::{Known, is_fault, reason_of};
 use super::stage::{Actor, Stage};
 use super::tally::Tally;
 use super::tokens::Tokens;
 use holt_audit::chance::Chance;
+use holt_proto::call::Call;
 use holt_server::model::person::Role;
 use prost::Message;
 use sqlx::PgConnection;
@@ -107,7 +107,7 @@ impl<'a> Witness<'a> {
         call: &C,
     ) -> Result<C::Answer, Status> {
         let foreign = self.foreign_to(sites).await;
-        let answer = call.send(&who.client).await;
+        let answer = who.client.send(call.clone()).await;
         let found = match &answer {
             Ok(answer) => foreign.within(&answer.encode_to_vec()),
             // A refusal says again what was asked; nothing else in it may be of others.

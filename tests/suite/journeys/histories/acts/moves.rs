@@ -1,8 +1,8 @@
 //! Moves between sites, with what is lost on the way; titles and loans.
 
-use crate::journeys::histories::call::Call;
 use crate::journeys::histories::player::{Move, Player};
 use crate::journeys::histories::stage::Actor;
+use holt_proto::call::Call;
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1::{self, TransferState as State};
 use holt_server::model::person::Role;
