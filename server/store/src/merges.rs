@@ -10,6 +10,7 @@ use crate::facts::fact;
 use crate::model::fact::{FactKind, Version};
 use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use serde_json::Value;
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// What two records may contradict one another in, or say twice, and the view it is read from.
@@ -67,17 +68,41 @@ pub async fn insert(tx: &mut Tx, permit: &Permit, new: New<'_>) -> Result<Uuid, 
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn facts(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Version>, Error> {
+    of_each_kind(snapshot, animal, |view| {
+        format!("to_jsonb(f) AS row FROM {view} f WHERE f.animal_id = $1 AND f.superseded_at IS NULL")
+    })
+    .await
+}
+
+/// What links between the records of an animal set aside, as [`facts`] has what stands.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn aside(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Version>, Error> {
+    of_each_kind(snapshot, animal, |table| {
+        format!(
+            "to_jsonb(f) || jsonb_build_object('animal_id', $1, 'record_id', f.animal_id) AS row FROM public.{table} f
+              WHERE f.animal_id = ANY (holt_records(ARRAY[$1]::uuid[])) AND f.superseded_at IS NULL
+                AND holt_set_aside(f.id, $1)"
+        )
+    })
+    .await
+}
+
+async fn of_each_kind(
+    snapshot: &Snapshot,
+    animal: Uuid,
+    rows: impl Fn(&str) -> String,
+) -> Result<Vec<Version>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
         kind: i32,
         row: Value,
     }
-    let each = KINDS.iter().enumerate().map(|(n, (_, view))| {
-        format!(
-            "SELECT {n} AS kind, f.recorded_at, f.id, to_jsonb(f) AS row FROM {view} f
-              WHERE f.animal_id = $1 AND f.superseded_at IS NULL"
-        )
-    });
+    let each = KINDS
+        .iter()
+        .enumerate()
+        .map(|(n, (_, table))| format!("SELECT {n} AS kind, f.recorded_at, f.id, {}", rows(table)));
     let sql = format!("{} ORDER BY kind, recorded_at, id", each.collect::<Vec<_>>().join(" UNION ALL "));
     let rows = snapshot.rows::<Row>(&sql, [animal.into()]).await?;
     rows.into_iter()
@@ -166,17 +191,39 @@ pub async fn end(tx: &mut Tx, link: &merge::Model, why: &str) -> Result<(), Erro
     tx.supersede_of::<merge::Entity>(link.animal_id, link.id, why).await
 }
 
-/// Has one of the links between the records of an animal set more aside.
+/// Has the links between the records of an animal set these facts aside, and no other.
 ///
 /// # Errors
-/// [`Error::Contention`] where there is none, or somebody changed it meanwhile.
-pub async fn set_aside_more(tx: &mut Tx, animal: Uuid, more: &[Uuid], why: &str) -> Result<(), Error> {
-    let link = merge::Entity::find()
-        .filter(merge::Column::IntoId.eq(animal))
-        .filter(merge::Column::SupersededAt.is_null())
-        .one(tx.txn())
-        .await?;
-    let old = link.ok_or(Error::Contention)?;
+/// [`Error::Contention`] where there is no link, or somebody changed one meanwhile.
+pub async fn set_aside_only(tx: &mut Tx, animal: Uuid, facts: &[Uuid], why: &str) -> Result<(), Error> {
+    let mut left: BTreeSet<Uuid> = facts.iter().copied().collect();
+    let links = between(tx, animal).await?;
+    let mut sets: Vec<Vec<Uuid>> = Vec::new();
+    for link in &links {
+        sets.push(link.set_aside.iter().copied().filter(|fact| left.remove(fact)).collect());
+    }
+    if !left.is_empty() {
+        sets.first_mut().ok_or(Error::Contention)?.extend(left);
+    }
+    // One new version each: a second one of the same request would hide the first from whoever follows them.
+    for (old, set) in links.into_iter().zip(sets) {
+        if set != old.set_aside {
+            set_aside_by(tx, old, set, why).await?;
+        }
+    }
+    Ok(())
+}
+
+/// The links that stand between the records of an animal.
+async fn between(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<merge::Model>, Error> {
+    let sql = "SELECT g.* FROM public.merges g
+                WHERE g.animal_id = ANY (holt_records(ARRAY[$1]::uuid[])) AND g.animal_id <> $1
+                  AND g.superseded_at IS NULL ORDER BY g.recorded_at, g.id";
+    snapshot.rows(sql, [animal.into()]).await
+}
+
+/// The same link with other facts that it sets aside.
+async fn set_aside_by(tx: &mut Tx, old: merge::Model, facts: Vec<Uuid>, why: &str) -> Result<(), Error> {
     tx.supersede_of::<merge::Entity>(old.animal_id, old.id, why).await?;
     let row = fact!(
         tx,
@@ -185,7 +232,7 @@ pub async fn set_aside_more(tx: &mut Tx, animal: Uuid, more: &[Uuid], why: &str)
             animal_id: old.animal_id,
             site_id: old.site_id,
             into_id: old.into_id,
-            set_aside: [old.set_aside, more.to_vec()].concat(),
+            set_aside: facts,
             because: old.because,
         }
     );

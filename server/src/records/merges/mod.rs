@@ -98,7 +98,10 @@ pub(crate) async fn link(tx: &mut Tx, permit: &Permit, asked: &Asked) -> Result<
     let sides = [(&asked.keep, &kept_facts), (&asked.give_up, &gone_facts)];
     let goes = sides.into_iter().flat_map(|(typed, facts)| goes_by(facts, Some(typed))).collect::<Vec<_>>();
     let facts = [kept_facts, gone_facts].concat();
-    let plan = settled(permit, &facts, &goes, &asked.stands, true)?;
+    let facts_of = Facts::new(&facts, &goes, &asked.stands, &[]);
+    let idle = facts_of.idle();
+    let plan = settled(permit, facts_of, &[])?;
+    refuse_idle(&idle)?;
     let set_aside = names(&plan.set_aside, &goes);
     let aside: Vec<Uuid> = set_aside.iter().map(|fact| fact.id).collect();
     // Of an animal of several records, the one that was named: if the others turn out to be of another animal, this
@@ -204,30 +207,27 @@ fn names(facts: &[Version], goes: &[Goes]) -> Vec<Named> {
     facts.iter().map(named).collect()
 }
 
-/// What is set aside where nothing is left that contradicts one another; refused otherwise. Where it is `strict`,
-/// all that is said to stand must decide something.
-fn settled(
-    permit: &Permit,
-    facts: &[Version],
-    goes: &[Goes],
-    stands: &[Stands],
-    strict: bool,
-) -> std::result::Result<Plan, Refusal> {
-    let facts = Facts::new(facts, goes, stands);
-    let idle = if strict { facts.idle() } else { Vec::new() };
+/// Refuses what was said to stand and decides nothing.
+fn refuse_idle(idle: &[usize]) -> std::result::Result<(), Refusal> {
+    if idle.is_empty() {
+        return Ok(());
+    }
+    let violations = idle.iter().map(|n| Violation {
+        field: format!("resolve[{n}]"),
+        say: "contradicts nothing of the other record".to_owned(),
+        mend: "name one of the facts that a merge without it lists, or leave it out".to_owned(),
+    });
+    Err(Refusal::malformed(violations.collect()))
+}
+
+/// What is set aside where nothing is left that contradicts one another; refused otherwise.
+fn settled(permit: &Permit, facts: Facts<'_>, before: &[Uuid]) -> std::result::Result<Plan, Refusal> {
     let plan = facts.plan();
     if !plan.conflicts.is_empty() {
         return Err(contradict(&plan.conflicts));
     }
-    if !idle.is_empty() {
-        let violations = idle.into_iter().map(|n| Violation {
-            field: format!("resolve[{n}]"),
-            say: "contradicts nothing of the other record".to_owned(),
-            mend: "name one of the facts that a merge without it lists, or leave it out".to_owned(),
-        });
-        return Err(Refusal::malformed(violations.collect()));
-    }
-    if let Some(fact) = plan.set_aside.iter().find(|fact| fact.site() != permit.site().id) {
+    let new = || plan.set_aside.iter().filter(|fact| !before.contains(&fact.id()));
+    if let Some(fact) = new().find(|fact| fact.site() != permit.site().id) {
         return Err(Refusal::new(
             Reason::FactOfAnotherSite,
             format!("the merge would set aside a {} in the books of another site", fact.kind.spoken()),
@@ -236,7 +236,7 @@ fn settled(
         .fact("kind", fact.kind.spoken()));
     }
     let moved = |fact: &&Version| fact.uuid("transfer_in").or(fact.uuid("transfer_out")).is_some();
-    if plan.set_aside.iter().filter(|fact| fact.kind == FactKind::Holding).any(|fact| moved(&fact)) {
+    if new().filter(|fact| fact.kind == FactKind::Holding).any(|fact| moved(&fact)) {
         return Err(Refusal::new(
             Reason::MergeConflict,
             "a holding that began or ended with a transfer is also in the books of the other site",
@@ -316,12 +316,21 @@ pub async fn unmerge(
         let why = format!("the merge was wrong: {}", wrong.because);
         merges::end(&mut tx, &link, &why).await?;
         for id in [animal.id, link.animal_id] {
-            let facts = merges::facts(&tx, id).await?;
-            let plan = settled(&permit, &facts, &goes_by(&facts, None), &wrong.stands, false)?;
-            let more: Vec<Uuid> = plan.set_aside.iter().map(Version::id).collect();
-            if !more.is_empty() {
-                merges::set_aside_more(&mut tx, id, &more, &why).await?;
-                count_litters(&mut tx, &more).await?;
+            // What was set aside for a record that is of another animal now may be all that is known of this one.
+            let aside = merges::aside(&tx, id).await?;
+            let before: Vec<Uuid> = aside.iter().map(Version::id).collect();
+            let facts = [merges::facts(&tx, id).await?, aside].concat();
+            let goes = goes_by(&facts, None);
+            let plan = settled(&permit, Facts::new(&facts, &goes, &wrong.stands, &before), &before)?;
+            let only: Vec<Uuid> = plan.set_aside.iter().map(Version::id).collect();
+            let changed: Vec<Uuid> = facts
+                .iter()
+                .map(Version::id)
+                .filter(|fact| before.contains(fact) != only.contains(fact))
+                .collect();
+            if !changed.is_empty() {
+                merges::set_aside_only(&mut tx, id, &only, &why).await?;
+                count_litters(&mut tx, &changed).await?;
             }
             animals::bump(&mut tx, id).await?;
         }

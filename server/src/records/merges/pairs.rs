@@ -62,6 +62,8 @@ pub(super) fn pair(x: &Version, y: &Version, all: &[Version]) -> Verdict {
         return match (x.kind, y.kind) {
             (FactKind::Death, FactKind::Holding) => after_death(x, y),
             (FactKind::Holding, FactKind::Death) => after_death(y, x),
+            (FactKind::Death, _) if outlives(x, y) => Verdict::Clash(outlived(x, y)),
+            (_, FactKind::Death) if outlives(y, x) => Verdict::Clash(outlived(y, x)),
             (FactKind::Birth, FactKind::Holding) => before_birth(x, y),
             (FactKind::Holding, FactKind::Birth) => before_birth(y, x),
             _ => Verdict::Together,
@@ -188,9 +190,19 @@ fn holdings(x: &Version, y: &Version, all: &[Version]) -> Verdict {
     Verdict::Clash(format!("both are held at one time, since {} and since {}", day(x), day(y)))
 }
 
-fn lasts_beyond(death: &Version, holding: &Version) -> bool {
+fn lasts_beyond(death: &Version, fact: &Version) -> bool {
     let died = death.instant("died_at").unwrap_or_default();
-    stretch(holding).1.is_none_or(|ended| ended > died)
+    stretch(fact).1.is_none_or(|ended| ended > died)
+}
+
+/// Whether something that ends with an animal's death goes on after a death.
+fn outlives(death: &Version, fact: &Version) -> bool {
+    matches!(fact.kind, FactKind::Title | FactKind::Loan | FactKind::Mark) && lasts_beyond(death, fact)
+}
+
+fn outlived(death: &Version, fact: &Version) -> String {
+    let (died, kind) = (death.text("died_on").unwrap_or_default(), fact.kind.spoken());
+    format!("one died on {died}, a {kind} of the other is in force after that")
 }
 
 fn before_birth(birth: &Version, holding: &Version) -> Verdict {

@@ -55,6 +55,8 @@ pub(super) struct Facts<'a> {
     facts: &'a [Version],
     goes: &'a [Goes],
     stands: &'a [Stands],
+    /// What was set aside so far: where two contradict one another still, it is that one again.
+    before: BTreeSet<Uuid>,
     aside: BTreeSet<Uuid>,
     order: Vec<Uuid>,
 }
@@ -70,9 +72,10 @@ pub(super) fn stretch(fact: &Version) -> (DateTime<Utc>, Option<DateTime<Utc>>) 
 }
 
 impl<'a> Facts<'a> {
-    /// Facts as they stand, of which none is set aside yet.
-    pub(super) fn new(facts: &'a [Version], goes: &'a [Goes], stands: &'a [Stands]) -> Self {
-        Self { facts, goes, stands, aside: BTreeSet::new(), order: Vec::new() }
+    /// Facts of which none is set aside yet, whatever was `before`.
+    pub(super) fn new(facts: &'a [Version], goes: &'a [Goes], stands: &'a [Stands], before: &[Uuid]) -> Self {
+        let before = before.iter().copied().collect();
+        Self { facts, goes, stands, before, aside: BTreeSet::new(), order: Vec::new() }
     }
 
     /// Decides what can be decided, by what is the same and by what was said to stand.
@@ -126,13 +129,18 @@ impl<'a> Facts<'a> {
             if self.aside.contains(&x.id()) || self.aside.contains(&y.id()) {
                 continue;
             }
+            let was = (self.before.contains(&x.id()), self.before.contains(&y.id()));
             match pair(x, y, self.facts) {
                 Verdict::Together => {}
+                Verdict::FirstSays | Verdict::SecondSays if was == (true, false) => self.put_aside(x),
+                Verdict::FirstSays | Verdict::SecondSays if was == (false, true) => self.put_aside(y),
                 Verdict::FirstSays => self.put_aside(y),
                 Verdict::SecondSays => self.put_aside(x),
                 Verdict::Clash(_) => match (self.stands(x), self.stands(y)) {
                     (true, false) => self.put_aside(y),
                     (false, true) => self.put_aside(x),
+                    _ if was == (true, false) => self.put_aside(x),
+                    _ if was == (false, true) => self.put_aside(y),
                     _ => match (self.went_with_holding(x), self.went_with_holding(y)) {
                         (true, false) => self.put_aside(x),
                         (false, true) => self.put_aside(y),
@@ -268,15 +276,16 @@ impl<'a> Facts<'a> {
         }
     }
 
-    /// Whether a title began with a holding of its record that is set aside.
+    /// Whether what an animal has while it is held came with a holding of its record that is set aside.
     fn went_with_holding(&self, fact: &Version) -> bool {
-        let with = |holding: &Version| {
-            holding.kind == FactKind::Holding
-                && record(holding) == record(fact)
-                && stretch(holding).0 == stretch(fact).0
-                && self.is_aside(holding)
-        };
-        fact.kind == FactKind::Title && self.facts.iter().any(with)
+        if !matches!(fact.kind, FactKind::Title | FactKind::Loan | FactKind::Mark) {
+            return false;
+        }
+        let of_record =
+            |holding: &&Version| holding.kind == FactKind::Holding && record(holding) == record(fact);
+        let mut aside = self.facts.iter().filter(of_record).filter(|holding| self.is_aside(holding));
+        let none_stands = !self.facts.iter().filter(of_record).any(|holding| !self.is_aside(holding));
+        aside.any(|holding| none_stands || stretch(holding).0 == stretch(fact).0)
     }
 
     fn stands(&self, fact: &Version) -> bool {

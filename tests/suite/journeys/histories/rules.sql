@@ -127,7 +127,12 @@ known (what, id, whom, site_id, began_at, ended_at, lasting) AS MATERIALIZED (
   SELECT 'two owners at one instant', t.whom FROM title t JOIN title o USING (whom)
    WHERE t.id < o.id AND tstzrange(t.began_at, t.ended_at) && tstzrange(o.began_at, o.ended_at)
   UNION ALL
-  SELECT 'owned by nobody between two owners', whom FROM owned WHERE ended_at <> next
+  -- Whoever was given away and came back, as two records, had an owner meanwhile whom nobody here knows.
+  SELECT 'owned by nobody between two owners', o.whom FROM owned o
+   WHERE o.ended_at > o.next
+      OR (o.ended_at < o.next AND EXISTS (
+            SELECT FROM holding h WHERE h.whom = o.whom AND h.began_at < o.next
+               AND coalesce(h.ended_at, 'infinity') > o.ended_at))
   UNION ALL
   SELECT 'held and owned by nobody at first', h.whom FROM first_holding h
    WHERE NOT EXISTS (SELECT FROM title t WHERE t.whom = h.whom AND t.began_at <= h.began_at)
