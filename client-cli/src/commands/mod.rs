@@ -33,6 +33,7 @@ mod password;
 mod person;
 mod place;
 mod profile;
+mod proposal;
 mod protocol;
 mod report;
 mod sign_in;
@@ -113,6 +114,7 @@ pub(crate) enum Asking {
     Protocol(protocol::Protocol),
     Ethogram(ethogram::Ethogram),
     Document(document::Document),
+    Proposal(proposal::Proposal),
     Species(species::Species),
     Enclosure(enclosure::Enclosure),
     Site(site::Site),
@@ -189,6 +191,7 @@ impl Asking {
             Self::Protocol(command) => command.run(errand).await,
             Self::Ethogram(command) => command.run(errand).await,
             Self::Document(command) => command.run(errand).await,
+            Self::Proposal(command) => command.run(errand).await,
             Self::Species(command) => command.run(errand).await,
             Self::Enclosure(command) => command.run(errand).await,
             Self::Site(command) => command.run(errand).await,

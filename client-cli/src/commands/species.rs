@@ -1,5 +1,6 @@
 //! `holt species`
 
+use super::proposal;
 use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
 use crate::session::request_id;
@@ -8,6 +9,7 @@ use crate::views::{CHECKED_ONLY, Many, Told};
 use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
+use holt_proto::v1::propose_change_request::Change;
 
 /// Species that animals can belong to
 #[derive(Args, Debug)]
@@ -53,7 +55,9 @@ Examples:
   holt species update \"Amblonyx cinereus\" --rename \"Aonyx cinereus\" \\
     --year 1987 --source \"Corbet & Hill\" --because \"genus revised\"
   holt species update \"Aonyx cinereus\" --synonym \"Aonyx cinerea\" \\
-    --because \"spelling on older papers\"")]
+    --because \"spelling on older papers\"
+  holt species update \"Aonyx cinereus\" --cites I --propose \\
+    --because \"listed since 2019\"")]
     Update(Update),
     /// Say what is usual in a species, so that the weights of its animals are seen against it
     #[command(after_help = "\
@@ -86,6 +90,9 @@ Examples:
         /// Where that is from: a book with its page, a study, long practice
         #[arg(long, value_name = "TEXT")]
         source: String,
+        /// Propose it to the curator, as your site, and say why
+        #[arg(long, value_name = "WHY")]
+        propose: Option<String>,
     },
     /// List all species on record
     #[command(after_help = "Examples:\n  holt species list")]
@@ -126,6 +133,9 @@ struct Update {
     /// Why
     #[arg(long, value_name = "TEXT")]
     because: String,
+    /// Propose it to the curator, as your site
+    #[arg(long, conflicts_with = "check_only")]
+    propose: bool,
     /// Check everything and record nothing
     #[arg(long)]
     check_only: bool,
@@ -152,6 +162,10 @@ impl Update {
             because: self.because,
             validate_only: self.check_only,
         };
+        if self.propose {
+            let because = ask.because.clone();
+            return proposal::propose(errand, Change::Species(ask), because).await;
+        }
         let thing = View::from(errand.session.ask(ask).await?.taxon.unwrap_or_default());
         let say = if self.check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
         errand.show(&Told { thing, say })
@@ -176,7 +190,7 @@ impl Species {
                 let say = format!("{}, {}, is on record.", thing.scientific_name, thing.common_name);
                 errand.show(&Told { thing, say })
             }
-            What::Describe { scientific_name, gestation, seasonal, rest_kcal, need, source } => {
+            What::Describe { scientific_name, gestation, seasonal, rest_kcal, need, source, propose } => {
                 let energy = match (rest_kcal, need.as_slice()) {
                     (Some(rest_kcal), [both]) => Some(v1::EnergyNeed { rest_kcal, low: *both, high: *both }),
                     (Some(rest_kcal), [low, high]) => {
@@ -201,6 +215,9 @@ impl Species {
                     taxon: scientific_name,
                     traits: Some(traits),
                 };
+                if let Some(because) = propose {
+                    return proposal::propose(errand, Change::Traits(ask), because).await;
+                }
                 let thing = View::from(errand.session.ask(ask).await?.taxon.unwrap_or_default());
                 let say = format!("{}: {}.", thing.scientific_name, thing.spoken_traits());
                 errand.show(&Told { thing, say })

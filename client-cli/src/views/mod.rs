@@ -36,6 +36,7 @@ pub(crate) mod mark;
 pub(crate) mod paper;
 pub(crate) mod person;
 pub(crate) mod placement;
+pub(crate) mod proposal;
 pub(crate) mod protocol;
 pub(crate) mod replay;
 pub(crate) mod report;

@@ -218,7 +218,16 @@ fn synonyms(form: &mut Form, field: &str, wire: &[v1::Synonym]) -> Vec<Synonym> 
     each.collect()
 }
 
-fn taxon_change(form: &mut Form, asked: &v1::UpdateTaxonRequest) -> TaxonChange {
+/// A species by its name, and what is usual in it.
+pub(super) fn described_taxon(form: &mut Form, asked: v1::DescribeTaxonRequest) -> (String, Traits) {
+    let name = scientific_name(form, "taxon", &asked.taxon);
+    if asked.traits.is_none() {
+        form.wrong("traits", "is missing", "say what is usual in the species");
+    }
+    (name, traits(form, &asked.traits.unwrap_or_default()))
+}
+
+pub(super) fn taxon_change(form: &mut Form, asked: &v1::UpdateTaxonRequest) -> TaxonChange {
     // Looked at also where there is no new name: what is no year is a slip in any case.
     let until_year = year(form, "renamed_year", asked.renamed_year);
     let source = form.text("renamed_source", &asked.renamed_source, 0..=200);
@@ -334,11 +343,7 @@ impl AnimalService for Api {
         let (caller, asked) = caller::open(request)?;
         let mut form = Form::new();
         let write = form.request("AnimalService/DescribeTaxon", &asked.request_id, &asked, false);
-        let name = scientific_name(&mut form, "taxon", &asked.taxon);
-        if asked.traits.is_none() {
-            form.wrong("traits", "is missing", "say what is usual in the species");
-        }
-        let new = traits(&mut form, &asked.traits.unwrap_or_default());
+        let (name, new) = described_taxon(&mut form, asked);
         form.done()?;
         let (species, said) =
             taxa::describe(&self.records, &caller, &write, &name, &new).await.map_err(status::from)?;

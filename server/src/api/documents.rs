@@ -37,14 +37,17 @@ fn adoption(adoption: Adoption) -> v1::Adoption {
     }
 }
 
-fn encode(used: InUse) -> v1::Document {
-    let kind = match used.kind {
+pub(super) const fn wire_kind(kind: Kind) -> v1::DocumentKind {
+    match kind {
         Kind::Protocol => v1::DocumentKind::Protocol,
         Kind::Ethogram => v1::DocumentKind::Ethogram,
         Kind::GrowthReference => v1::DocumentKind::GrowthReference,
-    };
+    }
+}
+
+fn encode(used: InUse) -> v1::Document {
     v1::Document {
-        kind: kind.into(),
+        kind: wire_kind(used.kind).into(),
         own_site: own_site(&used.code),
         code: used.code,
         title: used.title,
@@ -55,7 +58,7 @@ fn encode(used: InUse) -> v1::Document {
     }
 }
 
-fn kind(form: &mut Form, wire: i32) -> Kind {
+pub(super) fn kind(form: &mut Form, wire: i32) -> Kind {
     let kind = match v1::DocumentKind::try_from(wire) {
         Ok(v1::DocumentKind::Protocol) => Some(Kind::Protocol),
         Ok(v1::DocumentKind::Ethogram) => Some(Kind::Ethogram),

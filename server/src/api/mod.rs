@@ -31,6 +31,7 @@ mod pages;
 pub mod papers;
 pub mod people;
 pub mod placements;
+pub mod proposals;
 pub mod reports;
 pub mod shield;
 pub mod sites;

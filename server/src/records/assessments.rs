@@ -65,11 +65,15 @@ pub async fn load(
     site: &str,
     document: &str,
 ) -> Result<Loaded> {
+    documents::load(records, caller, request, site, &read(document)?).await
+}
+
+/// Reads a document that is to be a protocol.
+pub(super) fn read(document: &str) -> Result<Sound> {
     let mend = "see the example in the README; each key is checked";
     let protocol: Protocol = documents::read(Kind::Protocol, Reason::ProtocolMalformed, document, mend)?;
-    let sound = Sound::try_from(protocol)
-        .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?;
-    documents::load(records, caller, request, site, &sound).await
+    Ok(Sound::try_from(protocol)
+        .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?)
 }
 
 /// All versions of all protocols that the caller may see.

@@ -126,6 +126,20 @@ async fn keep<D: Document>(
     .await
 }
 
+/// Refuses a shared document that could not be published now.
+pub(super) async fn publishable<D: Document>(snapshot: &Snapshot, document: &D) -> Result<()> {
+    let (code, version) = document.named();
+    refuse_code(None, code)?;
+    refuse_not_next(snapshot, D::KIND, code, version).await
+}
+
+/// Keeps the next version of a shared document.
+pub(super) async fn publish<D: Document>(tx: &mut Tx, document: &D) -> Result<()> {
+    publishable(tx, document).await?;
+    document.keep(tx, None).await?;
+    Ok(())
+}
+
 /// The code of a document of a site's own begins with the site's, and that of no shared one looks like it.
 fn refuse_code(site: Option<&str>, code: &str) -> std::result::Result<(), Refusal> {
     let owner = owner(code);
@@ -324,13 +338,13 @@ async fn refuse_not_next(snapshot: &Snapshot, kind: Kind, code: &str, version: u
     }
     if version >= 1 && i64::from(version) < next {
         let say = format!("version {version} of the {what} `{code}` exists");
-        return Err(Refusal::new(Reason::Exists, say, format!("load it as version {next}")).into());
+        return Err(Refusal::new(Reason::Exists, say, format!("give it version {next}")).into());
     }
     let say = match last {
         0 => format!("the first version of the {what} `{code}` is 1, and not {version}"),
         last => format!("the last version of the {what} `{code}` is {last}, so the next is not {version}"),
     };
-    Err(Refusal::new(Reason::VersionNotNext, say, format!("load it as version {next}"))
+    Err(Refusal::new(Reason::VersionNotNext, say, format!("give it version {next}"))
         .fact("next", next.to_string())
         .at("version")
         .into())

@@ -39,11 +39,15 @@ pub async fn load(
     site: &str,
     document: &str,
 ) -> Result<Loaded> {
+    documents::load(records, caller, request, site, &read(document)?).await
+}
+
+/// Reads a document that is to be an ethogram.
+pub(super) fn read(document: &str) -> Result<SoundEthogram> {
     let mend = "give code, version, title, and [[behaviour]] tables with code, name, kind and meaning";
     let ethogram: Ethogram = documents::read(Kind::Ethogram, Reason::Malformed, document, mend)?;
-    let sound = SoundEthogram::try_from(ethogram)
-        .map_err(|flaws| flawed(Reason::Malformed, "the ethogram cannot be used", flaws))?;
-    documents::load(records, caller, request, site, &sound).await
+    Ok(SoundEthogram::try_from(ethogram)
+        .map_err(|flaws| flawed(Reason::Malformed, "the ethogram cannot be used", flaws))?)
 }
 
 /// All versions of all ethograms that the caller may see.

@@ -37,11 +37,15 @@ pub async fn load(
     site: &str,
     document: &str,
 ) -> Result<Loaded> {
+    documents::load(records, caller, request, site, &read(document)?).await
+}
+
+/// Reads a document that is to be a reference curve.
+pub(super) fn read(document: &str) -> Result<SoundReference> {
     let mend = "give code, version, title, species, source, and [[age]] tables with days, l, m and s";
     let reference: Reference = documents::read(Kind::GrowthReference, Reason::Malformed, document, mend)?;
-    let sound = SoundReference::try_from(reference)
-        .map_err(|flaws| flawed(Reason::Malformed, "the reference curve cannot be used", flaws))?;
-    documents::load(records, caller, request, site, &sound).await
+    Ok(SoundReference::try_from(reference)
+        .map_err(|flaws| flawed(Reason::Malformed, "the reference curve cannot be used", flaws))?)
 }
 
 /// All versions of all reference curves that the caller may see.

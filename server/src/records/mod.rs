@@ -33,6 +33,7 @@ pub mod papers;
 mod parents;
 pub mod people;
 pub mod placements;
+pub mod proposals;
 pub(crate) mod pushed_out;
 pub(crate) mod rations;
 pub mod sites;

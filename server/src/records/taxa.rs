@@ -8,7 +8,7 @@ use crate::model::taxon::{Appendix, NewTaxon, Synonym, Taxon, TaxonChange};
 use crate::model::traits::Traits;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh};
-use crate::store::{Snapshot, retrying, taxa, traits};
+use crate::store::{Snapshot, Tx, retrying, taxa, traits};
 use std::collections::HashMap;
 use uuid::Uuid;
 
@@ -45,28 +45,46 @@ pub async fn update(
     caller: &Caller,
     request: &Request,
     name: &str,
-    change: &TaxonChange,
+    new: &TaxonChange,
 ) -> Result<Taxon> {
     let reach = caller.may_everywhere(Deed::Curate)?;
     retrying("update_taxon", || async {
         let mut tx = fresh!(records.store.write(&reach, request).await?);
-        let old = taxa::with_synonyms(&tx, one(&tx, name).await?).await?;
-        let known = |name: &str| old.synonyms.iter().any(|synonym| synonym.name == name);
-        if let Some(new) = change.renamed.as_ref().filter(|new| !known(&new.name)) {
-            refuse_taken(&tx, &new.name, "new_scientific_name", Some(&old)).await?;
-        }
-        for (n, synonym) in change.more_synonyms.iter().enumerate() {
-            refuse_taken(&tx, &synonym.name, &format!("add_synonyms[{n}].name"), Some(&old)).await?;
-        }
-        if let Some((n, name)) = change.no_synonyms.iter().enumerate().find(|(_, name)| !known(name)) {
-            return Err(Refusal::not_found("synonym", name).at(format!("drop_synonyms[{n}]")).into());
-        }
-        taxa::change(&mut tx, old.id, change).await?;
-        let now = change.renamed.as_ref().map_or(&old.scientific_name, |Synonym { name, .. }| name);
-        let reply = taxa::with_synonyms(&tx, one(&tx, now).await?).await?;
+        let reply = change(&mut tx, name, new).await?;
         Ok(tx.commit(reply).await?)
     })
     .await
+}
+
+/// The species that a change is of, with its synonyms, where the change fits it.
+pub(super) async fn fitting(snapshot: &Snapshot, name: &str, change: &TaxonChange) -> Result<Taxon> {
+    let old = taxa::with_synonyms(snapshot, one(snapshot, name).await?).await?;
+    let known = |name: &str| old.synonyms.iter().any(|synonym| synonym.name == name);
+    if let Some(new) = change.renamed.as_ref().filter(|new| !known(&new.name)) {
+        refuse_taken(snapshot, &new.name, "new_scientific_name", Some(&old)).await?;
+    }
+    for (n, synonym) in change.more_synonyms.iter().enumerate() {
+        refuse_taken(snapshot, &synonym.name, &format!("add_synonyms[{n}].name"), Some(&old)).await?;
+    }
+    if let Some((n, name)) = change.no_synonyms.iter().enumerate().find(|(_, name)| !known(name)) {
+        return Err(Refusal::not_found("synonym", name).at(format!("drop_synonyms[{n}]")).into());
+    }
+    Ok(old)
+}
+
+/// Makes a change of a species.
+pub(super) async fn change(tx: &mut Tx, name: &str, change: &TaxonChange) -> Result<Taxon> {
+    let old = fitting(tx, name, change).await?;
+    taxa::change(tx, old.id, change).await?;
+    let now = change.renamed.as_ref().map_or(&old.scientific_name, |Synonym { name, .. }| name);
+    Ok(taxa::with_synonyms(tx, one(tx, now).await?).await?)
+}
+
+/// Says what is usual in a species.
+pub(super) async fn say(tx: &mut Tx, name: &str, new: &Traits) -> Result<Taxon> {
+    let taxon = one(tx, name).await?;
+    traits::describe(tx, taxon.id, new).await?;
+    Ok(taxon)
 }
 
 /// Says what is usual in a species; what is said last stands.
@@ -83,8 +101,7 @@ pub async fn describe(
     let reach = caller.may_everywhere(Deed::Curate)?;
     retrying("describe_taxon", || async {
         let mut tx = fresh!(records.store.write(&reach, request).await?);
-        let taxon = one(&tx, scientific_name).await?;
-        traits::describe(&mut tx, taxon.id, new).await?;
+        let taxon = say(&mut tx, scientific_name, new).await?;
         Ok(tx.commit((taxon, new.clone())).await?)
     })
     .await

@@ -144,9 +144,15 @@ impl Store {
         let txn = self.begin("").await?;
         let snapshot = Snapshot { txn, known_at: end_of_time(), unreadable: None };
         let answered = self.let_in(&snapshot, leave, Some((bearer.person, request.id))).await?;
-        if leave.deed() == Deed::KeepPeople {
-            // One at a time: of two who take each other's role, the second has none any more.
-            snapshot.txn.execute_raw(statement("SELECT holt_keep_people()", [])).await?;
+        // One at a time: of two who take each other's role, the second no longer has one; and whoever accepts what was
+        // proposed sees what was changed meanwhile.
+        let alone = match leave.deed() {
+            Deed::KeepPeople => Some("SELECT holt_keep_people()"),
+            Deed::Curate => Some("SELECT holt_curate()"),
+            _ => None,
+        };
+        if let Some(sql) = alone {
+            snapshot.txn.execute_raw(statement(sql, [])).await?;
         }
         snapshot.ask_again(leave).await?;
         if let Some((digest, reply)) = answered {

@@ -301,6 +301,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at it again",
     ),
     (
+        "proposal_answers_pkey",
+        Reason::Contention,
+        "somebody answered the proposal meanwhile",
+        "look at it again",
+    ),
+    (
         "protocols_code_version_key",
         Reason::Exists,
         "this version of the protocol is on record",

@@ -47,6 +47,7 @@ pub mod model;
 pub mod papers;
 pub mod people;
 pub mod placements;
+pub mod proposals;
 mod rows;
 pub mod seals;
 pub mod secret;

@@ -11,7 +11,7 @@ use std::path::Path;
 const NOT_OURS: &str = "_sqlx_migrations";
 
 /// Keys that no write of ours can break, with the reason. All others must be told to people.
-const NEVER_BROKEN: [(&str, &str); 67] = [
+const NEVER_BROKEN: [(&str, &str); 69] = [
     ("identities_pkey", "kept by the database, on conflict"),
     ("set_asides_pkey", "kept by the database, with a fresh identifier"),
     ("devices_pkey", "a fresh identifier"),
@@ -74,6 +74,8 @@ const NEVER_BROKEN: [(&str, &str); 67] = [
     ("merges_pkey", "contains a fresh identifier"),
     ("amendments_pkey", "a fresh identifier"),
     ("adoptions_pkey", "a fresh identifier"),
+    ("proposals_pkey", "a fresh identifier"),
+    ("proposals_id_site_id_key", "contains a fresh identifier"),
     ("amendments_id_animal_id_site_id_key", "contains a fresh identifier"),
     ("ledger_pkey", "a fresh identifier"),
     ("leaves_pkey", "the identifier of the entry that is written with it"),

@@ -49,6 +49,8 @@ pub enum Deed {
     Curate,
     /// Load documents: a curator those that all sites share, others their site's own.
     LoadDocuments,
+    /// List proposals: a curator those of all sites, others their site's.
+    ReadProposals,
     /// Say by which versions of documents the site works, and keep its own.
     KeepDocuments,
     /// Seal the ledger, and hold it against the records and its seals.
@@ -81,6 +83,7 @@ impl Deed {
             Self::NameSpecies => &[Registrar, Curator],
             Self::Curate => &[Curator],
             Self::LoadDocuments => &[Registrar, Veterinary, Curator],
+            Self::ReadProposals => &[Keeper, Registrar, Auditor, Veterinary, Curator],
             Self::KeepDocuments => &[Registrar, Veterinary],
             Self::CheckLedger => &[Auditor, Steward],
         }
@@ -259,6 +262,11 @@ pub const METHODS: &[(&str, Need)] = {
         ("AmendmentService/DeclineAmendment", R(D::Register)),
         ("AmendmentService/WithdrawAmendment", R(D::Register)),
         ("AmendmentService/ListAmendments", R(D::Read)),
+        ("ProposalService/ProposeChange", R(D::Register)),
+        ("ProposalService/AcceptProposal", R(D::Curate)),
+        ("ProposalService/DeclineProposal", R(D::Curate)),
+        ("ProposalService/WithdrawProposal", R(D::Register)),
+        ("ProposalService/ListProposals", R(D::ReadProposals)),
         ("HistoryService/GetHistory", R(D::Read)),
         ("MergeService/MergeAnimals", R(D::Register)),
         ("MergeService/UnmergeAnimals", R(D::Register)),

@@ -42,6 +42,8 @@ pub mod paper;
 pub mod parent;
 pub mod person;
 pub mod placement;
+pub mod proposal;
+pub mod proposal_answer;
 pub mod protocol;
 pub mod refresh_token;
 pub mod sexing;

@@ -25,6 +25,7 @@ pub mod mark;
 pub mod page;
 pub mod paper;
 pub mod person;
+pub mod proposal;
 pub mod reason;
 pub mod report;
 pub mod request;

@@ -1,6 +1,6 @@
 //! Species and subspecies, and what they are called.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 use uuid::Uuid;
 
 /// In which appendix of CITES a species is listed.
@@ -104,14 +104,16 @@ pub struct NewTaxon {
 }
 
 /// What is to be changed of a species; none where it is to stay.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct TaxonChange {
     /// A new accepted name, with the year and the source of the change; the old one becomes a synonym.
     pub renamed: Option<Synonym>,
     pub common_name: Option<String>,
     pub appendix: Option<Appendix>,
-    /// Some(None): not stated any more.
+    /// Some(None): no longer stated.
+    #[serde(default, skip_serializing_if = "Option::is_none", deserialize_with = "stated")]
     pub breeds_from_days: Option<Option<i32>>,
+    #[serde(default, skip_serializing_if = "Option::is_none", deserialize_with = "stated")]
     pub carries_up_to_days: Option<Option<i32>>,
     pub more_synonyms: Vec<Synonym>,
     /// Synonyms that are none.
@@ -119,7 +121,61 @@ pub struct TaxonChange {
     pub because: String,
 }
 
+/// What is there is meant, also where it is null.
+fn stated<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Option<i32>>, D::Error> {
+    Option::deserialize(from).map(Some)
+}
+
 impl TaxonChange {
+    /// As people say it.
+    #[must_use]
+    pub fn spoken(&self) -> String {
+        let mut says: Vec<String> = Vec::new();
+        says.extend(self.renamed.as_ref().map(|new| format!("renamed {}", new.name)));
+        says.extend(self.described());
+        says.extend(self.more_synonyms.iter().map(|one| format!("also called {}", one.name)));
+        says.extend(self.no_synonyms.iter().map(|name| format!("no longer called {name}")));
+        says.join("; ")
+    }
+
+    /// What it says of the species apart from its scientific names, as people say it.
+    #[must_use]
+    pub fn described(&self) -> Vec<String> {
+        let days = |what: &str, days: Option<Option<i32>>| {
+            days.map(|days| days.map_or(format!("{what} not stated"), |days| format!("{what} {days} days")))
+        };
+        let mut says: Vec<String> = Vec::new();
+        says.extend(self.common_name.as_ref().map(|name| format!("common name {name}")));
+        says.extend(self.appendix.map(|appendix| match appendix {
+            Appendix::NotStated => "CITES appendix not stated".to_owned(),
+            Appendix::None => "no CITES appendix".to_owned(),
+            listed => format!("CITES appendix {}", listed.as_str()),
+        }));
+        says.extend(days("youngest parent", self.breeds_from_days));
+        says.extend(days("longest from mating to birth", self.carries_up_to_days));
+        says
+    }
+
+    /// What stands now in place of what it says: the change that would put it back.
+    #[must_use]
+    pub fn instead_of(&self, now: &Taxon) -> Self {
+        let dropped = |synonym: &&Synonym| self.no_synonyms.contains(&synonym.name);
+        Self {
+            renamed: self.renamed.as_ref().map(|_| Synonym {
+                name: now.scientific_name.clone(),
+                until_year: None,
+                source: String::new(),
+            }),
+            common_name: self.common_name.as_ref().map(|_| now.common_name.clone()),
+            appendix: self.appendix.map(|_| now.appendix),
+            breeds_from_days: self.breeds_from_days.map(|_| now.breeds_from_days),
+            carries_up_to_days: self.carries_up_to_days.map(|_| now.carries_up_to_days),
+            more_synonyms: now.synonyms.iter().filter(dropped).cloned().collect(),
+            no_synonyms: self.more_synonyms.iter().map(|one| one.name.clone()).collect(),
+            because: String::new(),
+        }
+    }
+
     /// Whether it changes nothing.
     #[must_use]
     pub const fn is_none(&self) -> bool {

@@ -23,3 +23,21 @@ pub struct EnergyNeed {
     pub low: f64,
     pub high: f64,
 }
+
+impl Traits {
+    /// As people say it.
+    #[must_use]
+    pub fn spoken(&self) -> String {
+        let mut says: Vec<String> = Vec::new();
+        says.extend(self.gestation_days.map(|days| format!("usual gestation {days} days")));
+        says.extend(self.seasonal.then(|| "gains and loses with the seasons".to_owned()));
+        says.extend(self.energy.map(|need| {
+            let EnergyNeed { rest_kcal, low, high } = need;
+            format!(
+                "energy at rest {rest_kcal} kcal a day and kg^0.75, in keeping {low} to {high} times that"
+            )
+        }));
+        says.push(format!("source {}", self.source));
+        says.join("; ")
+    }
+}

@@ -76,6 +76,27 @@ impl Stage {
         }
     }
 
+    /// A change that the first site proposes for all.
+    fn proposed_change(&self) -> v1::ProposeChangeRequest {
+        let species = v1::UpdateTaxonRequest {
+            taxon: "Lontra canadensis".to_owned(),
+            common_name: Some(format!("Otter {}", self.word())),
+            ..Default::default()
+        };
+        v1::ProposeChangeRequest {
+            request_id: self.house.request(),
+            site: HOME.to_owned(),
+            change: Some(v1::propose_change_request::Change::Species(species)),
+            because: "as people say it".to_owned(),
+        }
+    }
+
+    async fn open_proposal(&self) -> String {
+        let mut proposals = self.home.registrar.client.proposals();
+        let proposed = proposals.propose_change(self.proposed_change()).await.unwrap().into_inner();
+        proposed.proposal.unwrap().id
+    }
+
     async fn otter(&self, park: &Park) -> String {
         let otter = self.house.otter(park, &self.word()).await;
         otter.accession
@@ -310,6 +331,22 @@ impl Stage {
             "AssessmentService/LoadProtocol" => {
                 let toml = holt_tests::cast::PROTOCOL.replace("otter-watch", &self.own_code());
                 v1::LoadProtocolRequest { request_id, toml, site, ..Default::default() }.encode_to_vec()
+            }
+            "ProposalService/ProposeChange" => self.proposed_change().encode_to_vec(),
+            "ProposalService/AcceptProposal" => {
+                let proposal_id = self.open_proposal().await;
+                v1::AcceptProposalRequest { request_id, proposal_id, note: String::new() }.encode_to_vec()
+            }
+            "ProposalService/DeclineProposal" => {
+                let (proposal_id, because) = (self.open_proposal().await, "not so".to_owned());
+                v1::DeclineProposalRequest { request_id, proposal_id, because }.encode_to_vec()
+            }
+            "ProposalService/WithdrawProposal" => {
+                let (proposal_id, because) = (self.open_proposal().await, String::new());
+                v1::WithdrawProposalRequest { request_id, site, proposal_id, because }.encode_to_vec()
+            }
+            "ProposalService/ListProposals" => {
+                v1::ListProposalsRequest { site, ..Default::default() }.encode_to_vec()
             }
             "DocumentService/AdoptVersion" => self.adoption().encode_to_vec(),
             "DocumentService/WithdrawAdoption" => {

@@ -7,6 +7,7 @@ mod fed_by_hand;
 mod houses_night;
 mod keepers_week;
 mod met_by_hand;
+mod proposals_by_hand;
 mod registrars_papers;
 mod registrars_transfer;
 

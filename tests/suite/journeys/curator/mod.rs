@@ -3,11 +3,13 @@
 
 mod adoptions;
 mod own;
+mod proposals;
 
 use holt_proto::v1;
 use holt_server::model::person::Role;
 use holt_tests::cast::{ETHOGRAM, PROTOCOL, REFERENCE};
 use holt_tests::{House, Person, reason};
+use sqlx::{AssertSqlSafe, Connection};
 use tonic::Status;
 
 async fn load(house: &House, person: &Person, toml: &str) -> Result<v1::Protocol, Status> {
@@ -159,8 +161,7 @@ async fn the_role_is_held_everywhere_or_not_at_all() {
 }
 
 /// The SQLSTATE with which the database answers a site that writes past the code, or how many rows it changed.
-async fn past_the_code(house: &House, sql: &'static str) -> String {
-    use sqlx::Connection;
+async fn past_the_code(house: &House, sql: &str) -> String {
     let mut service = house.service().await;
     let mut tx = service.begin().await.unwrap();
     let site = house.records.store.site("QUI").await.unwrap().unwrap().id;
@@ -169,7 +170,7 @@ async fn past_the_code(house: &House, sql: &'static str) -> String {
         .execute(&mut *tx)
         .await
         .unwrap();
-    let answer = match sqlx::query(sql).execute(&mut *tx).await {
+    let answer = match sqlx::query(AssertSqlSafe(sql)).execute(&mut *tx).await {
         Ok(done) => done.rows_affected().to_string(),
         Err(error) => error.as_database_error().unwrap().code().unwrap().into_owned(),
     };
