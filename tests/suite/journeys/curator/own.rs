@@ -1,5 +1,6 @@
 //! A site keeps documents of its own: nobody else sees them, and nobody's code is in the way of another's.
 
+use super::past_the_code;
 use holt_proto::v1;
 use holt_server::model::person::Role;
 use holt_tests::cast::{ETHOGRAM, PROTOCOL, REFERENCE};
@@ -181,5 +182,54 @@ async fn the_three_kinds_are_kept_alike() {
         .await
         .unwrap();
     assert_eq!(references.into_inner().references, []);
+    house.close().await;
+}
+
+#[tokio::test]
+async fn the_database_refuses_by_itself_what_is_another_sites_own() {
+    let house = House::new().await;
+    let quill = house.quill().await;
+    let brack = house.park("BRA", "Europe/Dublin").await;
+    house.otter(&quill, "Bramble").await;
+    let foreign = load(&house, &brack.registrar, "BRA", "bra-otter", 1).await.unwrap().id;
+    load(&house, &quill.registrar, "QUI", "qui-otter", 1).await.unwrap();
+    let assess = v1::RecordAssessmentRequest {
+        protocol: "qui-otter".to_owned(),
+        ..house.assessment("QUI", "Bramble", &[("body-condition", "right")])
+    };
+    quill.keeper.client.assessments().record_assessment(assess).await.unwrap();
+    let assessment = format!(
+        "INSERT INTO public.assessments (id, animal_id, site_id, protocol_id, assessed_at, assessed_on, findings, note,
+                                  recorded_at, recorded_by, request_id)
+         SELECT gen_random_uuid(), animal_id, site_id, '{foreign}', assessed_at, assessed_on, findings, note,
+                recorded_at, recorded_by, request_id FROM public.assessments"
+    );
+    let adoption = |code: &str, version: i32| {
+        format!(
+            "INSERT INTO adoptions (id, site_id, kind, code, document_version, adopted_on, recorded_at, recorded_by,
+                                    request_id)
+             SELECT gen_random_uuid(), site_id, 'protocol', '{code}', {version}, current_date, recorded_at,
+                    recorded_by, request_id FROM protocols WHERE code = 'qui-otter'"
+        )
+    };
+    let document = |code: &str, version: i32| {
+        format!(
+            "INSERT INTO protocols (id, code, version, content, recorded_at, recorded_by, request_id, site_id)
+             SELECT gen_random_uuid(), '{code}', {version}, content, recorded_at, recorded_by, request_id, site_id
+               FROM protocols WHERE code = 'qui-otter'"
+        )
+    };
+    for (sql, wanted) in [
+        (assessment, "23503"),
+        (adoption("qui-otter", 1), "1"),
+        (adoption("qui-otter", 2), "23503"),
+        (adoption("bra-otter", 1), "23503"),
+        (document("qui-wild", 1), "1"),
+        (document("qui-otter", 9), "23514"),
+        (document("bra-wild", 1), "42501"),
+        (document("wild", 1), "42501"),
+    ] {
+        assert_eq!(past_the_code(&house, &sql).await, wanted, "{sql}");
+    }
     house.close().await;
 }
