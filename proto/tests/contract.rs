@@ -148,7 +148,8 @@ fn every_file_says_what_it_holds() {
 }
 
 /// What numbers are counted or measured in. Where a new field needs another word, add it.
-const UNITS: [&str; 18] = [
+const UNITS: [&str; 20] = [
+    "0 to 1",
     "animals",
     "count",
     "day",
@@ -156,6 +157,7 @@ const UNITS: [&str; 18] = [
     "due",
     "entries",
     "from 0",
+    "generations",
     "grows by one",
     "kcal",
     "male",

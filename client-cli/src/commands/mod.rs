@@ -23,6 +23,7 @@ mod find;
 mod group;
 mod growth;
 mod history;
+mod kin;
 mod ledger;
 mod litter;
 mod loan;
@@ -94,6 +95,7 @@ pub(crate) enum Asking {
     Animal(animal::Animal),
     Litter(litter::Litter),
     Group(group::Group),
+    Kin(kin::Kin),
     Mark(mark::Mark),
     Place(place::Place),
     Paper(paper::Paper),
@@ -171,6 +173,7 @@ impl Asking {
             Self::Animal(command) => command.run(errand).await,
             Self::Litter(command) => command.run(errand).await,
             Self::Group(command) => command.run(errand).await,
+            Self::Kin(command) => command.run(errand).await,
             Self::Mark(command) => command.run(errand).await,
             Self::Place(command) => command.run(errand).await,
             Self::Paper(command) => command.run(errand).await,

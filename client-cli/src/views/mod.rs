@@ -29,6 +29,7 @@ pub(crate) mod group;
 pub(crate) mod group_day;
 pub(crate) mod growth;
 pub(crate) mod intake;
+pub(crate) mod kinship;
 pub(crate) mod ledger;
 pub(crate) mod litter;
 pub(crate) mod loan;

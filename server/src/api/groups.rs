@@ -31,7 +31,7 @@ pub(super) const fn role(role: Role) -> v1::GroupRole {
     }
 }
 
-const fn kin(kin: Kin) -> v1::Kin {
+pub(super) const fn kin(kin: Kin) -> v1::Kin {
     match kin {
         Kin::Dam => v1::Kin::Dam,
         Kin::Sire => v1::Kin::Sire,

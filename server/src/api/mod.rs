@@ -22,6 +22,7 @@ pub mod find;
 pub mod groups;
 pub mod growth;
 pub mod history;
+pub mod kinship;
 pub mod ledger;
 pub mod litters;
 pub mod loans;

@@ -2,6 +2,7 @@
 
 pub mod alarms;
 pub mod amendments;
+pub(crate) mod ancestry;
 pub mod animals;
 pub mod assessments;
 pub(crate) mod background;
@@ -23,6 +24,7 @@ pub mod groups;
 pub mod growth;
 pub mod history;
 mod holder;
+pub mod kinship;
 pub mod ledger;
 pub mod litters;
 pub mod loans;

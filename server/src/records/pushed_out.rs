@@ -4,8 +4,9 @@
 use crate::access::permit::Permit;
 use crate::model::animal::{Animal, Label};
 use crate::model::concern::{Concern, ConcernKind};
-use crate::model::group::{Kin, Parents, Role, age_days, kin};
+use crate::model::group::{Role, age_days};
 use crate::records::Records;
+use crate::records::ancestry::Ancestry;
 use crate::records::animals::lens_of;
 use crate::records::background::trends;
 use crate::records::concerns::{Steps, content, these};
@@ -18,15 +19,10 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use holt_audit::standing::exclusion::estimate::{Estimate, estimate};
 use holt_audit::standing::exclusion::record::{CHANGE_DAYS, Change, Member, NOW_DAYS, Record, Stage};
 use holt_audit::standing::exclusion::told::{self, Names};
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 const KIND: ConcernKind = ConcernKind::PushedOut;
-
-/// Kinship of parent and offspring, and of full siblings, where nothing says that parents are kin or inbred.
-const NEAR_KIN: f64 = 0.25;
-/// Kinship of half siblings.
-const HALF_KIN: f64 = 0.125;
 
 /// A group, by identifier and name.
 #[derive(Clone, Copy, Debug)]
@@ -55,7 +51,6 @@ pub(crate) async fn estimates(
     let stays = book.members(as_of);
     let ids: Vec<Uuid> = stays.iter().map(|stay| stay.animal).collect();
     let views = animals::views(snapshot, &ids, lens_of(site, None, as_of)).await?;
-    let parents = groups::parents(snapshot, &ids).await?;
     let since = as_of - TimeDelta::days(CHANGE_DAYS);
     let named: BTreeSet<Uuid> = book.stays.iter().map(|stay| stay.animal).collect();
     let named: Vec<(Uuid, Uuid)> = named.into_iter().map(|animal| (animal, site.id)).collect();
@@ -86,7 +81,7 @@ pub(crate) async fn estimates(
         scans: seen.scans,
         weights: trends.iter().filter_map(|(animal, trend)| Some((*animal, trend.beside?.z))).collect(),
         changes,
-        kinship: related(&ids, &parents),
+        kinship: Ancestry::among(snapshot, &ids).await?,
     };
     let each = estimate(&record, as_of).map_err(|misfit| fault(format!("group {}: {misfit}", group.id)))?;
     Ok(Estimates { each, labels })
@@ -127,24 +122,6 @@ fn moves(
         }
     }
     changes
-}
-
-/// Kinship of members as far as their parents are known.
-fn related(ids: &[Uuid], parents: &HashMap<Uuid, Parents>) -> Vec<(Uuid, Uuid, f64)> {
-    let none = Parents::default();
-    let of = |id: Uuid| (id, parents.get(&id).unwrap_or(&none));
-    let mut found = Vec::new();
-    for (n, one) in ids.iter().enumerate() {
-        for other in &ids[n + 1..] {
-            let kinship = match kin(of(*one), of(*other)) {
-                Some(Kin::Dam | Kin::Sire | Kin::Offspring | Kin::FullSibling) => NEAR_KIN,
-                Some(Kin::HalfSibling) => HALF_KIN,
-                None => continue,
-            };
-            found.push((*one, *other, kinship));
-        }
-    }
-    found
 }
 
 /// Raises and carries on what the watches of a group say of its members now.

@@ -36,6 +36,7 @@ pub mod groups;
 pub mod growth;
 pub mod history;
 pub mod holdings;
+pub mod kinship;
 pub mod ledger;
 mod legible;
 pub mod litters;

@@ -20,6 +20,7 @@ mod growth;
 mod histories;
 mod holder;
 mod hostile;
+mod kin;
 mod ledger;
 mod litters;
 mod loans;

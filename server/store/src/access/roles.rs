@@ -193,6 +193,8 @@ pub const METHODS: &[(&str, Need)] = {
         ("GrowthService/GetGrowth", R(D::Read)),
         ("GrowthService/FitSpeciesGrowth", R(D::Read)),
         ("GrowthService/EstimateEnergyNeed", R(D::Read)),
+        ("KinshipService/GetKin", R(D::Read)),
+        ("KinshipService/CompareKinship", R(D::Read)),
         ("WelfareService/GetWelfareCourse", R(D::Read)),
         ("WelfareService/CompareObservers", R(D::Read)),
         ("WelfareService/ListUnassessed", R(D::Read)),

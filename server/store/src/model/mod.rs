@@ -18,6 +18,7 @@ pub mod find;
 pub mod group;
 pub mod growth;
 pub mod holding;
+pub mod kinship;
 pub mod ledger;
 pub mod litter;
 pub mod loan;

@@ -408,6 +408,14 @@ impl Stage {
                 self.describe_energy().await;
                 v1::EstimateEnergyNeedRequest { site, animal, offered_kcal: Some(400.0) }.encode_to_vec()
             }
+            "KinshipService/GetKin" => {
+                let animal = self.otter(&self.home).await;
+                v1::GetKinRequest { site, animal, ..Default::default() }.encode_to_vec()
+            }
+            "KinshipService/CompareKinship" => {
+                let animals = vec![self.otter(&self.home).await, self.otter(&self.home).await];
+                v1::CompareKinshipRequest { site, animals, ..Default::default() }.encode_to_vec()
+            }
             "WelfareService/GetWelfareCourse" => {
                 let animal = self.otter(&self.home).await;
                 v1::GetWelfareCourseRequest { site, animal, ..Default::default() }.encode_to_vec()
