@@ -55,12 +55,15 @@ fn change(form: &mut Form, wire: Option<Wire>) -> Change {
         }
         Some(Wire::Species(wire)) => {
             let name = form.text("species.taxon", &wire.taxon, 1..=200);
-            // It is proposed and made for the one reason that the proposal gives: its own is not read.
+            // It is proposed and made for the one reason that the proposal gives: its own is looked at and left.
+            form.text("species.because", &wire.because, 0..=500);
+            unused_id(form, "species.request_id", &wire.request_id);
             let wire = v1::UpdateTaxonRequest { because: "proposed".to_owned(), ..wire };
             let change = TaxonChange { because: String::new(), ..taxon_change(form, &wire) };
             Change::Species(name, Box::new(change))
         }
         Some(Wire::Traits(wire)) => {
+            unused_id(form, "traits.request_id", &wire.request_id);
             let (name, traits) = described_taxon(form, wire);
             Change::Traits(name, traits)
         }
@@ -69,6 +72,11 @@ fn change(form: &mut Form, wire: Option<Wire>) -> Change {
             Change::Document(kind, form.document("document.toml", &wire.toml))
         }
     }
+}
+
+/// The request id of a change that is only proposed: the proposal has one of its own.
+fn unused_id(form: &mut Form, field: &str, id: &str) {
+    form.text(field, id, 0..=36);
 }
 
 #[tonic::async_trait]
