@@ -1,10 +1,10 @@
 //! Placements: which enclosure an animal lives in, as an interval.
 
 use crate::access::permit::Permit;
-use crate::doors::Tx;
+use crate::doors::{Snapshot, Tx};
 use crate::entity::placement;
 use crate::error::Error;
-use crate::facts::fact;
+use crate::facts::{fact, known};
 use chrono::{DateTime, Utc};
 use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use uuid::Uuid;
@@ -22,33 +22,52 @@ pub async fn open(tx: &Tx, animals: &[Uuid]) -> Result<Vec<placement::Model>, Er
         .await?)
 }
 
-/// Where an animal lives, with whom it can be compared.
+/// Where an animal lived, and from when until when.
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct Home {
     pub animal_id: Uuid,
     pub enclosure_id: Uuid,
     pub enclosure: String,
-    pub taxon_id: Uuid,
-    pub scientific_name: String,
+    pub began_at: DateTime<Utc>,
+    pub ended_at: Option<DateTime<Utc>>,
 }
 
-/// The homes of all animals that now live in the same enclosures as these, themselves included, in order
-/// of the animals.
+impl Home {
+    /// Whether it lived there at an instant.
+    #[must_use]
+    pub fn covers(&self, at: DateTime<Utc>) -> bool {
+        self.began_at <= at && self.ended_at.is_none_or(|ended| at < ended)
+    }
+}
+
+/// Where these animals lived at a site, and where all others of a species did that ever lived in one of the same
+/// enclosures; in order of animals and time.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn homes(tx: &Tx, permit: &Permit, animals: &[Uuid]) -> Result<Vec<Home>, Error> {
-    let sql = "SELECT p.animal_id, p.enclosure_id, e.name AS enclosure, a.taxon_id, t.scientific_name
-                 FROM placements p
-                 JOIN animals a ON a.id = p.animal_id
-                 JOIN taxon_names t ON t.taxon_id = a.taxon_id AND t.accepted AND t.superseded_at IS NULL
-                 JOIN enclosures e ON e.id = p.enclosure_id
-                WHERE p.site_id = $2 AND p.ended_at IS NULL AND p.superseded_at IS NULL
-                  AND p.enclosure_id IN (SELECT own.enclosure_id FROM placements own
-                                          WHERE own.animal_id = ANY ($1) AND own.site_id = $2
-                                            AND own.ended_at IS NULL AND own.superseded_at IS NULL)
-                ORDER BY p.animal_id";
-    tx.rows(sql, [animals.to_vec().into(), permit.site().id.into()]).await
+pub async fn homes(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    taxon: Uuid,
+    animals: &[Uuid],
+) -> Result<Vec<Home>, Error> {
+    let sql = format!(
+        "SELECT p.animal_id, p.enclosure_id, e.name AS enclosure, p.began_at, p.ended_at
+           FROM placements p JOIN animals a ON a.id = p.animal_id JOIN enclosures e ON e.id = p.enclosure_id
+          WHERE p.site_id = $1 AND a.taxon_id = $2 AND {known_p}
+            AND p.animal_id IN (
+                  SELECT o.animal_id FROM placements o
+                   WHERE o.site_id = $1 AND {known_o} AND o.enclosure_id IN (
+                         SELECT own.enclosure_id FROM placements own
+                          WHERE own.site_id = $1 AND own.animal_id = ANY ($4) AND {known_own}))
+          ORDER BY p.animal_id, p.began_at",
+        known_p = known("p", 3),
+        known_o = known("o", 3),
+        known_own = known("own", 3),
+    );
+    let values =
+        [permit.site().id.into(), taxon.into(), snapshot.known_at().into(), animals.to_vec().into()];
+    snapshot.rows(&sql, values).await
 }
 
 /// Places animals in an enclosure from an instant on.

@@ -1,13 +1,13 @@
 //! What is usual in a species, and what the weights of its animals are seen against.
 
+use crate::animals::sex;
 use crate::doors::{Snapshot, Tx};
 use crate::entity::taxon_trait;
 use crate::error::Error;
 use crate::facts::known;
 use crate::model::traits::{EnergyNeed, Traits};
-use crate::taxa::described;
 use chrono::NaiveDate;
-use holt_audit::terms::Span;
+use holt_audit::terms::Sex;
 use sea_orm::{EntityTrait, FromQueryResult, QueryOrder};
 use std::collections::HashMap;
 use uuid::Uuid;
@@ -58,24 +58,44 @@ pub async fn describe(tx: &mut Tx, taxon: Uuid, new: &Traits) -> Result<(), Erro
     tx.insert(&[row]).await
 }
 
-/// What the weights of an animal are seen against.
+/// Of which species these animals are: species and animal, in order of both.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn kinds(snapshot: &Snapshot, animals: &[Uuid]) -> Result<Vec<(Uuid, Uuid)>, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        taxon_id: Uuid,
+        id: Uuid,
+    }
+    let sql = "SELECT a.taxon_id, a.id FROM animals a WHERE a.id = ANY ($1) ORDER BY 1, 2";
+    let rows = snapshot.rows::<Row>(sql, [animals.to_vec().into()]).await?;
+    Ok(rows.into_iter().map(|row| (row.taxon_id, row.id)).collect())
+}
+
+/// What the weight of an animal depends on, besides when it was weighed.
 #[derive(Clone, Debug)]
 pub struct Behind {
     pub taxon: Uuid,
+    /// Scientific name of its species.
+    pub species: String,
     pub seasonal: bool,
-    /// When it carried young, by their births: in order, without overlap.
-    pub gravid: Vec<Span>,
+    /// How many days its species carries, where that is said.
+    pub gestation_days: Option<i32>,
+    /// Its sex, as it was found last.
+    pub sex: Sex,
     /// Its day of birth, where that is known to the day.
     pub born_on: Option<NaiveDate>,
     /// Age in days from which its species breeds, where that is said.
     pub breeds_from_days: Option<i32>,
+    /// Days on which she gave birth, in order.
+    pub births: Vec<NaiveDate>,
 }
 
-/// Days of birth that are known no better than this say nothing about when the dam carried.
+/// Days of birth that are known no better than this say nothing about when the dam gave birth.
 const VAGUE_DAYS: i32 = 31;
 
-/// What the weights of these animals are seen against. That a dam carried is told by the births of her
-/// young, where it is said how long that takes in her species.
+/// What the weights of these animals depend on. That a dam gave birth is told by her young.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -84,16 +104,19 @@ pub async fn behind(snapshot: &Snapshot, animals: &[Uuid]) -> Result<HashMap<Uui
     struct Row {
         animal_id: Uuid,
         taxon_id: Uuid,
+        scientific_name: String,
         seasonal: bool,
+        gestation_days: Option<i32>,
+        sex: Option<String>,
         own_birth: Option<NaiveDate>,
         breeds_from_days: Option<i32>,
-        began_on: Option<NaiveDate>,
         born_on: Option<NaiveDate>,
     }
     let sql = format!(
-        "SELECT a.id AS animal_id, a.taxon_id, coalesce(t.seasonal, false) AS seasonal,
-                o.born_first AS own_birth, k.breeds_from_days,
-                y.born_on - t.gestation_days AS began_on, y.born_on
+        "SELECT a.id AS animal_id, a.taxon_id, k.scientific_name, coalesce(t.seasonal, false) AS seasonal, t.gestation_days,
+                (SELECT x.sex FROM sexings x WHERE x.animal_id = a.id AND {known_x}
+                  ORDER BY x.determined_on DESC LIMIT 1) AS sex,
+                o.born_first AS own_birth, k.breeds_from_days, y.born_on
            FROM animals a
            JOIN taxon_names k ON k.taxon_id = a.taxon_id AND k.accepted AND {known_k}
            LEFT JOIN births o ON o.animal_id = a.id AND {known_o} AND NOT o.estimated AND o.born_first = o.born_last
@@ -108,9 +131,10 @@ pub async fn behind(snapshot: &Snapshot, animals: &[Uuid]) -> Result<HashMap<Uui
                 AND b.born_last - b.born_first <= $3
              UNION
              SELECT l.born_on FROM litter_parents q
-               JOIN litters l ON l.id = q.litter_id
-              WHERE q.parent_id = a.id AND q.kind = 'dam' AND {known_q}) y ON t.gestation_days IS NOT NULL
+               JOIN litters l ON l.id = q.litter_id AND l.recorded_at <= $2
+              WHERE q.parent_id = a.id AND q.kind = 'dam' AND {known_q}) y ON true
           WHERE a.id = ANY ($1) ORDER BY a.id, y.born_on",
+        known_x = known("x", 2),
         known_k = known("k", 2),
         known_o = known("o", 2),
         known_b = known("b", 2),
@@ -120,75 +144,18 @@ pub async fn behind(snapshot: &Snapshot, animals: &[Uuid]) -> Result<HashMap<Uui
     let values = [animals.to_vec().into(), snapshot.known_at().into(), VAGUE_DAYS.into()];
     let mut behind: HashMap<Uuid, Behind> = HashMap::new();
     for row in snapshot.rows::<Row>(&sql, values).await? {
+        let sex = row.sex.as_deref().map_or(Ok(Sex::Unknown), sex)?;
         let of_it = behind.entry(row.animal_id).or_insert_with(|| Behind {
             taxon: row.taxon_id,
+            species: row.scientific_name.clone(),
             seasonal: row.seasonal,
-            gravid: Vec::new(),
+            gestation_days: row.gestation_days,
+            sex,
             born_on: row.own_birth,
             breeds_from_days: row.breeds_from_days,
+            births: Vec::new(),
         });
-        if let (Some(from), Some(born_on)) = (row.began_on, row.born_on) {
-            // The day of birth is the first on which she weighs what is her own.
-            match of_it.gravid.last_mut() {
-                Some(before) if before.until.is_some_and(|until| from <= until) => {
-                    before.until = Some(born_on);
-                }
-                _ => of_it.gravid.push(Span { from, until: Some(born_on) }),
-            }
-        }
+        of_it.births.extend(row.born_on);
     }
     Ok(behind)
-}
-
-/// What an animal weighed in a week.
-#[derive(Clone, Copy, Debug)]
-pub struct Weekly {
-    pub animal: Uuid,
-    pub taxon: Uuid,
-    /// The Monday of the week.
-    pub monday: NaiveDate,
-    /// Mean of ln grams.
-    pub log: f64,
-}
-
-/// What the grown animals of some species weighed at a site, week by week, by animal and week. Grown are
-/// those of an age that can breed, a year where that is not stated, and those of unknown age.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn weekly(
-    snapshot: &Snapshot,
-    site: Uuid,
-    taxa: &[Uuid],
-    first: NaiveDate,
-    last: NaiveDate,
-) -> Result<Vec<Weekly>, Error> {
-    #[derive(FromQueryResult)]
-    struct Row {
-        animal_id: Uuid,
-        taxon_id: Uuid,
-        monday: NaiveDate,
-        log: f64,
-    }
-    let sql = format!(
-        "SELECT w.animal_id, a.taxon_id, w.weighed_on - (extract(isodow FROM w.weighed_on)::int - 1) AS monday,
-                avg(ln(w.mass_mg / 1000.0::double precision)) AS log
-           FROM weights w
-           JOIN animals a ON a.id = w.animal_id
-           {described}
-           LEFT JOIN births b ON b.animal_id = a.id AND {known_b}
-          WHERE w.site_id = $3 AND a.taxon_id = ANY ($1) AND w.weighed_on BETWEEN $4 AND $5 AND {known_w}
-            AND w.mass_mg IS NOT NULL AND NOT w.doubtful AND w.method <> 'estimate'
-            AND (b.born_last IS NULL OR w.weighed_on >= b.born_last + coalesce(t.breeds_from_days, 365))
-          GROUP BY 1, 2, 3 ORDER BY 1, 3",
-        described = described("a.taxon_id", 2),
-        known_b = known("b", 2),
-        known_w = known("w", 2),
-    );
-    let values = [taxa.to_vec().into(), snapshot.known_at().into(), site.into(), first.into(), last.into()];
-    let rows = snapshot.rows::<Row>(&sql, values).await?;
-    Ok(rows
-        .into_iter()
-        .map(|row| Weekly { animal: row.animal_id, taxon: row.taxon_id, monday: row.monday, log: row.log })
-        .collect())
 }

@@ -9,6 +9,7 @@ use super::onsets::Onsets;
 use super::open::{Fall, Open};
 use super::slips::Fits;
 use super::stage::{Life, Stage};
+use crate::stats::theil_sen;
 use serde::{Deserialize, Serialize};
 
 pub(super) const LEVEL: usize = 0;
@@ -22,6 +23,9 @@ const MOST: f64 = 2.5;
 /// Readings that the usual noise weighs as much as, and most that are remembered for an animal's own.
 const USUAL: f64 = 12.0;
 const REMEMBERED: f64 = 60.0;
+/// Weeks, and fewest readings in them, that tell how fast it gains or loses of late.
+const PACE_WEEKS: f64 = 10.0;
+const PACE_READINGS: usize = 4;
 /// Latest readings that are kept to learn how readings differ.
 const KEPT: usize = 16;
 
@@ -249,6 +253,19 @@ impl Animal {
         let (at, log) = self.recent.last().copied().unwrap_or_default();
         let before = &self.recent[..self.recent.len().saturating_sub(1)];
         before.iter().map(move |(then, was)| (at - then, log - was))
+    }
+
+    /// See [`super::Member::pace`].
+    pub(super) fn pace(&self) -> Option<f64> {
+        if matches!(self.stage, Stage::Carrying { .. }) {
+            return None;
+        }
+        let late = self.recent.iter().filter(|(at, _)| self.read_at - at <= PACE_WEEKS);
+        let (xs, ys): (Vec<f64>, Vec<f64>) = late.copied().unzip();
+        if xs.len() < PACE_READINGS {
+            return None;
+        }
+        theil_sen::fit(&xs, &ys, 0.95, &mut theil_sen::Pairs::default()).map(|line| line.slope)
     }
 
     pub(super) const fn slope(&self) -> f64 {

@@ -59,8 +59,10 @@ impl Animal {
         }
         let apart = (3.0 * self.own.sqrt() * around.noise.single).max(ALIKE);
         let agrees = (waiting.off - news).abs() <= apart;
-        if !agrees && waiting.row < MOST_WAITING {
-            self.waiting = Some(Waiting { row: waiting.row + 1, ..new });
+        // What is entered again and again on one day, and never the same, is one doubt.
+        let row = waiting.row + u32::from(since >= DAY);
+        if !agrees && row <= MOST_WAITING {
+            self.waiting = Some(Waiting { row, ..new });
             return Entry::Waits;
         }
         let off = if agrees { 0.5 * (waiting.off + news) } else { news };
@@ -74,6 +76,6 @@ impl Animal {
         self.onsets.clear();
         self.readings += 1;
         self.remembers(seen);
-        Entry::Confirms
+        if agrees { Entry::Confirms } else { Entry::Outlasts }
     }
 }

@@ -8,7 +8,9 @@ use super::rate::{Look, Whose};
 use super::slips::{self, Entered, Slip};
 use super::stage::Stage;
 use super::together::{Like, Off, Part, Shared};
+use crate::stats::median_mad;
 use crate::terms::RecordId;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// What a round comes to.
@@ -21,7 +23,27 @@ pub struct Advanced {
     pub judgements: Vec<Option<Judgement>>,
     /// What it taught of the kind.
     pub lessons: Lessons,
+    /// All of it is off by much the same factor.
+    pub step: Option<Step>,
 }
+
+/// All grown animals of a round are off by much the same factor: the scale, its tare, or something that happened to
+/// all of them.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Step {
+    /// Median deviation from what was expected, in %.
+    pub percent: f64,
+    /// Standard error of that, in %: of the readings, and of what was foreseen of all of them.
+    pub standard_error_percent: f64,
+    /// Animals that it rests on.
+    pub animals: u32,
+}
+
+/// Animals that show a step, the smallest, in ln mass, that is worth saying, and how sure it must be, in standard
+/// errors.
+const STEP_ANIMALS: usize = 5;
+const STEP: f64 = 0.02;
+const STEP_SURE: f64 = 3.0;
 
 /// Readings from which on an animal teaches something of its kind.
 const TEACHES_FROM: u32 = 4;
@@ -42,13 +64,14 @@ struct Item<'a> {
 /// Scales as they are known, with what this round taught of them.
 struct Scales<'a> {
     known: &'a Known,
-    here: BTreeMap<RecordId, Offset>,
+    /// Each as it was known before, and by now.
+    here: BTreeMap<RecordId, [Offset; 2]>,
 }
 
 impl Scales<'_> {
     fn of(&mut self, scale: RecordId) -> Offset {
         let is_first = self.here.is_empty();
-        *self.here.entry(scale).or_insert_with(|| self.known.scale(scale, is_first))
+        self.here.entry(scale).or_insert_with(|| [self.known.scale(scale, is_first); 2])[1]
     }
 }
 
@@ -58,11 +81,10 @@ pub fn advance(mut group: Group, round: &[Weighing], known: &Known) -> Advanced 
     let mut lessons = Lessons::default();
     let mut judgements = vec![None; round.len()];
     let mut scales = Scales { known, here: BTreeMap::new() };
-    for which in [Like::Grown, Like::Growing] {
-        half(&mut group, which, round, &mut scales, &mut lessons, &mut judgements);
-    }
+    let steps = [Like::Grown, Like::Growing]
+        .map(|which| half(&mut group, which, round, &mut scales, &mut lessons, &mut judgements));
     lessons.scales = scales.here.into_iter().collect();
-    Advanced { group, judgements, lessons }
+    Advanced { group, judgements, lessons, step: steps[0] }
 }
 
 /// Those of a round that are grown, or that grow.
@@ -73,15 +95,16 @@ fn half(
     scales: &mut Scales<'_>,
     lessons: &mut Lessons,
     judgements: &mut [Option<Judgement>],
-) {
+) -> Option<Step> {
     let known = scales.known;
     let (new, items): (Vec<Item<'_>>, Vec<Item<'_>>) = items(group, which, round, scales)
         .into_iter()
         .partition(|item| group.members.get(&item.weighing.animal).is_none_or(|one| one.animal.is_none()));
-    let Some(at) = new.iter().chain(&items).map(|item| item.at).reduce(f64::max) else { return };
+    let Some(at) = new.iter().chain(&items).map(|item| item.at).reduce(f64::max) else { return None };
     let offs: Vec<Off> = items.iter().map(|item| off(group, item)).collect();
     let mut shared =
         group.shared.remove(&which).unwrap_or_else(|| Shared::new(which, at, known.kind.seasonal));
+    let step = stepped(&offs, shared.foresees(at));
     let parts = shared.of_each(at, &offs);
     let slips = likely(group, &items, &parts);
     let beside = u32::try_from(items.len().saturating_sub(1)).unwrap_or(u32::MAX);
@@ -93,7 +116,8 @@ fn half(
         let weeks = item.at - animal.read_at;
         let fits = animal.fits(&seen, &item.around);
         let expected = expected(&fits, animal, known, beside);
-        let entry = animal.takes(&seen, fits.has(item.weighing.mass), slip.is_some(), &item.around);
+        let again = slip.is_some_and(Slip::is_made_again);
+        let entry = animal.takes(&seen, fits.has(item.weighing.mass), again, &item.around);
         if entry != Entry::Waits {
             let sought = sought(animal);
             let odds = sought.map_or(0.0, |loss| loss.odds);
@@ -135,6 +159,28 @@ fn half(
         judgements[item.place] =
             Some(Judgement { animal, expected: None, entry: Entry::First, likely: None, loss: None });
     }
+    step
+}
+
+/// What all of a round are off by, where it is more than was foreseen of all of them and more than chance.
+fn stepped(offs: &[Off], foreseen: Part) -> Option<Step> {
+    if offs.len() < STEP_ANIMALS {
+        return None;
+    }
+    let mut logs: Vec<f64> = offs.iter().map(|off| off.log - foreseen.mean).collect();
+    let middle = median_mad::median(&mut logs)?;
+    let one_side = logs.iter().filter(|log| log.signum() == middle.signum()).count();
+    let spread = median_mad::mad(&mut logs, middle)? * median_mad::NORMAL_CONSISTENCY;
+    let animals = u32::try_from(offs.len()).unwrap_or(u32::MAX);
+    // A chance agreement of a few must not look exact.
+    let usual = offs.iter().map(|off| off.variance.sqrt()).sum::<f64>() / f64::from(animals);
+    let error = (1.2533 * spread.max(usual) / f64::from(animals).sqrt()).hypot(foreseen.variance.sqrt());
+    let told = middle.abs() >= STEP && middle.abs() >= STEP_SURE * error && 5 * one_side >= 4 * offs.len();
+    told.then(|| Step {
+        percent: 100.0 * middle.exp_m1(),
+        standard_error_percent: 100.0 * error,
+        animals,
+    })
 }
 
 impl Item<'_> {
@@ -238,7 +284,7 @@ fn learn_scales(
     }
     let mut added = BTreeMap::new();
     for (scale, (sum, weight)) in sums {
-        let Some(offset) = scales.here.get_mut(&scale) else { continue };
+        let Some([_, offset]) = scales.here.get_mut(&scale) else { continue };
         let gain = offset.variance / (offset.variance + foreseen.variance + weight.recip());
         let more = gain * (sum / weight - foreseen.mean);
         offset.mean += more;

@@ -197,6 +197,11 @@ impl Shared {
         self.onsets.takes(begun, at, &view, news, variance, &gain);
     }
 
+    /// What it lost so far no longer counts.
+    pub(super) fn settles(&mut self) {
+        self.onsets.clear();
+    }
+
     /// The likeliest loss that matters.
     pub(super) fn sought(&self) -> Option<Change> {
         self.onsets.loss(self.at).filter(|loss| loss.now < -LEAST)
@@ -211,6 +216,7 @@ impl Shared {
             since: instant(change.since),
             course: change.course,
             percent,
+            gains_less: false,
             severity: severity(percent),
             odds: change.odds,
             a_year,

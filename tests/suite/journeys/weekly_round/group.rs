@@ -73,7 +73,9 @@ async fn it_is_raised_of_the_group_once_and_of_no_animal() {
     assert_eq!(first.kind(), ConcernKind::GroupWeight);
     assert_eq!((first.enclosure.as_str(), first.taxon.as_str()), ("Weir", "Lontra canadensis"));
     assert_eq!((first.animal_id.as_str(), first.accession.as_str()), ("", ""));
-    assert!(first.seen.contains("6 of 6 weighed") && first.look_first.contains("feed"), "{first:?}");
+    assert!(first.seen.starts_with("Lontra canadensis in Weir are ") && first.look_first.contains("feed"), "{first:?}");
+    let below = first.figures.iter().find(|figure| figure.name == "below expected").unwrap().value;
+    assert!(first.seen.contains(&format!("{below:.1} % below")) && (2.0..9.0).contains(&below), "{first:?}");
     assert_eq!(first.record_ids.len(), 6, "the latest reading of each");
     let open = quill.concerns(false).await;
     let [only] = open.as_slice() else { panic!("{open:?}") };

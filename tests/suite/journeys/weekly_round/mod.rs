@@ -11,6 +11,7 @@ mod replay;
 mod scale_refused;
 mod second_weighing;
 mod size;
+mod state;
 mod times;
 mod tried;
 mod units;
