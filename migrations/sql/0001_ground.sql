@@ -64,7 +64,8 @@ CREATE FUNCTION holt_gate() RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
 
 -- Whether a site in scope may read what was recorded of an animal at an instant: it holds it, held it
 -- then or held it last, owns it, or has agreed to take it. Runs as owner: it must look at rows that the asker may not.
--- Of what it holds, owns or has agreed to take, it reads the whole life, under whatever record that was entered.
+-- Of what it holds, owns or has agreed to take, it reads the whole life, under whatever record that was entered;
+-- so it does while the site that answers for the animal asks it whether a record of its own is of the same one.
 CREATE FUNCTION holt_sees(animal uuid, recorded timestamptz) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
@@ -89,7 +90,20 @@ BEGIN
   ) OR EXISTS (
     SELECT FROM transfers m
      WHERE m.animal_id = ANY (records) AND m.to_site_id = ANY (scope) AND m.state IN ('agreed', 'dispatched')
-  );
+  ) OR holt_is_asked(records);
+END
+$$;
+
+-- Whether a site in scope has yet to answer the site that answers for an animal of these records: whether it has a
+-- record of the same one.
+CREATE FUNCTION holt_is_asked(records uuid[]) RETURNS boolean
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  RETURN EXISTS (
+    SELECT FROM amendments a
+     WHERE a.animal_id = ANY (records) AND a.asked_id = ANY (holt_sites())
+       AND NOT EXISTS (SELECT FROM amendment_answers n WHERE n.amendment_id = a.id)
+       AND a.site_id = holt_answers_for(records));
 END
 $$;
 
@@ -149,15 +163,27 @@ BEGIN
 END
 $$;
 
--- Whether the write under way accepts a change that a site proposed for the animal: what that site recorded with it
--- is then changed along.
+-- Whether the write under way accepts a change of a fact that a site proposed for the animal: what that site recorded
+-- with it is then changed along.
 CREATE FUNCTION holt_consented(animal uuid, site uuid, request uuid) RETURNS boolean
 LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
   RETURN EXISTS (
-    SELECT FROM amendment_answers n
-     WHERE n.animal_id = ANY (holt_linked_with(animal)) AND n.request_id = request AND n.proposer_id = site AND n.outcome = 'accepted'
-       AND n.site_id = ANY (holt_sites()));
+    SELECT FROM amendment_answers n JOIN amendments a ON a.id = n.amendment_id
+     WHERE n.animal_id = ANY (holt_linked_with(animal)) AND n.request_id = request AND n.proposer_id = site
+       AND n.outcome = 'accepted' AND a.kind <> 'merge' AND n.site_id = ANY (holt_sites()));
+END
+$$;
+
+-- Whether the write under way accepts that of these records, for which a site answers, another one is of the same
+-- animal.
+CREATE FUNCTION holt_consented_to_link(records uuid[], request uuid) RETURNS boolean
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  RETURN EXISTS (
+    SELECT FROM amendment_answers n JOIN amendments a ON a.id = n.amendment_id
+     WHERE n.animal_id = ANY (records) AND n.request_id = request AND n.outcome = 'accepted' AND a.kind = 'merge'
+       AND n.site_id = ANY (holt_sites()) AND n.proposer_id = holt_answers_for(records));
 END
 $$;
 

@@ -201,3 +201,7 @@ BEGIN
 END
 $$;
 CREATE TRIGGER link AFTER INSERT ON merges FOR EACH ROW EXECUTE FUNCTION holt_link();
+
+-- A record of another site is given up by the site that is asked; `links_hold` sees to it that the same write says yes.
+CREATE POLICY record_asked ON merges FOR INSERT WITH CHECK (
+  site_id = ANY ((SELECT holt_sites())::uuid[]) AND holt_is_asked(holt_linked_with(animal_id)));

@@ -150,7 +150,10 @@ CREATE FUNCTION holt_links_hold() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
   scope CONSTANT uuid[] := holt_sites();
+  ours uuid[];
   foreign_fact boolean;
+  side uuid;
+  answering uuid;
   tab text;
 BEGIN
   IF TG_OP = 'INSERT' AND NEW.superseded_at IS NULL AND NOT holt_everywhere() THEN
@@ -158,12 +161,17 @@ BEGIN
       RAISE EXCEPTION 'link % joins two species', NEW.id
         USING ERRCODE = 'check_violation', CONSTRAINT = 'merges_one_species_guard', TABLE = 'merges';
     END IF;
-    -- No link takes an animal out of the books of a site that did not write it.
-    IF holt_answers_for(holt_linked_with(NEW.animal_id, NEW.id)) <> ALL (scope)
-       OR holt_answers_for(holt_linked_with(NEW.into_id, NEW.id)) <> ALL (scope) THEN
-      RAISE EXCEPTION 'another site answers for a record that link % joins', NEW.id
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'merges_answering_site_guard', TABLE = 'merges';
-    END IF;
+    -- No link takes an animal out of the books of a site that neither wrote nor proposed it.
+    ours := scope;
+    FOREACH side IN ARRAY ARRAY[NEW.animal_id, NEW.into_id] LOOP
+      answering := holt_answers_for(holt_linked_with(side, NEW.id));
+      CONTINUE WHEN answering IS NULL OR answering = ANY (scope);
+      IF NOT holt_consented_to_link(holt_linked_with(side, NEW.id), NEW.request_id) THEN
+        RAISE EXCEPTION 'another site answers for a record that link % joins', NEW.id
+          USING ERRCODE = 'check_violation', CONSTRAINT = 'merges_answering_site_guard', TABLE = 'merges';
+      END IF;
+      ours := ours || answering;
+    END LOOP;
     FOREACH tab IN ARRAY ARRAY['births', 'sexings', 'parents', 'accessions', 'holdings', 'titles', 'loans', 'placements',
                                'memberships', 'marks', 'papers', 'weights', 'assessments', 'deaths',
                                'litter_changes'] LOOP
@@ -172,7 +180,7 @@ BEGIN
            AND NOT EXISTS (SELECT FROM set_asides a
                             WHERE a.fact_id = f.id AND a.record_id = $4 AND a.merge_id <> $5))', tab)
         INTO foreign_fact
-        USING holt_linked_with(NEW.animal_id), NEW.set_aside, scope, NEW.animal_id, NEW.id;
+        USING holt_linked_with(NEW.animal_id), NEW.set_aside, ours, NEW.animal_id, NEW.id;
       IF foreign_fact THEN
         RAISE EXCEPTION 'link % sets aside what another site recorded in %', NEW.id, tab
           USING ERRCODE = 'check_violation', CONSTRAINT = 'merges_set_aside_guard', TABLE = 'merges';

@@ -1,7 +1,7 @@
 //! `holt amendment`
 
 use super::correct::Change;
-use super::{history, when};
+use super::{history, merge, when};
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
 use crate::failure::Failure;
 use crate::moment::{DayWord, WhenWord};
@@ -14,7 +14,7 @@ use holt_proto::time::day;
 use holt_proto::v1;
 use v1::propose_amendment_request::Change as Asked;
 
-/// Propose changes of the record of an animal that another site holds, and answer such proposals
+/// Propose changes of the record of an animal to another site, and answer such proposals
 #[derive(Args, Debug)]
 pub(crate) struct Amendment {
     #[command(subcommand)]
@@ -25,6 +25,7 @@ pub(crate) struct Amendment {
 enum What {
     Propose(Box<Propose>),
     Died(Died),
+    Merge(Merge),
     Accept(Accept),
     Decline(Decline),
     Withdraw(Withdraw),
@@ -36,6 +37,7 @@ impl Amendment {
         match self.what {
             What::Propose(command) => (*command).run(errand).await,
             What::Died(command) => command.run(errand).await,
+            What::Merge(command) => command.run(errand).await,
             What::Accept(command) => command.run(errand).await,
             What::Decline(command) => command.run(errand).await,
             What::Withdraw(command) => command.run(errand).await,
@@ -173,11 +175,58 @@ impl Died {
     }
 }
 
+/// Propose that another site has a record of the same animal
+#[derive(Args, Debug)]
+#[command(after_help = "\
+Whether it has one, only that site knows: what it calls the animal is not looked up before it accepts. Until \
+it answers, it may read the record of your animal. Your books stay as they are.
+
+Examples:
+  holt amendment merge Bramble BRA 985000000000017 \\
+    --because \"their vet read our chip\"")]
+struct Merge {
+    /// The animal, of your site
+    animal: String,
+    /// Code of the other site
+    #[arg(value_name = "SITE")]
+    other_site: String,
+    /// What that site calls the animal: accession, transponder, ring, house name or id
+    theirs: String,
+    /// How it was found that they are one
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+impl Merge {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let ask = v1::ProposeAmendmentRequest {
+            request_id: request_id(),
+            site: site.clone(),
+            animal: self.animal,
+            because: self.because,
+            validate_only: self.check_only,
+            change: Some(Asked::Merge(v1::ProposedMerge { site: self.other_site, animal: self.theirs })),
+        };
+        let amendment = errand.session.ask(ask).await?.amendment;
+        show(errand, amendment, &site, self.check_only).await
+    }
+}
+
 /// Accept a proposal: Holt makes the change in the name of your site
 #[derive(Args, Debug)]
-#[command(
-    after_help = "Examples:\n  holt amendment accept 0000002a\n  holt amendment accept 0000002a --check-only"
-)]
+#[command(after_help = "\
+By a merge, the other record is given up for yours. Facts that contradict one another are listed, as by \
+`holt merge`. The other site keeps its books: of what it recorded, birth, death, parents, sex and marks alone can be \
+set aside for what your site recorded.
+
+Examples:
+  holt amendment accept 0000002a
+  holt amendment accept 0000002a --check-only
+  holt amendment accept 0000003c --animal Rook --stands birth=QUI-25-0007")]
 struct Accept {
     /// The amendment: its id, or the beginning or end of it
     #[arg(value_name = "ID", value_parser = id_part)]
@@ -185,6 +234,12 @@ struct Accept {
     /// Remark
     #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
     note: String,
+    /// For a merge, your record of the animal [default: the one that the proposal names]
+    #[arg(long, value_name = "ANIMAL", default_value = "", hide_default_value = true)]
+    animal: String,
+    /// For a merge, a fact that stands where two contradict one another: kind and record, or the id of the fact
+    #[arg(long, value_name = "KIND=RECORD|ID", value_parser = merge::stands)]
+    stands: Vec<v1::Resolution>,
     /// Check everything and record nothing
     #[arg(long)]
     check_only: bool,
@@ -199,6 +254,8 @@ impl Accept {
             amendment_id: find(&errand.session, &site, &self.id).await?,
             note: self.note,
             validate_only: self.check_only,
+            animal: self.animal,
+            resolve: self.stands,
         };
         let amendment = errand.session.ask(ask).await?.amendment;
         show(errand, amendment, &site, self.check_only).await

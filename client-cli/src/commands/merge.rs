@@ -71,7 +71,7 @@ impl Merge {
 }
 
 /// `birth=QUI-25-0007`, or the identifier of a fact.
-fn stands(text: &str) -> Result<v1::Resolution, String> {
+pub(super) fn stands(text: &str) -> Result<v1::Resolution, String> {
     if text.parse::<Uuid>().is_ok() {
         return Ok(v1::Resolution { fact_id: text.to_owned(), ..Default::default() });
     }
@@ -139,9 +139,13 @@ impl Unmerge {
             resolve: self.stands,
         };
         let answer = session.ask(ask).await?;
-        let kept = View::new(answer.kept.unwrap_or_default(), zone);
-        let thing = View::new(answer.given_up.unwrap_or_default(), zone);
-        let say = format!("{} and {} are two animals again.", kept.spoken(), thing.spoken());
+        let [kept, given_up] = [answer.kept, answer.given_up].map(|one| one.map(|one| View::new(one, zone)));
+        let spoken = |one: &Option<View>| match one {
+            Some(one) => one.spoken(),
+            None => "the animal of the other site".to_owned(),
+        };
+        let say = format!("{} and {} are two animals again.", spoken(&kept), spoken(&given_up));
+        let thing = given_up.or(kept).unwrap_or_else(|| View::new(v1::Animal::default(), zone));
         errand.show(&Told { thing, say: if self.check_only { CHECKED_ONLY.to_owned() } else { say } })
     }
 }

@@ -6,7 +6,7 @@ use crate::failure::Failure;
 use crate::moment::WhenWord;
 use crate::session::{Session, request_id};
 use crate::views::proposal::Proposal as View;
-use crate::views::{Many, Told};
+use crate::views::{CHECKED_ONLY, Many, Told};
 use crate::words;
 use chrono_tz::Tz;
 use clap::{Args, Subcommand};
@@ -39,6 +39,9 @@ Examples:
         /// Why
         #[arg(long, value_name = "TEXT")]
         because: String,
+        /// Check everything and record nothing
+        #[arg(long)]
+        check_only: bool,
     },
     /// Accept a proposal, as the curator: Holt makes the change for all sites
     #[command(after_help = "Examples:\n  holt proposal accept 0000002a")]
@@ -86,17 +89,28 @@ Examples:
 }
 
 /// Proposes a change, as the site.
-pub(super) async fn propose(errand: &mut Errand<'_>, change: Change, because: String) -> Outcome {
+pub(super) async fn propose(
+    errand: &mut Errand<'_>,
+    change: Change,
+    because: String,
+    check_only: bool,
+) -> Outcome {
     let site = errand.site().await?;
     let zone = errand.session.zone(&site).await?;
-    let ask = v1::ProposeChangeRequest { request_id: request_id(), site, change: Some(change), because };
+    let ask = v1::ProposeChangeRequest {
+        request_id: request_id(),
+        site,
+        change: Some(change),
+        because,
+        validate_only: check_only,
+    };
     let proposal = errand.session.ask(ask).await?.proposal;
-    show(errand, proposal, zone)
+    show(errand, proposal, zone, check_only)
 }
 
-fn show(errand: &mut Errand<'_>, proposal: Option<v1::Proposal>, zone: Tz) -> Outcome {
+fn show(errand: &mut Errand<'_>, proposal: Option<v1::Proposal>, zone: Tz, check_only: bool) -> Outcome {
     let thing = View::new(proposal.unwrap_or_default(), zone);
-    let say = thing.spoken();
+    let say = if check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
     errand.show(&Told { thing, say })
 }
 
@@ -111,22 +125,22 @@ async fn find(session: &Session, site: &str, text: &str) -> Result<String, Failu
 impl Proposal {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Document { kind, file, because } => {
+            What::Document { kind, file, because, check_only } => {
                 let toml = errand.input.text(&file)?;
                 let document = v1::ProposedDocument { kind: kind.into(), toml };
-                propose(errand, Change::Document(document), because).await
+                propose(errand, Change::Document(document), because, check_only).await
             }
             What::Accept { id, note } => {
                 let proposal_id = find(&errand.session, "", &id).await?;
                 let ask = v1::AcceptProposalRequest { request_id: request_id(), proposal_id, note };
                 let proposal = errand.session.ask(ask).await?.proposal;
-                show(errand, proposal, Tz::UTC)
+                show(errand, proposal, Tz::UTC, false)
             }
             What::Decline { id, because } => {
                 let proposal_id = find(&errand.session, "", &id).await?;
                 let ask = v1::DeclineProposalRequest { request_id: request_id(), proposal_id, because };
                 let proposal = errand.session.ask(ask).await?.proposal;
-                show(errand, proposal, Tz::UTC)
+                show(errand, proposal, Tz::UTC, false)
             }
             What::Withdraw { id, because } => {
                 let site = errand.site().await?;
@@ -135,7 +149,7 @@ impl Proposal {
                 let ask =
                     v1::WithdrawProposalRequest { request_id: request_id(), site, proposal_id, because };
                 let proposal = errand.session.ask(ask).await?.proposal;
-                show(errand, proposal, zone)
+                show(errand, proposal, zone, false)
             }
             What::List { open, all_sites, as_known_at } => {
                 let site = if all_sites { String::new() } else { errand.site().await? };

@@ -93,6 +93,9 @@ Examples:
         /// Propose it to the curator, as your site, and say why
         #[arg(long, value_name = "WHY")]
         propose: Option<String>,
+        /// Check the proposal and record nothing
+        #[arg(long, requires = "propose")]
+        check_only: bool,
     },
     /// List all species on record
     #[command(after_help = "Examples:\n  holt species list")]
@@ -134,7 +137,7 @@ struct Update {
     #[arg(long, value_name = "TEXT")]
     because: String,
     /// Propose it to the curator, as your site
-    #[arg(long, conflicts_with = "check_only")]
+    #[arg(long)]
     propose: bool,
     /// Check everything and record nothing
     #[arg(long)]
@@ -164,7 +167,7 @@ impl Update {
         };
         if self.propose {
             let because = ask.because.clone();
-            return proposal::propose(errand, Change::Species(ask), because).await;
+            return proposal::propose(errand, Change::Species(ask), because, self.check_only).await;
         }
         let thing = View::from(errand.session.ask(ask).await?.taxon.unwrap_or_default());
         let say = if self.check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
@@ -190,7 +193,16 @@ impl Species {
                 let say = format!("{}, {}, is on record.", thing.scientific_name, thing.common_name);
                 errand.show(&Told { thing, say })
             }
-            What::Describe { scientific_name, gestation, seasonal, rest_kcal, need, source, propose } => {
+            What::Describe {
+                scientific_name,
+                gestation,
+                seasonal,
+                rest_kcal,
+                need,
+                source,
+                propose,
+                check_only,
+            } => {
                 let energy = match (rest_kcal, need.as_slice()) {
                     (Some(rest_kcal), [both]) => Some(v1::EnergyNeed { rest_kcal, low: *both, high: *both }),
                     (Some(rest_kcal), [low, high]) => {
@@ -216,7 +228,7 @@ impl Species {
                     traits: Some(traits),
                 };
                 if let Some(because) = propose {
-                    return proposal::propose(errand, Change::Traits(ask), because).await;
+                    return proposal::propose(errand, Change::Traits(ask), because, check_only).await;
                 }
                 let thing = View::from(errand.session.ask(ask).await?.taxon.unwrap_or_default());
                 let say = format!("{}: {}.", thing.scientific_name, thing.spoken_traits());

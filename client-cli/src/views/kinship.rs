@@ -96,6 +96,7 @@ pub(crate) struct Family {
     inbreeding: Figure,
     relatives: Vec<Relative>,
     ancestors: Vec<Ancestor>,
+    more_relatives: bool,
     assumption: String,
     left_out: Vec<String>,
 }
@@ -123,6 +124,7 @@ impl From<v1::GetKinResponse> for Family {
             inbreeding: answer.inbreeding.into(),
             relatives: answer.relatives.into_iter().map(relative).collect(),
             ancestors: answer.ancestors.into_iter().map(ancestor).collect(),
+            more_relatives: answer.more_relatives,
             assumption: answer.assumption,
             left_out: answer.left_out,
         }
@@ -198,6 +200,9 @@ impl Answer for Family {
                 ]);
             }
             page.table(&table);
+            if self.more_relatives {
+                page.remark("There are more siblings and offspring than are listed.");
+            }
         }
         if !self.ancestors.is_empty() {
             page.gap();

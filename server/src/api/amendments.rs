@@ -2,12 +2,12 @@
 
 use crate::api::decode::Form;
 use crate::api::encode::id;
-use crate::api::{Api, animals, caller, corrections, status};
+use crate::api::{Api, animals, caller, corrections, merges, status};
 use crate::model::amendment::{Amendment, Outcome};
 use crate::model::death::{Body, Death};
 use crate::model::holding::When;
 use crate::model::request::Request as Write;
-use crate::records::amendments::{self, Asked, Proposal, Reply};
+use crate::records::amendments::{self, Asked, Joined, Other, Proposal, Reply};
 use holt_proto::time::timestamp;
 use holt_proto::v1;
 use holt_proto::v1::amendment_service_server::AmendmentService;
@@ -30,6 +30,7 @@ fn encode(amendment: Amendment) -> v1::Amendment {
         site: amendment.site,
         says: amendment.says,
         fact_id: amendment.fact.map(id).unwrap_or_default(),
+        asked_site: amendment.asked,
         because: amendment.because,
         proposed_at: Some(timestamp(amendment.at)),
         proposed_by: amendment.by,
@@ -49,13 +50,17 @@ fn encode(amendment: Amendment) -> v1::Amendment {
 fn asked(form: &mut Form, wire: Option<Change>) -> Asked {
     match wire {
         None => {
-            form.wrong("change", "is missing", "give a correction, a fact to withdraw, or a death");
+            form.wrong("change", "is missing", "give a correction, a fact to withdraw, a death, or a merge");
             Asked::Withdrawal(Uuid::nil())
         }
         Some(Change::Correction(wire)) => {
             let fact = form.uuid("correction.fact_id", &wire.fact_id);
             Asked::Correction(fact, Box::new(corrections::change(form, wire.change)))
         }
+        Some(Change::Merge(wire)) => Asked::Merge(Other {
+            site: form.site("merge.site", &wire.site),
+            animal: form.animal("merge.animal", &wire.animal),
+        }),
         Some(Change::WithdrawnFactId(fact)) => Asked::Withdrawal(form.uuid("withdrawn_fact_id", &fact)),
         Some(Change::Death(wire)) => {
             let death = Death {
@@ -125,6 +130,10 @@ impl AmendmentService for Api {
             amendment: form.uuid("amendment_id", &wire.amendment_id),
             outcome: Outcome::Accepted,
             note: form.text("note", &wire.note, 0..=500),
+            merge: Joined {
+                animal: form.text("animal", &wire.animal, 0..=100),
+                stands: merges::stands(&mut form, &wire.resolve),
+            },
         };
         let amendment = self.answer(&caller, (form, write), &site, reply).await?;
         Ok(Response::new(v1::AcceptAmendmentResponse { amendment }))
@@ -143,6 +152,7 @@ impl AmendmentService for Api {
             amendment: form.uuid("amendment_id", &wire.amendment_id),
             outcome: Outcome::Declined,
             note: form.text("because", &wire.because, 1..=500),
+            merge: Joined::default(),
         };
         let amendment = self.answer(&caller, (form, write), &site, reply).await?;
         Ok(Response::new(v1::DeclineAmendmentResponse { amendment }))
@@ -161,6 +171,7 @@ impl AmendmentService for Api {
             amendment: form.uuid("amendment_id", &wire.amendment_id),
             outcome: Outcome::Withdrawn,
             note: form.text("because", &wire.because, 0..=500),
+            merge: Joined::default(),
         };
         let amendment = self.answer(&caller, (form, write), &site, reply).await?;
         Ok(Response::new(v1::WithdrawAmendmentResponse { amendment }))

@@ -52,6 +52,7 @@ fn family(family: Family) -> v1::GetKinResponse {
         inbreeding: Some(figure(family.inbreeding)),
         relatives: family.relatives.into_iter().map(relative).collect(),
         ancestors: family.ancestors.into_iter().map(ancestor).collect(),
+        more_relatives: family.more_relatives,
         assumption: family.assumption,
         left_out: family.left_out,
     }

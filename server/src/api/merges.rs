@@ -56,11 +56,11 @@ impl MergeService for Api {
             stands: stands(&mut form, &asked.resolve),
         };
         form.done()?;
-        let (kept, given_up) =
+        let apart =
             merges::unmerge(&self.records, &caller, &write, &site, &wrong).await.map_err(status::from)?;
         Ok(Response::new(v1::UnmergeAnimalsResponse {
-            kept: Some(animals::encode(kept)),
-            given_up: Some(animals::encode(given_up)),
+            kept: apart.kept.map(animals::encode),
+            given_up: apart.given_up.map(animals::encode),
         }))
     }
 }
@@ -83,7 +83,7 @@ const KINDS: [FactKind; 11] = [
     FactKind::Death,
 ];
 
-fn stands(form: &mut Form, asked: &[v1::Resolution]) -> Vec<Stands> {
+pub(super) fn stands(form: &mut Form, asked: &[v1::Resolution]) -> Vec<Stands> {
     if asked.len() > MOST {
         form.wrong("resolve", format!("names {} facts", asked.len()), format!("name at most {MOST}"));
         return Vec::new();

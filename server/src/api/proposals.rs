@@ -87,7 +87,8 @@ impl ProposalService for Api {
     ) -> Result<Response<v1::ProposeChangeResponse>, Status> {
         let (caller, wire) = caller::open(request)?;
         let mut form = Form::new();
-        let write = form.request("ProposalService/ProposeChange", &wire.request_id, &wire, false);
+        let write =
+            form.request("ProposalService/ProposeChange", &wire.request_id, &wire, wire.validate_only);
         let site = form.site("site", &wire.site);
         let because = form.text("because", &wire.because, 1..=500);
         let change = change(&mut form, wire.change);

@@ -292,7 +292,7 @@ mod tests {
         Reason::BetweenSites,
         Reason::ObservationDoesNotFit,
         Reason::HeldElsewhere,
-        Reason::AmendmentWrongState,
+        Reason::ProposalWrongState,
         Reason::VersionNotNext,
         Reason::VersionNotAdopted,
     ];

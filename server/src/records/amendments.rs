@@ -1,9 +1,10 @@
-//! Amendments: what a site that held or owned an animal proposes, and its holder accepts or declines.
+//! Amendments: what a site that held or owned an animal proposes, and its holder accepts or declines; and that an animal
+//! of the site is also in the books of another one, which that site accepts or declines.
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::amendment::{Amendment, Kind, New, Outcome};
-use crate::model::animal::{Animal, Leaving};
+use crate::model::animal::{Animal, Label, Leaving};
 use crate::model::death::Death;
 use crate::model::holding::When;
 use crate::model::page::{Page, Slice};
@@ -12,8 +13,8 @@ use crate::model::request::Request;
 use crate::records::animals::{Left, lens_of, take_off};
 use crate::records::corrections::{self, Change};
 use crate::records::error::{Refusal, Result};
-use crate::records::holder;
-use crate::records::{Records, fresh, history, one_animal, view};
+use crate::records::merges::{self, Stands};
+use crate::records::{Records, fresh, history, holder, one_animal, view};
 use crate::store::amendments::{self, Standing, Wanted};
 use crate::store::animals::{self, Lock};
 use crate::store::{Snapshot, Tx, retrying};
@@ -28,6 +29,14 @@ pub enum Asked {
     Correction(Uuid, Box<Change>),
     Withdrawal(Uuid),
     Death(When, Box<Death>),
+    Merge(Other),
+}
+
+/// The record of another site, as that site calls it. Whether there is one, only that site knows.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Other {
+    pub site: String,
+    pub animal: String,
 }
 
 impl Asked {
@@ -36,13 +45,14 @@ impl Asked {
             Self::Correction(..) => Kind::Correction,
             Self::Withdrawal(_) => Kind::Withdrawal,
             Self::Death(..) => Kind::Death,
+            Self::Merge(_) => Kind::Merge,
         }
     }
 
     const fn fact(&self) -> Option<Uuid> {
         match self {
             Self::Correction(fact, _) | Self::Withdrawal(fact) => Some(*fact),
-            Self::Death(..) => None,
+            Self::Death(..) | Self::Merge(_) => None,
         }
     }
 }
@@ -55,11 +65,13 @@ pub struct Proposal {
     pub because: String,
 }
 
-/// Proposes a change to the holder of an animal.
+/// Proposes a change to the holder of an animal; a merge of one that the site answers for, to the site that has the other
+/// record.
 ///
 /// # Errors
 /// Refused without the role there; where the site never held nor owned the animal, or holds it; where there is no
-/// such fact, or it is not of the animal's life.
+/// such fact, or it is not of the animal's life. For a merge, where the site does not answer for the animal, there is no
+/// such other site, or it was asked already and has not answered.
 pub async fn propose(
     records: &Records,
     caller: &Caller,
@@ -72,16 +84,10 @@ pub async fn propose(
         let mut tx = fresh!(records.store.write(&permit, request).await?);
         let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Share).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
-        let (spoken, code) = (label.spoken(), &permit.site().code);
-        if holder::decides(&tx, &permit, animal.id).await? {
-            let say = format!("{code} itself answers for {spoken}");
-            return Err(wrong_state(say, "record or correct it directly").at("animal").into());
-        }
-        if !amendments::knew(&tx, &permit, animal.id).await? {
-            let say = format!("{code} never held or owned {spoken}");
-            let mend = "let a site propose it that did, or tell the site that holds it";
-            return Err(held_elsewhere(animal.id, say, mend).at("animal").into());
-        }
+        let asked_site = match &new.asked {
+            Asked::Merge(other) => Some(other_site(records, &tx, &permit, &animal, other).await?),
+            _ => refuse_needless(&tx, &permit, &animal).await.map(|()| None)?,
+        };
         let mut asked = new.asked.clone();
         let says = match &mut asked {
             Asked::Death(when, death) => said_of_death(&tx, &permit, &animal, *when, death)?,
@@ -93,15 +99,63 @@ pub async fn propose(
             Asked::Withdrawal(fact) => {
                 format!("withdraw: {}", fact_of_its_life(&tx, caller, &animal, *fact, None).await?)
             }
+            Asked::Merge(other) => {
+                format!("merge: it is the animal that {} has as `{}`", other.site, other.animal)
+            }
         };
         let change = serde_json::to_value(&asked).map_err(crate::store::Error::from)?;
         let (kind, fact, because) = (asked.kind(), asked.fact(), new.because.clone());
-        let new = New { animal: animal.id, kind, fact, change, says, because };
+        let new = New { animal: animal.id, kind, fact, asked: asked_site, change, says, because };
         let id = amendments::insert(&mut tx, &permit, new).await?;
         let reply = one(&tx, &permit, id).await?.amendment;
         Ok(tx.commit(reply).await?)
     })
     .await
+}
+
+/// Refuses a proposal where the site decides by itself, or never had to do with the animal.
+async fn refuse_needless(tx: &Tx, permit: &Permit, animal: &Animal) -> Result<()> {
+    let (spoken, code) = (animal.label().spoken(), &permit.site().code);
+    if holder::decides(tx, permit, animal.id).await? {
+        let say = format!("{code} itself answers for {spoken}");
+        return Err(wrong_state(say, "record or correct it directly").at("animal").into());
+    }
+    if !amendments::knew(tx, permit, animal.id).await? {
+        let say = format!("{code} never held or owned {spoken}");
+        let mend = "let a site propose it that did, or tell the site that holds it";
+        return Err(held_elsewhere(animal.id, say, mend).at("animal").into());
+    }
+    Ok(())
+}
+
+/// The site that is asked whether it has a record of an animal that the proposing site answers for.
+async fn other_site(
+    records: &Records,
+    tx: &Tx,
+    permit: &Permit,
+    animal: &Animal,
+    other: &Other,
+) -> Result<Uuid> {
+    let code = &permit.site().code;
+    let asked = records.site(&other.site).await?;
+    if asked.id == permit.site().id {
+        let mend = "merge the two records directly, or name the other site";
+        return Err(wrong_state(format!("{code} itself would be asked"), mend).at("merge.site").into());
+    }
+    if !holder::decides(tx, permit, animal.id).await? {
+        let spoken = animal.label().spoken();
+        let say = format!("{code} does not answer for {spoken}: another site holds it, or held it last");
+        return Err(held_elsewhere(animal.id, say, "leave it to that site").at("animal").into());
+    }
+    let open =
+        Wanted { animal: Some(animal.id), asked: Some(asked.id), open_only: true, ..Wanted::default() };
+    let open = amendments::list(tx, permit, &open, &Page { size: 1, after: None }).await?;
+    if let Some(open) = open.entries.first() {
+        let say = format!("{} was asked already and has not answered: {}", asked.code, open.amendment.says);
+        let refusal = Refusal::new(Reason::Exists, say, "wait for the answer, or withdraw that one first");
+        return Err(refusal.fact("amendment", open.amendment.id.to_string()).at("merge").into());
+    }
+    Ok(asked.id)
 }
 
 /// What a fact says, where a change of it can be proposed.
@@ -153,6 +207,17 @@ pub struct Reply {
     pub outcome: Outcome,
     /// Why, or a remark.
     pub note: String,
+    /// Of a merge that is accepted.
+    pub merge: Joined,
+}
+
+/// How two records of an animal become one.
+#[derive(Clone, Debug, Default)]
+pub struct Joined {
+    /// The record of the site that accepts; empty for the one that the proposal names.
+    pub animal: String,
+    /// What stands of what contradicts one another.
+    pub stands: Vec<Stands>,
 }
 
 /// Answers an amendment. One that is accepted is made by the same write, as its holder's own, and says who proposed it.
@@ -172,19 +237,33 @@ pub async fn answer(
         let mut tx = fresh!(records.store.write(&permit, request).await?);
         let standing = one(&tx, &permit, reply.amendment).await?;
         let amendment = &standing.amendment;
-        let animal = amendment.animal.id.to_string();
-        let label = one_animal(&tx, Some(&permit), &animal, tx.now(), Lock::Change).await?;
         if let Some(answer) = &amendment.answer {
             let say = format!("{} is {} already", amendment.says, answer.outcome.spoken());
             return Err(wrong_state(say, "propose it again if that was wrong")
                 .fact("state", answer.outcome.spoken())
                 .into());
         }
-        refuse_answer(&tx, &permit, &standing, reply.outcome).await?;
+        let accepted = reply.outcome == Outcome::Accepted;
+        if accepted && standing.asked.is_some() && amendment.animal.accession.is_empty() {
+            let say = format!("{} answers for that animal no longer: it is at another site", amendment.site);
+            return Err(wrong_state(say, "decline the proposal").into());
+        }
+        let animal = amendment.animal.id.to_string();
+        // What a site was asked about it can decline when it may no longer read it.
+        let label = match standing.asked {
+            Some(_) if !accepted => None,
+            _ => Some(one_animal(&tx, Some(&permit), &animal, tx.now(), Lock::Change).await?),
+        };
+        refuse_answer(&tx, &permit, &standing, reply).await?;
+        let asked: Asked =
+            serde_json::from_value(amendment.change.clone()).map_err(crate::store::Error::from)?;
+        // Until it is answered, the record of the other site is open to this one: so a link comes before the answer.
+        if let (true, Asked::Merge(other)) = (accepted, &asked) {
+            join(&mut tx, &permit, &standing, other, &reply.merge).await?;
+        }
         amendments::answer(&mut tx, &permit, &standing, reply.outcome, &reply.note).await?;
-        if reply.outcome == Outcome::Accepted {
-            let animal = view(&tx, &permit, &label, tx.now()).await?;
-            make(records, caller, &mut tx, &permit, &animal, &standing).await?;
+        if let (true, Some(label)) = (accepted, label) {
+            make(records, caller, &mut tx, &permit, &label, &standing, asked).await?;
         }
         let reply = one(&tx, &permit, amendment.id).await?.amendment;
         Ok(tx.commit(reply).await?)
@@ -192,14 +271,29 @@ pub async fn answer(
     .await
 }
 
-/// The holder accepts and declines; the site that proposed it takes it back.
-async fn refuse_answer(tx: &Tx, permit: &Permit, standing: &Standing, outcome: Outcome) -> Result<()> {
+/// The holder accepts and declines, or the site that was asked; the site that proposed it withdraws it.
+async fn refuse_answer(tx: &Tx, permit: &Permit, standing: &Standing, reply: &Reply) -> Result<()> {
+    let merges = standing.asked.is_some() && reply.outcome == Outcome::Accepted;
+    if !merges && !(reply.merge.animal.is_empty() && reply.merge.stands.is_empty()) {
+        let say = format!("no merge is accepted here: {}", standing.amendment.says);
+        return Err(wrong_state(say, "leave out the animal, and what stands").at("animal").into());
+    }
     let own = standing.proposer == permit.site().id;
     let animal = standing.amendment.animal.id;
-    if outcome == Outcome::Withdrawn {
+    if reply.outcome == Outcome::Withdrawn {
         let by = &standing.amendment.site;
         let say = format!("{by} proposed it, and alone withdraws it");
         return if own { Ok(()) } else { Err(held_elsewhere(animal, say, "accept or decline it").into()) };
+    }
+    if let Some(asked) = standing.asked {
+        let say = format!("{} alone is asked", standing.amendment.asked);
+        let mend =
+            if own { "wait for its answer, or withdraw the proposal" } else { "leave it to that site" };
+        return if asked == permit.site().id {
+            Ok(())
+        } else {
+            Err(held_elsewhere(animal, say, mend).into())
+        };
     }
     if holder::decides(tx, permit, animal).await? {
         return Ok(());
@@ -209,26 +303,54 @@ async fn refuse_answer(tx: &Tx, permit: &Permit, standing: &Standing, outcome: O
     Err(held_elsewhere(animal, say, mend).into())
 }
 
+/// Gives the record that another site proposes up for one of the site's own: so each site sees its own record as before,
+/// whichever holds the animal.
+async fn join(
+    tx: &mut Tx,
+    permit: &Permit,
+    standing: &Standing,
+    other: &Other,
+    merge: &Joined,
+) -> Result<()> {
+    let amendment = &standing.amendment;
+    let own = if merge.animal.is_empty() { &other.animal } else { &merge.animal };
+    let own = one_animal(tx, Some(permit), own, tx.now(), Lock::Change).await?;
+    let asked = merges::Asked {
+        keep: own.id.to_string(),
+        give_up: amendment.animal.id.to_string(),
+        because: format!("{} (proposed by {})", amendment.because, amendment.site),
+        keep_version: 0,
+        give_up_version: 0,
+        stands: merge.stands.clone(),
+    };
+    merges::link(tx, permit, &asked, Some(standing.proposer)).await?;
+    Ok(())
+}
+
 /// Makes the change that was proposed.
 async fn make(
     records: &Records,
     caller: &Caller,
     tx: &mut Tx,
     permit: &Permit,
-    animal: &Animal,
+    label: &Label,
     standing: &Standing,
+    asked: Asked,
 ) -> Result<()> {
+    if matches!(asked, Asked::Merge(_)) {
+        return Ok(()); // The link was made before the answer.
+    }
+    let animal = view(tx, permit, label, tx.now()).await?;
     let amendment = &standing.amendment;
-    let asked: Asked = serde_json::from_value(amendment.change.clone()).map_err(crate::store::Error::from)?;
     let by = format!("proposed by {}", amendment.site);
     let because = format!("{} ({by})", amendment.because);
     let why = corrections::Why { because, consents: records.store.site_of(standing.proposer).await? };
     match asked {
         Asked::Correction(fact, change) => {
-            corrections::make(records, caller, tx, permit, animal, (fact, Some(&change)), &why).await?;
+            corrections::make(records, caller, tx, permit, &animal, (fact, Some(&change)), &why).await?;
         }
         Asked::Withdrawal(fact) => {
-            corrections::make(records, caller, tx, permit, animal, (fact, None), &why).await?;
+            corrections::make(records, caller, tx, permit, &animal, (fact, None), &why).await?;
         }
         Asked::Death(when, mut death) => {
             death.note = if death.note.is_empty() { by } else { format!("{} ({by})", death.note) };
@@ -236,6 +358,7 @@ async fn make(
             let left = Left { animal: animal.id.to_string(), when, how, version: 0 };
             take_off(tx, permit, &left).await?;
         }
+        Asked::Merge(_) => {}
     }
     Ok(())
 }
@@ -289,7 +412,7 @@ async fn named(
 }
 
 fn wrong_state(say: String, mend: &str) -> Refusal {
-    Refusal::new(Reason::AmendmentWrongState, say, mend)
+    Refusal::new(Reason::ProposalWrongState, say, mend)
 }
 
 fn held_elsewhere(animal: Uuid, say: String, mend: &str) -> Refusal {

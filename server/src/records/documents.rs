@@ -91,7 +91,7 @@ pub(super) fn read<T: DeserializeOwned>(kind: Kind, reason: Reason, document: &s
 /// otherwise.
 ///
 /// # Errors
-/// Refused to whoever is no curator, or without the role at the site; where the code is not one for such a document, the
+/// Refused without the role of curator, or without the role at the site; where the code is not one for such a document, the
 /// version is not the next.
 pub(super) async fn load<D: Document>(
     records: &Records,

@@ -20,7 +20,7 @@ use uuid::Uuid;
 
 /// The most animals that are compared at once: a table of them can still be read.
 const COMPARED: usize = 100;
-/// The most relatives that are listed.
+/// The most siblings and offspring that are listed.
 const RELATIVES: usize = 500;
 
 /// The kin of an animal.
@@ -48,7 +48,10 @@ pub async fn family(
     near.push(label.id);
     let mut asked = vec![label.id];
     asked.extend(parents);
-    asked.extend(kinship::offspring(&snapshot, &near, RELATIVES).await?);
+    let mut offspring = kinship::offspring(&snapshot, &near, RELATIVES + 1).await?;
+    let more_relatives = offspring.len() > RELATIVES;
+    offspring.truncate(RELATIVES);
+    asked.extend(offspring);
     let mut seen = BTreeSet::new();
     asked.retain(|one| seen.insert(*one));
     let ancestry = Ancestry::of(&snapshot, &asked).await?;
@@ -96,6 +99,7 @@ pub async fn family(
                 founder: ancestry.is_founder(one.parent),
             })
             .collect(),
+        more_relatives,
         assumption: assumption(&ancestry),
         left_out: told(&ancestry, &labels),
     })
@@ -149,7 +153,7 @@ pub async fn compare(
         let animal = labels.get(&animal).cloned().unwrap_or_else(|| unseen(animal));
         members.push(Compared { animal, inbreeding, mean_kinship });
     }
-    // Of nobody there is no diversity.
+    // A group without members has none.
     let gene_diversity = if asked.is_empty() { 0.0 } else { 1.0 - mean };
     let (assumption, left_out) = (assumption(&ancestry), told(&ancestry, &labels));
     Ok(Comparison { members, pairs, gene_diversity, assumption, left_out })

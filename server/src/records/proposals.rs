@@ -131,7 +131,7 @@ pub async fn propose(
 /// the same write.
 ///
 /// # Errors
-/// Refused to whoever is no curator, or without the role at the site that withdraws; where there is no such proposal, or
+/// Refused without the role of curator, or without the role at the site that withdraws; where there is no such proposal, or
 /// it is answered; and where what stands was changed since it was proposed, or the change itself is refused.
 pub async fn answer(
     records: &Records,
@@ -175,7 +175,7 @@ async fn reply(
 /// Proposals of a site, or of all sites for a curator, the oldest first.
 ///
 /// # Errors
-/// Refused where there is no such site in scope; to whoever is no curator, where no site is named.
+/// Refused where there is no such site in scope; without the role of curator, where no site is named.
 pub async fn list(
     records: &Records,
     caller: &Caller,
@@ -195,7 +195,7 @@ pub async fn list(
 }
 
 fn wrong_state(say: String, mend: &str) -> Refusal {
-    Refusal::new(Reason::AmendmentWrongState, say, mend)
+    Refusal::new(Reason::ProposalWrongState, say, mend)
 }
 
 async fn one(snapshot: &Snapshot, id: Uuid) -> Result<Proposal> {

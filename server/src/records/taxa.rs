@@ -15,7 +15,8 @@ use uuid::Uuid;
 /// Adds a species.
 ///
 /// # Errors
-/// Refused without the role anywhere; to whoever is no curator, where an appendix of CITES is stated; where a species goes by one of its names.
+/// Refused without the role anywhere; without the role of curator, where an appendix of CITES is stated; where a species goes
+/// by one of its names.
 pub async fn create(records: &Records, caller: &Caller, request: &Request, new: &NewTaxon) -> Result<Taxon> {
     // Whether animals of a species may be traded is the curator's to say.
     let reach = match new.appendix {
@@ -38,7 +39,7 @@ pub async fn create(records: &Records, caller: &Caller, request: &Request, new: 
 /// Changes what a species is called and what is said of it. What was said stays, as it was known until now.
 ///
 /// # Errors
-/// Refused to whoever is no curator; where no species goes by that name, another goes by the new one, or a
+/// Refused without the role of curator; where no species goes by that name, another goes by the new one, or a
 /// name is not a synonym that is said to be none.
 pub async fn update(
     records: &Records,
@@ -90,7 +91,7 @@ pub(super) async fn say(tx: &mut Tx, name: &str, new: &Traits) -> Result<Taxon> 
 /// Says what is usual in a species; what is said last stands.
 ///
 /// # Errors
-/// Refused to whoever is no curator, or where the species is not on record.
+/// Refused without the role of curator, or where the species is not on record.
 pub async fn describe(
     records: &Records,
     caller: &Caller,

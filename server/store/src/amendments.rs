@@ -48,6 +48,7 @@ pub async fn insert(tx: &mut Tx, permit: &Permit, new: New) -> Result<Uuid, Erro
         site_id: permit.site().id,
         kind: word(new.kind)?,
         fact_id: new.fact,
+        asked_id: new.asked,
         change: new.change,
         says: new.says,
         because: new.because,
@@ -85,10 +86,11 @@ pub async fn answer(
     tx.insert(&[row]).await
 }
 
-/// An amendment, and who proposed it.
+/// An amendment, who proposed it, and who is asked where that is not whoever holds the animal.
 pub struct Standing {
     pub amendment: Amendment,
     pub proposer: Uuid,
+    pub asked: Option<Uuid>,
 }
 
 /// Which amendments are wanted.
@@ -96,6 +98,8 @@ pub struct Standing {
 pub struct Wanted {
     pub id: Option<Uuid>,
     pub animal: Option<Uuid>,
+    /// Those that ask this site.
+    pub asked: Option<Uuid>,
     /// Those alone that nobody answered yet.
     pub open_only: bool,
 }
@@ -119,6 +123,8 @@ pub async fn list(
         site: String,
         kind: String,
         fact_id: Option<Uuid>,
+        asked_id: Option<Uuid>,
+        asked: Option<String>,
         change: Value,
         says: String,
         because: String,
@@ -133,23 +139,25 @@ pub async fn list(
     let mut filter = Filter::after([permit.site().id.into(), snapshot.known_at().into()]);
     filter.and("a.id = ?", wanted.id.map(|id| [id.into()]));
     filter.and("a.animal_id = ?", wanted.animal.map(|animal| [animal.into()]));
+    filter.and("a.asked_id = ?", wanted.asked.map(|site| [site.into()]));
     filter.and("n.outcome IS NULL", wanted.open_only.then_some([]));
     let after: Option<Uuid> = page.after.as_deref().and_then(|key| key.parse().ok());
     filter.and("a.id > ?", after.map(|after| [after.into()]));
     let (conditions, limit, values) = filter.then(i64::from(page.size) + 1);
     let sql = format!(
-        "SELECT a.id, a.animal_id, a.site_id, s.code AS site, a.kind, a.fact_id, a.change, a.says, a.because,
-                a.recorded_at, p.name AS recorded_by, n.outcome, ns.code AS answered_site, n.note,
+        "SELECT a.id, a.animal_id, a.site_id, s.code AS site, a.kind, a.fact_id, a.asked_id, sa.code AS asked, a.change,
+                a.says, a.because, a.recorded_at, p.name AS recorded_by, n.outcome, ns.code AS answered_site, n.note,
                 n.recorded_at AS answered_at, np.name AS answered_by
            FROM amendments a
            JOIN sites s ON s.id = a.site_id
+           LEFT JOIN sites sa ON sa.id = a.asked_id
            -- The other site's people are nobody's business.
            LEFT JOIN people p ON p.id = a.recorded_by AND a.site_id = $1
            LEFT JOIN amendment_answers n ON n.amendment_id = a.id AND n.recorded_at <= $2
            LEFT JOIN sites ns ON ns.id = n.site_id
            LEFT JOIN people np ON np.id = n.recorded_by AND n.site_id = $1
           WHERE a.recorded_at <= $2
-            AND (a.site_id = $1 OR n.site_id = $1 OR holt_answers(a.animal_id) = $1){conditions}
+            AND (a.site_id = $1 OR n.site_id = $1 OR a.asked_id = $1 OR holt_answers(a.animal_id) = $1){conditions}
           ORDER BY a.id LIMIT ${limit}"
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
@@ -170,6 +178,7 @@ pub async fn list(
             site: row.site,
             kind: stored::<Kind>("amendments", "kind", row.kind)?,
             fact: row.fact_id,
+            asked: row.asked.unwrap_or_default(),
             change: row.change,
             says: row.says,
             because: row.because,
@@ -177,7 +186,7 @@ pub async fn list(
             by: row.recorded_by.unwrap_or_default(),
             answer,
         };
-        Ok(Standing { amendment, proposer: row.site_id })
+        Ok(Standing { amendment, proposer: row.site_id, asked: row.asked_id })
     });
     let standing = standing.collect::<Result<Vec<_>, Error>>()?;
     Ok(Slice::cut(standing, page, |one: &Standing| one.amendment.id.to_string()))

@@ -13,7 +13,8 @@ use sea_orm::FromQueryResult;
 use serde_json::Value;
 use uuid::Uuid;
 
-/// The open proposal of the site of the permit that is the same, where there is one.
+/// The open proposal of the site of the permit that is the same, where there is one. Proposals come one at a time from
+/// here on, so that of two that are the same at one instant the second finds the first.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -22,6 +23,7 @@ pub async fn open_alike(tx: &Tx, permit: &Permit, proposed: &Proposed) -> Result
     struct Row {
         id: Uuid,
     }
+    tx.execute("SELECT holt_curate()", []).await?;
     let sql = "SELECT a.id FROM proposals a
                 WHERE a.site_id = $1 AND a.change = $2::jsonb
                   AND NOT EXISTS (SELECT FROM proposal_answers n WHERE n.proposal_id = a.id)

@@ -227,6 +227,7 @@ async fn proposed(house: &House, park: &Park) {
         site: "QUI".to_owned(),
         change: Some(v1::propose_change_request::Change::Species(species)),
         because: "listed".to_owned(),
+        validate_only: false,
     };
     let mut proposals = park.registrar.client.proposals();
     let made = proposals.propose_change(propose).await.unwrap().into_inner().proposal.unwrap();

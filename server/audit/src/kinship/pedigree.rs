@@ -282,7 +282,7 @@ impl<A: Clone + Ord> Pedigree<A> {
 }
 
 /// The nodes level by level, so that each comes after all it comes from, and the level of each; or, where
-/// there is no such order, those that lie on circles.
+/// some come from themselves, those that lie on circles.
 fn in_order(nodes: &Nodes) -> Result<(Vec<usize>, Vec<usize>), BTreeSet<usize>> {
     let count = nodes.len();
     // Who comes from whom, the other way round: in one list, with where the young of each begin.

@@ -173,6 +173,11 @@ impl Work<'_> {
         let mut of = self.animal.label();
         if let Some(text) = &change.animal {
             of = one_animal(self.tx, Some(self.permit), text, at, Lock::Change).await?;
+            // A site also sees animals that it never held: one that it is about to receive, one that it owns.
+            let held = holdings::of(self.tx, &[of.id]).await?;
+            if !held.iter().any(|holding| holding.site == site.id && holding.covers(at)) {
+                return Err(self.astray(FactKind::Weight.spoken(), at).at("change.animal").into());
+            }
             columns.insert("animal_id".to_owned(), json!(of.id));
         }
         if corrections::weighed_at(self.tx, of.id, at, self.fact.id()).await? {

@@ -314,19 +314,22 @@ impl Work<'_> {
         Ok(corrections::withdraw(self.tx, self.fact, self.why).await?)
     }
 
+    fn astray(&self, kind: &str, at: DateTime<Utc>) -> Refusal {
+        let day = self.permit.site().day_of(at);
+        out_of_order(
+            format!("a {kind} of {day} would lie where the site did not hold the animal"),
+            "correct or strike out that one first, or give another time",
+        )
+        .fact("kind", kind)
+        .fact("day", day.to_string())
+    }
+
     /// Refuses a correction that leaves something where no site held the animal.
     async fn nothing_astray(&self) -> Result<()> {
         let animals = std::iter::once(self.animal.id).chain(self.weighed.iter().map(|label| label.id));
         for animal in animals {
             if let Some(stray) = corrections::stray(self.tx, animal).await? {
-                let day = self.permit.site().day_of(stray.at);
-                return Err(out_of_order(
-                    format!("a {} of {day} would lie where the site did not hold the animal", stray.kind),
-                    "correct or strike out that one first, or give another time",
-                )
-                .fact("kind", stray.kind)
-                .fact("day", day.to_string())
-                .into());
+                return Err(self.astray(&stray.kind, stray.at).into());
             }
         }
         let record = self.fact.uuid("record_id").unwrap_or(self.animal.id);

@@ -13,11 +13,12 @@ use crate::model::fact::{FactKind, Version};
 use crate::model::holding::Ended;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
+use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result, Violation};
-use crate::records::{Records, fresh, guard_version, one_animal, the_one, view};
+use crate::records::{Records, fresh, guard_version, holder, one_animal, the_one, view};
 use crate::store::animals::{self, Lock, Reference};
 use crate::store::{Tx, holdings, litters, merges, retrying, transfers};
-use plan::{Facts, Goes, Plan, record};
+use plan::{Aside, Facts, Goes, Plan, record};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use uuid::Uuid;
@@ -46,6 +47,13 @@ pub struct Merged {
     pub set_aside: Vec<Named>,
 }
 
+/// The two animals of a merge that was taken back; none where a record is another site's.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Apart {
+    pub kept: Option<Animal>,
+    pub given_up: Option<Animal>,
+}
+
 /// A merge that is found to be wrong.
 #[derive(Clone, Debug)]
 pub struct Wrong {
@@ -71,17 +79,23 @@ pub async fn merge(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("merge_animals", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let merged = link(&mut tx, &permit, asked).await?;
+        let merged = link(&mut tx, &permit, asked, None).await?;
         Ok(tx.commit(merged).await?)
     })
     .await
 }
 
-/// Gives one record up for another, within a write of the site that answers for both.
+/// Gives one record up for another, within a write of the site that answers for both, or for one of them where the
+/// site that answers for the other `consents`: it proposed this merge.
 ///
 /// # Errors
 /// As [`merge`], but for the role.
-pub(crate) async fn link(tx: &mut Tx, permit: &Permit, asked: &Asked) -> Result<Merged> {
+pub(super) async fn link(
+    tx: &mut Tx,
+    permit: &Permit,
+    asked: &Asked,
+    consents: Option<Uuid>,
+) -> Result<Merged> {
     let (keep, gone) = both(tx, permit, &asked.keep, &asked.give_up).await?;
     guard_version("animal that stays", asked.keep_version, keep.version)?;
     guard_version("animal that is given up", asked.give_up_version, gone.version)?;
@@ -91,7 +105,7 @@ pub(crate) async fn link(tx: &mut Tx, permit: &Permit, asked: &Asked) -> Result<
         return Err(Refusal::new(Reason::MergeConflict, say, "check which animals are meant").into());
     }
     for animal in [&keep, &gone] {
-        refuse_other_site(tx, permit, animal).await?;
+        refuse_other_site(tx, permit, animal, consents).await?;
         refuse_on_the_move(tx, animal).await?;
     }
     let (kept_facts, gone_facts) = (merges::facts(tx, keep.id).await?, merges::facts(tx, gone.id).await?);
@@ -100,10 +114,11 @@ pub(crate) async fn link(tx: &mut Tx, permit: &Permit, asked: &Asked) -> Result<
     let facts = [kept_facts, gone_facts].concat();
     let facts_of = Facts::new(&facts, &goes, &asked.stands, &[]);
     let idle = facts_of.idle();
-    let plan = settled(permit, facts_of, &[])?;
+    let plan = facts_of.plan();
+    refuse_conflicts(&plan)?;
     refuse_idle(&idle)?;
-    let set_aside = names(&plan.set_aside, &goes);
-    let aside: Vec<Uuid> = set_aside.iter().map(|fact| fact.id).collect();
+    refuse_anothers(permit, &plan, consents)?;
+    let (set_aside, aside) = (names(&plan, &goes), plan.ids());
     // Of an animal of several records, the one that was named: if the others turn out to be of another animal, this
     // is still what was said.
     let kept = merges::named(tx, keep.id, &asked.keep).await?;
@@ -146,11 +161,11 @@ async fn both(tx: &Tx, permit: &Permit, keep: &str, gone: &str) -> Result<(Anima
 }
 
 /// Refuses to say who an animal is where another site answers for it: the one that holds it, or held it last.
-async fn refuse_other_site(tx: &Tx, permit: &Permit, animal: &Animal) -> Result<()> {
-    let site = permit.site();
+async fn refuse_other_site(tx: &Tx, permit: &Permit, animal: &Animal, consents: Option<Uuid>) -> Result<()> {
     let held = holdings::of(tx, &[animal.id]).await?;
     let last = held.iter().max_by_key(|holding| holding.began_at);
-    if last.is_some_and(|last| last.site == site.id && last.ended != Some(Ended::Transfer)) {
+    let agreed = |site: Uuid| site == permit.site().id || consents == Some(site);
+    if last.is_some_and(|last| agreed(last.site) && last.ended != Some(Ended::Transfer)) {
         return Ok(());
     }
     let other = if animal.holder.is_empty() { &animal.went_to } else { &animal.holder };
@@ -158,7 +173,7 @@ async fn refuse_other_site(tx: &Tx, permit: &Permit, animal: &Animal) -> Result<
     Err(Refusal::new(
         Reason::FactOfAnotherSite,
         format!("{other} answers for {}: it holds that animal, or held it last", animal.label().spoken()),
-        format!("ask the registrar of {other} to merge the records"),
+        format!("propose the merge to {other}, or ask its registrar to merge the records"),
     )
     .fact("site", other)
     .into())
@@ -198,13 +213,14 @@ fn goes_by(facts: &[Version], typed: Option<&String>) -> Vec<Goes> {
     goes
 }
 
-fn names(facts: &[Version], goes: &[Goes]) -> Vec<Named> {
+/// What a plan sets aside, by name.
+fn names(plan: &Plan, goes: &[Goes]) -> Vec<Named> {
     let of = |fact: &Version| {
         goes.iter().find(|goes| goes.record == record(fact)).and_then(|goes| goes.by.first())
     };
     let named =
         |fact: &Version| Named { id: fact.id(), kind: fact.kind, of: of(fact).cloned().unwrap_or_default() };
-    facts.iter().map(named).collect()
+    plan.set_aside.iter().map(|aside| named(&aside.fact)).collect()
 }
 
 /// Refuses what was said to stand and decides nothing.
@@ -220,34 +236,40 @@ fn refuse_idle(idle: &[usize]) -> std::result::Result<(), Refusal> {
     Err(Refusal::malformed(violations.collect()))
 }
 
-/// What is set aside where nothing is left that contradicts one another; refused otherwise.
-fn settled(permit: &Permit, facts: Facts<'_>, before: &[Uuid]) -> std::result::Result<Plan, Refusal> {
-    let plan = facts.plan();
-    if !plan.conflicts.is_empty() {
-        return Err(contradict(&plan.conflicts));
-    }
-    let new = || plan.set_aside.iter().filter(|fact| !before.contains(&fact.id()));
-    if let Some(fact) = new().find(|fact| fact.site() != permit.site().id) {
+/// Refuses what is not the site's to set aside: what another site recorded, and what stands in two books. A site that
+/// consents leaves to the other what is of the animal's life, and what is said twice; its books it keeps.
+fn refuse_anothers(permit: &Permit, plan: &Plan, consents: Option<Uuid>) -> std::result::Result<(), Refusal> {
+    let newly = || plan.set_aside.iter().filter(|aside| aside.newly);
+    let own = |aside: &Aside| {
+        let (site, left) = (aside.fact.site(), aside.twice || holder::is_of_its_life(aside.fact.kind));
+        site == permit.site().id || (left && consents == Some(site))
+    };
+    if let Some(aside) = newly().find(|aside| !own(aside)) {
+        let kind = aside.fact.kind.spoken();
         return Err(Refusal::new(
             Reason::FactOfAnotherSite,
-            format!("the merge would set aside a {} in the books of another site", fact.kind.spoken()),
+            format!("the merge would set aside a {kind} in the books of another site"),
             "say that this one stands, or ask the registrar there to correct it first",
         )
-        .fact("kind", fact.kind.spoken()));
+        .fact("kind", kind));
     }
-    let moved = |fact: &&Version| fact.uuid("transfer_in").or(fact.uuid("transfer_out")).is_some();
-    if new().filter(|fact| fact.kind == FactKind::Holding).any(|fact| moved(&fact)) {
+    let moved = |fact: &Version| fact.uuid("transfer_in").or(fact.uuid("transfer_out")).is_some();
+    if newly().any(|aside| aside.fact.kind == FactKind::Holding && moved(&aside.fact)) {
         return Err(Refusal::new(
             Reason::MergeConflict,
             "a holding that began or ended with a transfer is also in the books of the other site",
             "say that this holding stands, or correct the other record",
         ));
     }
-    Ok(plan)
+    Ok(())
 }
 
 /// Lists what contradicts one another, with the facts by which to say what stands.
-fn contradict(conflicts: &[Conflict]) -> Refusal {
+fn refuse_conflicts(plan: &Plan) -> std::result::Result<(), Refusal> {
+    let conflicts = &plan.conflicts;
+    if conflicts.is_empty() {
+        return Ok(());
+    }
     let listed = &conflicts[..conflicts.len().min(MOST_CONFLICTS)];
     let mut all = listed.iter().map(|conflict| conflict.say.clone()).collect::<Vec<_>>();
     all.dedup();
@@ -260,7 +282,7 @@ fn contradict(conflicts: &[Conflict]) -> Refusal {
         "for each, name the fact that stands, or correct what is wrong first",
     )
     .fact("conflicts", json!(listed).to_string());
-    listed.iter().enumerate().fold(refusal, |mut refusal, (n, conflict)| {
+    Err(listed.iter().enumerate().fold(refusal, |mut refusal, (n, conflict)| {
         let [one, other] = &conflict.facts;
         let spoken = |fact: &Named| format!("the {} of {} ({})", fact.kind.spoken(), fact.of, fact.id);
         refusal.at.push(Violation {
@@ -269,7 +291,7 @@ fn contradict(conflicts: &[Conflict]) -> Refusal {
             mend: format!("{} or {} stands", spoken(one), spoken(other)),
         });
         refusal
-    })
+    }))
 }
 
 /// Counts the litters of these facts again: a young that was told apart twice is in one of them again, and is not
@@ -302,7 +324,7 @@ pub async fn unmerge(
     request: &Request,
     site: &str,
     wrong: &Wrong,
-) -> Result<(Animal, Animal)> {
+) -> Result<Apart> {
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("unmerge_animals", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
@@ -311,18 +333,22 @@ pub async fn unmerge(
         guard_version("animal", wrong.version, animal.version)?;
         let unknown = || Refusal::not_found("merge that stands", &wrong.merge.to_string());
         let link = merges::standing(&tx, animal.id, wrong.merge).await?.ok_or_else(unknown)?;
-        refuse_other_site(&tx, &permit, &animal).await?;
+        refuse_other_site(&tx, &permit, &animal, None).await?;
         refuse_on_the_move(&tx, &animal).await?;
         let why = format!("the merge was wrong: {}", wrong.because);
         merges::end(&mut tx, &link, &why).await?;
-        for id in [animal.id, link.animal_id] {
+        // A record that was another site's is out of sight again, and what stands of it is that site's to say.
+        let in_sight = [seen(&tx, &permit, animal.id).await?, seen(&tx, &permit, link.animal_id).await?];
+        for id in in_sight.iter().flatten().map(|animal| animal.id) {
             // What was set aside for a record that is of another animal now may be all that is known of this one.
             let aside = merges::aside(&tx, id).await?;
             let before: Vec<Uuid> = aside.iter().map(Version::id).collect();
             let facts = [merges::facts(&tx, id).await?, aside].concat();
             let goes = goes_by(&facts, None);
-            let plan = settled(&permit, Facts::new(&facts, &goes, &wrong.stands, &before), &before)?;
-            let only: Vec<Uuid> = plan.set_aside.iter().map(Version::id).collect();
+            let plan = Facts::new(&facts, &goes, &wrong.stands, &before).plan();
+            refuse_conflicts(&plan)?;
+            refuse_anothers(&permit, &plan, None)?;
+            let only = plan.ids();
             let changed: Vec<Uuid> = facts
                 .iter()
                 .map(Version::id)
@@ -335,10 +361,16 @@ pub async fn unmerge(
             animals::bump(&mut tx, id).await?;
         }
         count_litters(&mut tx, &link.set_aside).await?;
-        let other = Label { id: link.animal_id, accession: String::new(), house_name: String::new() };
-        let kept = view(&tx, &permit, &label, tx.now()).await?;
-        let given_up = view(&tx, &permit, &other, tx.now()).await?;
-        Ok(tx.commit((kept, given_up)).await?)
+        let apart = Apart {
+            kept: seen(&tx, &permit, animal.id).await?,
+            given_up: seen(&tx, &permit, link.animal_id).await?,
+        };
+        Ok(tx.commit(apart).await?)
     })
     .await
+}
+
+/// An animal, where the site may see it.
+async fn seen(tx: &Tx, permit: &Permit, id: Uuid) -> Result<Option<Animal>> {
+    Ok(animals::views(tx, &[id], lens_of(permit.site(), None, tx.now())).await?.pop())
 }

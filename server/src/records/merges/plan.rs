@@ -34,12 +34,29 @@ pub struct Conflict {
     pub facts: [Named; 2],
 }
 
+/// A fact that does not stand.
+#[derive(Debug)]
+pub(super) struct Aside {
+    pub(super) fact: Version,
+    /// It did before.
+    pub(super) newly: bool,
+    /// Another that stands says the same.
+    pub(super) twice: bool,
+}
+
 /// What a plan comes to.
 #[derive(Debug, Default)]
 pub(super) struct Plan {
     /// In the order in which it was decided.
-    pub(super) set_aside: Vec<Version>,
+    pub(super) set_aside: Vec<Aside>,
     pub(super) conflicts: Vec<Conflict>,
+}
+
+impl Plan {
+    /// The identifiers of the facts that do not stand.
+    pub(super) fn ids(&self) -> Vec<Uuid> {
+        self.set_aside.iter().map(|aside| aside.fact.id()).collect()
+    }
 }
 
 /// A record, and what it goes by.
@@ -58,7 +75,8 @@ pub(super) struct Facts<'a> {
     /// What was set aside so far: where two contradict one another still, it is that one again.
     before: BTreeSet<Uuid>,
     aside: BTreeSet<Uuid>,
-    order: Vec<Uuid>,
+    /// In the order in which it was decided, and whether another says the same.
+    order: Vec<(Uuid, bool)>,
 }
 
 /// The record that a fact was entered for.
@@ -98,8 +116,11 @@ impl<'a> Facts<'a> {
             }
         }
         conflicts.extend(self.unowned().map(|(holding, from)| self.nobodys(holding, from)));
-        let by_id = |id: &Uuid| self.facts.iter().find(|fact| fact.id() == *id).cloned();
-        Plan { set_aside: self.order.iter().filter_map(by_id).collect(), conflicts }
+        let aside = |(id, twice): &(Uuid, bool)| {
+            let fact = self.facts.iter().find(|fact| fact.id() == *id)?.clone();
+            Some(Aside { fact, newly: !self.before.contains(id), twice: *twice })
+        };
+        Plan { set_aside: self.order.iter().filter_map(aside).collect(), conflicts }
     }
 
     /// What decides nothing of what was said to stand: no fact that contradicts another goes by it.
@@ -132,10 +153,10 @@ impl<'a> Facts<'a> {
             let was = (self.before.contains(&x.id()), self.before.contains(&y.id()));
             match pair(x, y, self.facts) {
                 Verdict::Together => {}
-                Verdict::FirstSays | Verdict::SecondSays if was == (true, false) => self.put_aside(x),
-                Verdict::FirstSays | Verdict::SecondSays if was == (false, true) => self.put_aside(y),
-                Verdict::FirstSays => self.put_aside(y),
-                Verdict::SecondSays => self.put_aside(x),
+                Verdict::FirstSays | Verdict::SecondSays if was == (true, false) => self.says_the_same(x),
+                Verdict::FirstSays | Verdict::SecondSays if was == (false, true) => self.says_the_same(y),
+                Verdict::FirstSays => self.says_the_same(y),
+                Verdict::SecondSays => self.says_the_same(x),
                 Verdict::Clash(_) => match (self.stands(x), self.stands(y)) {
                     (true, false) => self.put_aside(y),
                     (false, true) => self.put_aside(x),
@@ -152,8 +173,16 @@ impl<'a> Facts<'a> {
     }
 
     fn put_aside(&mut self, fact: &Version) {
+        self.no_longer_stands(fact, false);
+    }
+
+    fn says_the_same(&mut self, fact: &Version) {
+        self.no_longer_stands(fact, true);
+    }
+
+    fn no_longer_stands(&mut self, fact: &Version, twice: bool) {
         if self.aside.insert(fact.id()) {
-            self.order.push(fact.id());
+            self.order.push((fact.id(), twice));
         }
     }
 
@@ -190,7 +219,7 @@ impl<'a> Facts<'a> {
 
     fn take_back(&mut self, fact: &Version) {
         self.aside.remove(&fact.id());
-        self.order.retain(|id| *id != fact.id());
+        self.order.retain(|(id, _)| *id != fact.id());
     }
 
     fn titles(&self, aside: bool) -> impl Iterator<Item = &'a Version> {

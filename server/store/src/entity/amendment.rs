@@ -14,6 +14,7 @@ pub struct Model {
     pub site_id: Uuid,
     pub kind: String,
     pub fact_id: Option<Uuid>,
+    pub asked_id: Option<Uuid>,
     pub change: Json,
     pub says: String,
     pub because: String,

@@ -16,6 +16,8 @@ pub enum Kind {
     Withdrawal,
     /// The animal died.
     Death,
+    /// Another site has a record of the same animal.
+    Merge,
 }
 
 /// What became of it.
@@ -49,6 +51,8 @@ pub struct New {
     pub kind: Kind,
     /// The fact that is meant, where one is.
     pub fact: Option<Uuid>,
+    /// The site that is asked; none where that is whoever holds the animal.
+    pub asked: Option<Uuid>,
     /// The very change, as the rules read it.
     pub change: Value,
     /// The same in words.
@@ -65,6 +69,8 @@ pub struct Amendment {
     pub site: String,
     pub kind: Kind,
     pub fact: Option<Uuid>,
+    /// Code of the site that is asked; empty where that is whoever holds the animal.
+    pub asked: String,
     pub change: Value,
     pub says: String,
     pub because: String,

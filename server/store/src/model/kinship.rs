@@ -59,6 +59,8 @@ pub struct Family {
     pub relatives: Vec<Relative>,
     /// The nearest first.
     pub ancestors: Vec<Ancestor>,
+    /// Whether there are more siblings and offspring than are listed.
+    pub more_relatives: bool,
     pub assumption: String,
     /// Parents on record that cannot be parents, each told.
     pub left_out: Vec<String>,

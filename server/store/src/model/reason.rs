@@ -50,7 +50,7 @@ pub enum Reason {
     BetweenSites,
     ObservationDoesNotFit,
     HeldElsewhere,
-    AmendmentWrongState,
+    ProposalWrongState,
     VersionNotNext,
     VersionNotAdopted,
 }
@@ -109,7 +109,7 @@ impl Reason {
             | Self::LedgerBroken
             | Self::MergeConflict
             | Self::NotTheOwner
-            | Self::AmendmentWrongState
+            | Self::ProposalWrongState
             | Self::VersionNotNext
             | Self::VersionNotAdopted
             | Self::BetweenSites => Kind::WrongState,

@@ -88,6 +88,7 @@ impl Stage {
             site: HOME.to_owned(),
             change: Some(v1::propose_change_request::Change::Species(species)),
             because: "as people say it".to_owned(),
+            validate_only: false,
         }
     }
 

@@ -57,6 +57,34 @@ async fn a_reading_of_the_wrong_animal_is_moved_to_the_right_one() {
 }
 
 #[tokio::test]
+async fn a_reading_is_moved_to_no_animal_that_the_site_sees_and_never_held() {
+    let books = Books::new().await;
+    let weight = books.weigh("Bramble", 7_900).await;
+    let brack = books.house.park("BRA", "America/Halifax").await;
+    let alder = books.house.otter(&brack, "Alder").await;
+    let offer = v1::ProposeTransferRequest {
+        request_id: books.house.request(),
+        site: "BRA".to_owned(),
+        animal: alder.id.clone(),
+        to_site: "QUI".to_owned(),
+        terms: v1::TransferTerms::TitlePasses.into(),
+        why: "company".to_owned(),
+        ..Default::default()
+    };
+    let offered = brack.registrar.client.send(offer).await.unwrap().transfer.unwrap();
+    let agree = v1::AgreeTransferRequest {
+        request_id: books.house.request(),
+        transfer_id: offered.id,
+        ..Default::default()
+    };
+    books.quill.registrar.client.send(agree).await.unwrap();
+    let was = v1::FactChange { animal: Some(alder.id), ..Default::default() };
+    let refused = books.correct(&weight, was).await.unwrap_err();
+    assert_eq!(reason(&refused), "OUT_OF_ORDER", "{}", refused.message());
+    books.house.close().await;
+}
+
+#[tokio::test]
 async fn a_reading_gets_another_time_but_not_that_of_another_reading_nor_one_to_come() {
     let books = Books::new().await;
     let first = books.weigh("Bramble", 8_000).await;

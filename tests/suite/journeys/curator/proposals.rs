@@ -59,6 +59,7 @@ impl Books {
             site: site.to_owned(),
             change: Some(change),
             because: "the list of 2026".to_owned(),
+            validate_only: false,
         };
         Ok(by.client.proposals().propose_change(ask).await?.into_inner().proposal.unwrap())
     }
@@ -165,8 +166,8 @@ async fn each_is_answered_once_and_by_whom_it_is_for() {
         assert_eq!(past_the_code(&books.house, &sql).await, wanted, "{outcome}");
     }
     books.withdraw(registrar, "QUI", &one).await.unwrap();
-    assert_eq!(reason(&books.withdraw(registrar, "QUI", &one).await.unwrap_err()), "AMENDMENT_WRONG_STATE");
-    assert_eq!(reason(&books.accept(curator, &one).await.unwrap_err()), "AMENDMENT_WRONG_STATE");
+    assert_eq!(reason(&books.withdraw(registrar, "QUI", &one).await.unwrap_err()), "PROPOSAL_WRONG_STATE");
+    assert_eq!(reason(&books.accept(curator, &one).await.unwrap_err()), "PROPOSAL_WRONG_STATE");
     assert_eq!(books.otters().await.cites_appendix(), v1::CitesAppendix::Unspecified);
     books.house.close().await;
 }
@@ -236,7 +237,7 @@ async fn what_was_changed_since_is_not_made_and_is_proposed_again() {
     update.unwrap();
     for one in [&listed, &usual] {
         let refused = books.accept(curator, &one.id).await.unwrap_err();
-        assert_eq!(reason(&refused), "AMENDMENT_WRONG_STATE");
+        assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE");
         assert!(refused.message().contains("changed since it was proposed"), "{}", refused.message());
         assert_eq!(books.decline(curator, &one.id, "see what stands now").await.unwrap().says, one.says);
     }
@@ -268,7 +269,7 @@ async fn the_same_is_proposed_once_by_a_site_and_again_when_it_was_withdrawn() {
         books.withdraw(registrar, "QUI", &wrong.id).await.unwrap().state(),
         v1::AmendmentState::Withdrawn
     );
-    assert_eq!(reason(&books.accept(curator, &wrong.id).await.unwrap_err()), "AMENDMENT_WRONG_STATE");
+    assert_eq!(reason(&books.accept(curator, &wrong.id).await.unwrap_err()), "PROPOSAL_WRONG_STATE");
     books.withdraw(registrar, "QUI", &first.id).await.unwrap();
     let again = books.propose(registrar, appendix(v1::CitesAppendix::Ii)).await.unwrap();
     // Another site may see it the same way: the second that is accepted would change nothing.
@@ -314,7 +315,7 @@ async fn a_proposal_is_of_its_site_whoever_made_it() {
     assert_eq!(books.listed(&both, "", true).await.unwrap().len(), 1);
     let told = books.accept(&both, &own.id).await.unwrap();
     assert_eq!((told.proposed_by.as_str(), told.answered_by.as_str()), ("both", "both"));
-    // A curator who is of no site reads no site's list, and a site's registrar who is no curator not that of all.
+    // A curator who is of no site reads no site's list, and a site's registrar who is not a curator not that of all.
     assert_eq!(books.listed(curator, "QUI", false).await.unwrap_err(), "ROLE_NEEDED");
     books.house.close().await;
 }
@@ -328,13 +329,13 @@ async fn of_two_that_are_accepted_at_once_the_second_is_held_to_what_the_first_m
         tokio::join!(books.accept(&books.curator, &one.id), books.accept(&books.curator, &other.id));
     let refused: Vec<String> =
         [first, second].iter().filter_map(|told| Some(reason(told.as_ref().err()?))).collect();
-    assert_eq!(refused, ["AMENDMENT_WRONG_STATE"]);
+    assert_eq!(refused, ["PROPOSAL_WRONG_STATE"]);
     let (first, second) = tokio::join!(
         books.decline(&books.curator, &one.id, "no"),
         books.decline(&books.curator, &other.id, "no")
     );
     let refused: Vec<String> =
         [first, second].iter().filter_map(|told| Some(reason(told.as_ref().err()?))).collect();
-    assert_eq!(refused, ["AMENDMENT_WRONG_STATE"], "the one that was accepted is not declined, too");
+    assert_eq!(refused, ["PROPOSAL_WRONG_STATE"], "the one that was accepted is not declined, too");
     books.house.close().await;
 }

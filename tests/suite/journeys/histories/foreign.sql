@@ -10,6 +10,10 @@ sight (animal_id, until) AS MATERIALIZED (
   SELECT animal_id, coalesce(ended_at, superseded_at, 'infinity') FROM titles WHERE owner_site_id = ANY ($2)
   UNION ALL
   SELECT animal_id, 'infinity' FROM transfers WHERE to_site_id = ANY ($2) AND state IN ('agreed', 'dispatched')
+  UNION ALL
+  -- Whether it has a record of the same animal, a site can only say of what it reads.
+  SELECT animal_id, 'infinity' FROM amendments a
+   WHERE asked_id = ANY ($2) AND NOT EXISTS (SELECT FROM amendment_answers n WHERE n.amendment_id = a.id)
 ), up (record, whom, steps) AS (
   SELECT id, id, 0 FROM animal
   UNION ALL
@@ -46,6 +50,7 @@ record AS MATERIALIZED (
   UNION SELECT animal_id FROM transfers WHERE from_site_id = ANY ($2) OR to_site_id = ANY ($2)
   UNION SELECT animal_id FROM fact WHERE site_id = ANY ($2)
   UNION SELECT id FROM animal WHERE site_id = ANY ($2)
+  UNION SELECT animal_id FROM amendments WHERE asked_id = ANY ($2)
   UNION SELECT animal_id FROM loans WHERE lender_site_id = ANY ($2) OR borrower_site_id = ANY ($2)
 ), kin (animal_id) AS (
   SELECT animal_id FROM met

@@ -49,6 +49,16 @@ pub(super) struct Merged {
     pub(super) site: usize,
 }
 
+/// A change that a site proposed to another.
+#[derive(Clone, Debug)]
+pub(super) struct Proposed {
+    pub(super) id: String,
+    pub(super) animal: String,
+    pub(super) from: usize,
+    /// Of a merge, the site that is asked, and its record.
+    pub(super) asked: Option<(usize, String)>,
+}
+
 /// What those who play know of one another's work, and may be wrong about by the time they act on it.
 #[derive(Default)]
 pub(super) struct Known {
@@ -57,8 +67,8 @@ pub(super) struct Known {
     pub(super) moves: Vec<Move>,
     pub(super) merges: Vec<Merged>,
     pub(super) encounters: Vec<(String, usize)>,
-    /// Amendments that are open: each with the animal and the site that proposed it.
-    pub(super) amendments: Vec<(String, String, usize)>,
+    /// Amendments that are open.
+    pub(super) amendments: Vec<Proposed>,
     words: usize,
 }
 

@@ -1,6 +1,6 @@
 //! What is not a site's to change, it proposes; the holder accepts or declines, and both see it.
 
-use super::{Moved, born};
+use super::{Moved, born, past_the_code};
 use holt_proto::time::day;
 use holt_proto::v1::propose_amendment_request::Change;
 use holt_proto::v1::{self, AmendmentState, AnimalStatus, FactKind};
@@ -118,7 +118,7 @@ async fn an_accepted_withdrawal_strikes_the_fact_out_and_a_declined_one_leaves_i
         moved.accept(&moved.brack.registrar, "BRA", &first.id).await,
         moved.withdraw(&moved.quill.registrar, "QUI", &first.id).await,
     ] {
-        assert_eq!(reason(&answer.unwrap_err()), "AMENDMENT_WRONG_STATE");
+        assert_eq!(reason(&answer.unwrap_err()), "PROPOSAL_WRONG_STATE");
     }
     let again = moved.no_chip().await;
     moved.accept(&moved.brack.registrar, "BRA", &again.id).await.unwrap();
@@ -154,7 +154,7 @@ async fn what_was_entered_wrong_is_withdrawn_by_who_proposed_it_and_by_nobody_el
     let gone = moved.withdraw(&moved.quill.registrar, "QUI", &proposed.id).await.unwrap();
     assert_eq!(gone.state(), AmendmentState::Withdrawn);
     let refused = moved.accept(&moved.brack.registrar, "BRA", &proposed.id).await.unwrap_err();
-    assert_eq!(reason(&refused), "AMENDMENT_WRONG_STATE");
+    assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE");
     assert_eq!(moved.at_home().await.marks.len(), 1);
     moved.house.close().await;
 }
@@ -195,11 +195,11 @@ async fn an_outsider_neither_proposes_nor_sees_and_a_holder_needs_to_propose_not
     let refused = moved.accept(&third.registrar, "THI", &proposed.id).await.unwrap_err();
     assert_eq!(reason(&refused), "NOT_FOUND");
     let refused = moved.propose(&moved.brack.registrar, "BRA", mark()).await.unwrap_err();
-    assert_eq!(reason(&refused), "AMENDMENT_WRONG_STATE", "{}", refused.message());
+    assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE", "{}", refused.message());
     // What is of a site's own books is no question for the holder.
     let weight = Change::WithdrawnFactId(moved.weight.clone());
     let refused = moved.propose(&moved.quill.registrar, "QUI", weight).await.unwrap_err();
-    assert_eq!(reason(&refused), "AMENDMENT_WRONG_STATE", "{}", refused.message());
+    assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE", "{}", refused.message());
     moved.house.close().await;
 }
 
@@ -231,30 +231,10 @@ async fn a_fact_that_was_corrected_meanwhile_is_not_changed_by_an_old_proposal()
     moved.house.close().await;
 }
 
-/// The SQLSTATE with which the database answers a site that writes past the code.
-async fn past_the_code(moved: &Moved, code: &str, sql: &'static str) -> String {
-    use sqlx::Connection;
-    let mut service = moved.house.service().await;
-    let mut tx = service.begin().await.unwrap();
-    let site = moved.house.records.store.site(code).await.unwrap().unwrap().id;
-    sqlx::query("SELECT FROM holt_open(ARRAY[$1], false, false, $1, 60000, NULL, NULL)")
-        .bind(site)
-        .execute(&mut *tx)
-        .await
-        .unwrap();
-    let done = sqlx::query(sql).bind(site).bind(&moved.otter).execute(&mut *tx).await;
-    let answer = match done {
-        Ok(_) => "done".to_owned(),
-        Err(error) => error.as_database_error().unwrap().code().unwrap().into_owned(),
-    };
-    tx.rollback().await.unwrap();
-    answer
-}
-
 #[tokio::test]
 async fn the_database_refuses_by_itself_who_may_not_propose_or_answer() {
     const PROPOSE: &str = "INSERT INTO amendments
-        SELECT '00000000-0000-7000-8000-0000000000aa', $2::text::uuid, $1, 'withdrawal', $1, '{}', 'x', 'x', now(), p.id, p.id
+        SELECT '00000000-0000-7000-8000-0000000000aa', $2::text::uuid, $1, 'withdrawal', $1, NULL, '{}', 'x', 'x', now(), p.id, p.id
           FROM people p LIMIT 1";
     const ACCEPT: &str = "INSERT INTO amendment_answers
         SELECT a.id, a.animal_id, a.site_id, 'accepted', $1, '', now(), a.recorded_by, a.request_id FROM amendments a
@@ -278,7 +258,7 @@ async fn the_database_refuses_by_itself_who_may_not_propose_or_answer() {
         ("BRA", WITHDRAW, "42501"),
         ("QUI", WITHDRAW, "done"),
     ] {
-        assert_eq!(past_the_code(&moved, site, sql).await, wanted, "{site}: {sql}");
+        assert_eq!(past_the_code(&moved.house, site, &[sql], &moved.otter).await, wanted, "{site}: {sql}");
     }
     moved.house.close().await;
 }

@@ -2,12 +2,14 @@
 
 mod amendments;
 mod attacks;
+mod two_books;
 
 use chrono::TimeDelta;
 use holt_proto::time::day;
 use holt_proto::v1::{self, FactKind};
 use holt_server::model::person::Role;
 use holt_tests::{House, Park, Person};
+use sqlx::{AssertSqlSafe, Connection};
 use tonic::Status;
 
 /// An otter that was born at Quill, was chipped and weighed there, and lives at Brack.
@@ -68,31 +70,7 @@ impl Moved {
 
     /// Moves the otter from one park to another.
     pub(super) async fn pass(&self, from: &Park, to: &Park, terms: v1::TransferTerms) {
-        self.house.clock.advance(TimeDelta::hours(1));
-        let request = || self.house.request();
-        let offer = v1::ProposeTransferRequest {
-            request_id: request(),
-            site: from.code.clone(),
-            animal: self.otter.clone(),
-            to_site: to.code.clone(),
-            terms: terms.into(),
-            why: "company".to_owned(),
-            ..Default::default()
-        };
-        let mut sender = from.registrar.client.transfers();
-        let transfer_id = sender.propose_transfer(offer).await.unwrap().into_inner().transfer.unwrap().id;
-        let mut receiver = to.registrar.client.transfers();
-        let id = || transfer_id.clone();
-        let agree =
-            v1::AgreeTransferRequest { request_id: request(), transfer_id: id(), ..Default::default() };
-        receiver.agree_transfer(agree).await.unwrap();
-        let leave =
-            v1::DispatchTransferRequest { request_id: request(), transfer_id: id(), ..Default::default() };
-        sender.dispatch_transfer(leave).await.unwrap();
-        let come =
-            v1::ReceiveTransferRequest { request_id: request(), transfer_id: id(), ..Default::default() };
-        receiver.receive_transfer(come).await.unwrap();
-        self.house.clock.advance(TimeDelta::hours(1));
+        pass(&self.house, &self.otter, from, to, terms).await;
     }
 
     /// Somebody who is registrar at both parks.
@@ -158,6 +136,57 @@ impl Moved {
         };
         Ok(person.client.corrections().withdraw_fact(ask).await?.into_inner())
     }
+}
+
+/// Moves an animal from one park to another.
+pub(super) async fn pass(house: &House, animal: &str, from: &Park, to: &Park, terms: v1::TransferTerms) {
+    house.clock.advance(TimeDelta::hours(1));
+    let request = || house.request();
+    let offer = v1::ProposeTransferRequest {
+        request_id: request(),
+        site: from.code.clone(),
+        animal: animal.to_owned(),
+        to_site: to.code.clone(),
+        terms: terms.into(),
+        why: "company".to_owned(),
+        ..Default::default()
+    };
+    let (sender, receiver) = (&from.registrar.client, &to.registrar.client);
+    let transfer_id = sender.send(offer).await.unwrap().transfer.unwrap().id;
+    let id = || transfer_id.clone();
+    let agree = v1::AgreeTransferRequest { request_id: request(), transfer_id: id(), ..Default::default() };
+    receiver.send(agree).await.unwrap();
+    let leave =
+        v1::DispatchTransferRequest { request_id: request(), transfer_id: id(), ..Default::default() };
+    sender.send(leave).await.unwrap();
+    let come = v1::ReceiveTransferRequest { request_id: request(), transfer_id: id(), ..Default::default() };
+    receiver.send(come).await.unwrap();
+    house.clock.advance(TimeDelta::hours(1));
+}
+
+/// What the database answers a site that writes past the code: `done`, or the SQLSTATE of the first statement that it
+/// refuses. In a statement `$1` is the site and `$2` the animal.
+pub(super) async fn past_the_code(house: &House, code: &str, statements: &[&str], animal: &str) -> String {
+    let mut service = house.service().await;
+    let mut tx = service.begin().await.unwrap();
+    let site = house.records.store.site(code).await.unwrap().unwrap().id;
+    sqlx::query("SELECT FROM holt_open(ARRAY[$1], false, false, $1, 60000, NULL, NULL)")
+        .bind(site)
+        .execute(&mut *tx)
+        .await
+        .unwrap();
+    let mut answer = "done".to_owned();
+    for sql in statements {
+        let query = sqlx::query(AssertSqlSafe((*sql).to_owned()));
+        let query = if sql.contains("$1") { query.bind(site).bind(animal) } else { query };
+        if let Err(error) = query.execute(&mut *tx).await {
+            answer =
+                error.as_database_error().unwrap_or_else(|| panic!("{error}")).code().unwrap().into_owned();
+            break;
+        }
+    }
+    tx.rollback().await.unwrap();
+    answer
 }
 
 /// A day of birth to change to.

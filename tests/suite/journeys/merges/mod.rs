@@ -15,7 +15,12 @@ use tonic::Status;
 use tonic_types::StatusExt;
 
 /// What somebody asks to merge, to be sent or changed first.
-pub(super) fn asked(house: &House, site: &str, keep: &str, give_up: &str) -> v1::MergeAnimalsRequest {
+pub(in crate::journeys) fn asked(
+    house: &House,
+    site: &str,
+    keep: &str,
+    give_up: &str,
+) -> v1::MergeAnimalsRequest {
     v1::MergeAnimalsRequest {
         request_id: house.request(),
         site: site.to_owned(),
@@ -27,11 +32,11 @@ pub(super) fn asked(house: &House, site: &str, keep: &str, give_up: &str) -> v1:
 }
 
 /// `birth=QUI-25-0001`
-pub(super) fn stands(kind: v1::FactKind, record: &str) -> v1::Resolution {
+pub(in crate::journeys) fn stands(kind: v1::FactKind, record: &str) -> v1::Resolution {
     v1::Resolution { kind: kind.into(), record: record.to_owned(), ..Default::default() }
 }
 
-pub(super) async fn send(
+pub(in crate::journeys) async fn send(
     who: &Person,
     ask: v1::MergeAnimalsRequest,
 ) -> Result<v1::MergeAnimalsResponse, Status> {
@@ -57,7 +62,12 @@ pub(super) async fn resolved(
     send(&books.quill.registrar, ask).await
 }
 
-pub(super) fn wrong(house: &House, site: &str, animal: &str, merge: &str) -> v1::UnmergeAnimalsRequest {
+pub(in crate::journeys) fn wrong(
+    house: &House,
+    site: &str,
+    animal: &str,
+    merge: &str,
+) -> v1::UnmergeAnimalsRequest {
     v1::UnmergeAnimalsRequest {
         request_id: house.request(),
         site: site.to_owned(),

@@ -10,7 +10,7 @@ use tonic::Status;
 use tonic_types::StatusExt;
 
 /// Facts that somebody says are right of two records, before they give up.
-const MOST_RESOLVED: usize = 40;
+pub(super) const MOST_RESOLVED: usize = 40;
 
 /// What is known of an animal, in words that are the same whenever the same is known.
 #[derive(Debug, PartialEq)]
@@ -50,7 +50,12 @@ impl Player {
     }
 
     /// Registers an animal that is there once more, as somebody would who does not know it.
-    async fn twice(&mut self, who: &Arc<Actor>, beast: &Beast, site: usize) -> Result<Beast, Status> {
+    pub(super) async fn twice(
+        &mut self,
+        who: &Arc<Actor>,
+        beast: &Beast,
+        site: usize,
+    ) -> Result<Beast, Status> {
         let arrival = v1::RegisterArrivalRequest {
             request_id: self.request(),
             site: self.code(site),
@@ -108,7 +113,7 @@ impl Player {
     }
 
     /// Of the pairs that a refusal names the fact that stands: mostly all of one side.
-    fn resolved(&mut self, refused: &Status, side: usize) -> Vec<v1::Resolution> {
+    pub(super) fn resolved(&mut self, refused: &Status, side: usize) -> Vec<v1::Resolution> {
         let info = refused.get_details_error_info();
         let said = info.and_then(|mut info| info.metadata.remove("conflicts")).unwrap_or_default();
         let conflicts: Vec<Value> = serde_json::from_str(&said).unwrap_or_default();
