@@ -274,7 +274,8 @@ pub async fn answer(
 /// The holder accepts and declines, or the site that was asked; the site that proposed it withdraws it.
 async fn refuse_answer(tx: &Tx, permit: &Permit, standing: &Standing, reply: &Reply) -> Result<()> {
     let merges = standing.asked.is_some() && reply.outcome == Outcome::Accepted;
-    if !merges && !(reply.merge.animal.is_empty() && reply.merge.stands.is_empty()) {
+    let says_how = !reply.merge.animal.is_empty() || !reply.merge.stands.is_empty();
+    if says_how && !merges {
         let say = format!("no merge is accepted here: {}", standing.amendment.says);
         return Err(wrong_state(say, "leave out the animal, and what stands").at("animal").into());
     }

@@ -121,6 +121,16 @@ async fn an_accepted_withdrawal_strikes_the_fact_out_and_a_declined_one_leaves_i
         assert_eq!(reason(&answer.unwrap_err()), "PROPOSAL_WRONG_STATE");
     }
     let again = moved.no_chip().await;
+    // Which record is meant is asked of a merge alone.
+    let ask = v1::AcceptAmendmentRequest {
+        request_id: moved.house.request(),
+        site: "BRA".to_owned(),
+        amendment_id: again.id.clone(),
+        animal: moved.otter.clone(),
+        ..Default::default()
+    };
+    let refused = moved.brack.registrar.client.send(ask).await.unwrap_err();
+    assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE", "{}", refused.message());
     moved.accept(&moved.brack.registrar, "BRA", &again.id).await.unwrap();
     assert_eq!(moved.at_home().await.marks, []);
     moved.house.close().await;
