@@ -76,7 +76,7 @@ CREATE FUNCTION holt_known_at() RETURNS timestamptz LANGUAGE sql STABLE PARALLEL
   RETURN coalesce(nullif(current_setting('holt.known_at', true), '')::timestamptz, 'infinity');
 
 -- The animal that a record stands for, by the links that the asker sees, as known then.
-CREATE FUNCTION holt_animal(record uuid) RETURNS uuid LANGUAGE plpgsql STABLE AS $$
+CREATE FUNCTION holt_animal(record uuid) RETURNS uuid LANGUAGE plpgsql STABLE COST 1000 AS $$
 DECLARE
   known CONSTANT timestamptz := public.holt_known_at();
   found_at uuid := record;
@@ -98,7 +98,7 @@ CREATE POLICY read ON identities FOR SELECT
   USING ((SELECT holt_inside()) AND (NOT linked OR holt_animal(record_id) = animal_id));
 
 -- Whether a fact does not stand of an animal, for a link between its records sets it aside.
-CREATE FUNCTION holt_set_aside(fact uuid, animal uuid) RETURNS boolean LANGUAGE plpgsql STABLE AS $$
+CREATE FUNCTION holt_set_aside(fact uuid, animal uuid) RETURNS boolean LANGUAGE plpgsql STABLE COST 1000 AS $$
 DECLARE
   known CONSTANT timestamptz := public.holt_known_at();
 BEGIN

@@ -51,6 +51,10 @@ impl Amendment {
     }
 
     fn animal(&self) -> String {
+        if self.accession.is_empty() {
+            // Asked about once, and no longer in sight.
+            return format!("an animal of {}", self.site);
+        }
         spoken(self.house_name.as_deref(), &self.accession)
     }
 

@@ -12,7 +12,7 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::animals::{Left, lens_of, take_off};
 use crate::records::corrections::{self, Change};
-use crate::records::error::{Refusal, Result};
+use crate::records::error::{Error, Refusal, Result};
 use crate::records::merges::{self, Stands};
 use crate::records::{Records, fresh, history, holder, one_animal, view};
 use crate::store::amendments::{self, Standing, Wanted};
@@ -315,7 +315,13 @@ async fn join(
 ) -> Result<()> {
     let amendment = &standing.amendment;
     let own = if merge.animal.is_empty() { &other.animal } else { &merge.animal };
-    let own = one_animal(tx, Some(permit), own, tx.now(), Lock::Change).await?;
+    let own = match one_animal(tx, Some(permit), own, tx.now(), Lock::Change).await {
+        Err(Error::Refused(refusal)) if refusal.reason == Reason::NotFound => {
+            let mend = "name your own record of the animal, or decline the proposal".to_owned();
+            return Err(Refusal { mend, ..*refusal }.at("animal").into());
+        }
+        own => own?,
+    };
     let asked = merges::Asked {
         keep: own.id.to_string(),
         give_up: amendment.animal.id.to_string(),
