@@ -19,8 +19,9 @@ BEGIN
       JOIN pg_attribute a ON a.attrelid = c.oid AND a.attnum > 0 AND NOT a.attisdropped AND a.attgenerated = ''
      WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p') AND NOT c.relispartition
        AND c.relname NOT LIKE '\_sqlx%'
-       -- Holt's own: digests, and replies that say again what other columns hold.
-       AND (c.relname, a.attname) NOT IN (('ledger', 'lines'), ('requests', 'reply'))
+       -- Holt's own: digests, replies that say again what other columns hold, and what is worked out from them.
+       AND (c.relname, a.attname) NOT IN (('ledger', 'lines'), ('requests', 'reply'), ('weight_kinds', 'state'),
+                                          ('weight_states', 'state'), ('weight_states', 'lessons'))
      ORDER BY c.relname, a.attnum
   LOOP
     bound := CASE it.type

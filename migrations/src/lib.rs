@@ -40,6 +40,7 @@ const FILES: &[(i64, &str, &str)] = &[
     (32, "amendments", include_str!("../sql/0032_amendments.sql")),
     (33, "documents", include_str!("../sql/0033_documents.sql")),
     (34, "proposals", include_str!("../sql/0034_proposals.sql")),
+    (35, "weight_states", include_str!("../sql/0035_weight_states.sql")),
     (40, "guards", include_str!("../sql/0040_guards.sql")),
     (50, "standing", include_str!("../sql/0050_standing.sql")),
     (90, "bounds", include_str!("../sql/0090_bounds.sql")),

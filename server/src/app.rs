@@ -152,8 +152,7 @@ impl House {
         let records = Records {
             store: Store::new(pool, serving.pooled, clock, ids, config.server.call_limit()),
             door: Arc::new(door),
-            trend: holt_audit::trend::Settings::default(),
-            plausible: holt_audit::plausible::Settings::default(),
+            false_a_year: config.weights.false_a_year,
             loan_notice_days: config.loans.notice_days,
         };
         Ok(Self { records, first_steward: None, cluster: None, page_secret })

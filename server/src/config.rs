@@ -22,6 +22,8 @@ pub struct Config {
     pub access: AccessSection,
     /// Loans.
     pub loans: LoansSection,
+    /// Concerns about weight.
+    pub weights: WeightsSection,
     /// Seals.
     pub ledger: LedgerSection,
     /// Houses.
@@ -102,6 +104,13 @@ pub struct AccessSection {
 #[serde(deny_unknown_fields)]
 pub struct LoansSection {
     pub notice_days: u16,
+}
+
+/// `[weights]`
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WeightsSection {
+    pub false_a_year: f64,
 }
 
 /// `[ledger]`
@@ -247,6 +256,9 @@ impl Config {
                  behind a proxy that does TLS",
                 server.listen
             )));
+        }
+        if !(0.02..=1.0).contains(&self.weights.false_a_year) {
+            return invalid("weights.false_a_year must be from 0.02 to 1");
         }
         for (name, value) in [
             ("server.max_connections", server.max_connections as u64),

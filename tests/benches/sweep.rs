@@ -1,5 +1,5 @@
 //! What part of a sweep over a whole collection is reading rows: five years of weekly weights, ten animals at a time,
-//! read through the store and watched beside one another.
+//! read through the store and given to the model, round by round.
 //!
 //! `cargo bench -p holt-tests --bench sweep`; `HOLT_BENCH_ANIMALS=1000` measures one size alone. Figures wander with
 //! the machine; the shares hold. What is recorded of them stands in `tests/benches/README.md`.
@@ -9,23 +9,24 @@
 #![expect(clippy::disallowed_methods, reason = "a bench is told by its environment how large it is to be")]
 
 use chrono::TimeDelta;
-use holt_audit::companions;
-use holt_audit::reading::Reading;
-use holt_audit::terms::RecordId;
-use holt_audit::trend::{Settings, Subject};
+use holt_audit::expected::{Fact, Herd, Kind, Life, Weighing};
+use holt_audit::terms::{RecordId, Sex};
 use holt_server::access::permit::Caller;
 use holt_server::access::roles::Deed;
 use holt_server::clock::Clock;
 use holt_server::store::weights::{self, Point};
 use holt_tests::{House, cluster};
 use sqlx::{AssertSqlSafe, Connection};
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
 const WEEKS: i64 = 260;
 /// Animals that live together, and are read together.
 const MEMBERS: usize = 10;
+const GROUP: RecordId = RecordId(1);
+const KIND: Kind =
+    Kind { seasonal: false, gestation_days: None, breeds_from_days: Some(365), false_a_year: 0.1 };
 
 #[tokio::main]
 async fn main() {
@@ -43,7 +44,7 @@ async fn measure(animals: i64) {
     let park = house.quill().await;
     let template = house.otter(&park, "Template").await;
     let ids = fill(&house, &template.id, animals).await;
-    let (now, zone, settings) = (house.clock.now(), chrono_tz::Europe::Dublin, Settings::default());
+    let now = house.clock.now();
     let snapshot =
         house.records.store.read(&Caller::itself().reach(Deed::Read).unwrap(), None).await.unwrap();
     let (mut reading, mut watching) = (Duration::ZERO, Duration::ZERO);
@@ -56,10 +57,19 @@ async fn measure(animals: i64) {
         }
         reading += began.elapsed();
         let began = Instant::now();
-        let seen: Vec<Vec<Reading>> =
-            members.iter().map(|id| series[id].iter().map(seen).collect()).collect();
-        let subjects: Vec<Subject<'_>> = seen.iter().map(|readings| Subject::new(readings, zone)).collect();
-        assert_eq!(companions::watch(&subjects, now, &settings).each.len(), members.len());
+        let mut herd = Herd::new(KIND);
+        let life = Life { sex: Sex::Unknown, born: None };
+        let mut rounds: BTreeMap<_, Vec<Weighing>> = BTreeMap::new();
+        for (animal, points) in &series {
+            let animal = RecordId(animal.as_u128());
+            herd.notes(GROUP, animal, now, &Fact::Joins { life });
+            for (at, mass) in points.iter().filter_map(|point| Some((point.weighed_at, point.mass?))) {
+                rounds.entry(at).or_default().push(Weighing { animal, at, mass, scale: None, step: None });
+            }
+        }
+        for round in rounds.values() {
+            assert_eq!(herd.round(GROUP, round).judgements.len(), round.len());
+        }
         watching += began.elapsed();
     }
     drop(snapshot);
@@ -67,16 +77,6 @@ async fn measure(animals: i64) {
     println!("| {animals} | {:.2} | {:.2} | {share:.2} |", reading.as_secs_f64(), watching.as_secs_f64());
     house.stop().await;
     cluster.stop().await.unwrap();
-}
-
-fn seen(point: &Point) -> Reading {
-    Reading {
-        record: RecordId(point.id.as_u128()),
-        at: point.weighed_at,
-        mass: point.mass,
-        scale: None,
-        doubtful: point.doubtful,
-    }
 }
 
 /// Copies one animal many times, past the wire, each weighed weekly with one week in ten missing.

@@ -17,7 +17,7 @@ thresholds of today and under those given with --with, and how often in all. Not
 Examples:
   holt concerns
   holt concerns --animal Bramble --settled
-  holt concerns --replay --from 2025-01-01 --with limit=3
+  holt concerns --replay --from 2025-01-01 --with false_a_year=0.2
   holt concerns --all-sites --format csv")]
 pub(crate) struct Concerns {
     /// Of one animal
@@ -47,7 +47,7 @@ pub(crate) struct Concerns {
 }
 
 fn threshold(text: &str) -> Result<v1::Threshold, String> {
-    let (name, value) = text.split_once('=').ok_or("write a threshold and its value: limit=3")?;
+    let (name, value) = text.split_once('=').ok_or("write a threshold and its value: false_a_year=0.2")?;
     let value = value.trim().parse().map_err(|_| format!("`{value}` is no number"))?;
     Ok(v1::Threshold { name: name.trim().to_owned(), value })
 }

@@ -6,17 +6,13 @@
 //!
 //! Rooms:
 //! - [`episode`]: the life of one matter: raised once, worse, better, quiet, returned.
-//! - [`plausible`]: whether a reading can be right, judged at entry.
 //! - [`replay`]: what would have been raised, and when, had animals been watched all along.
 //! - [`ration`]: energy on offer against energy needed.
-//! - [`reading`]: one attempt to weigh an animal.
-//! - [`scales`]: how scales differ, estimated where the same animals were on both.
 //! - [`agreement`]: whether two assessors can be exchanged.
 //! - [`schedule`]: checks, their due days and what became of them.
+//! - [`attempts`]: how an animal takes to the scale.
 //! - [`census`]: the stock return, for one site or several, and that it adds up.
-//! - [`season`]: the yearly pattern of weight.
 //! - [`chance`]: random draws that repeat themselves.
-//! - [`companions`]: an animal's weight among its companions.
 //! - [`compliance`]: clauses, evidence and every exception by name.
 //! - [`diversity`]: how varied a set of things is.
 //! - [`encounters`]: how long animals met people, and whether they had their rest.
@@ -32,16 +28,15 @@
 //! - [`stats`]: textbook statistics, each with the source of its formula.
 //! - [`terms`]: the plain words that all computations share (sex, counts, mass, day, interval, domain).
 //! - [`welfare`]: assessments in the Five Domains by protocols that are data.
-//! - [`trend`]: the weight of one animal over time.
 //! - [`words`]: findings in words that a keeper accepts.
 //! - [`zone`]: days of a site's time zone and the instants they are made of.
 
 #![warn(missing_docs)]
 
 pub mod agreement;
+pub mod attempts;
 pub mod census;
 pub mod chance;
-pub mod companions;
 pub mod compliance;
 pub mod diversity;
 pub mod encounters;
@@ -53,18 +48,13 @@ pub mod expected;
 pub mod growth;
 pub mod kinship;
 pub mod pairing;
-pub mod plausible;
 pub mod ration;
-pub mod reading;
 pub mod replay;
-pub mod scales;
 pub mod schedule;
 pub mod seal;
-pub mod season;
 pub mod standing;
 pub mod stats;
 pub mod terms;
-pub mod trend;
 pub mod welfare;
 pub mod words;
 pub mod zone;

@@ -7,39 +7,17 @@ use crate::model::concern::{Concern, ConcernKind, ConcernState, Content, Figure,
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Result};
+use crate::records::expected::Seen;
 use crate::records::{Records, fresh, guard_version, one_animal};
 use crate::store::animals::Lock;
 use crate::store::concerns::{self, Open, Step, StepKind, Wanted, Whom};
 use crate::store::{Tx, retrying};
 use chrono::{DateTime, Utc};
-use holt_audit::companions::{Cause, Whole};
-use holt_audit::growth::Stall;
-use holt_audit::terms::Day;
-use holt_audit::trend::{Matter, Settings, Trend};
+use holt_audit::expected::{Cause, Loss, Whole};
 use holt_audit::words::{self, Words};
 use std::cmp::Reverse;
 use std::collections::HashMap;
 use uuid::Uuid;
-
-/// What the trend of one animal has to say.
-pub(super) struct Watched {
-    pub animal: Label,
-    pub trend: Trend,
-    /// Those it lives with as one, if they lose as a whole.
-    pub whole: Option<Whole>,
-    /// Where it is young and gains no more as it did: since when.
-    pub stall: Option<(Day, Stall)>,
-}
-
-/// What the trend of animals of one species that live together has to say of them as one.
-pub(super) struct Together {
-    pub enclosure: Uuid,
-    pub taxon: Uuid,
-    pub household: Household,
-    pub whole: Option<Whole>,
-    /// The latest reading of each.
-    pub records: Vec<Uuid>,
-}
 
 /// What is new and what has changed, from what is open.
 #[derive(Default)]
@@ -101,62 +79,56 @@ impl Steps {
     }
 }
 
-/// Raises what is new, carries on what is open, and answers what was raised or changed. A loss that a
-/// group shares is raised of the group, and not of each animal again.
+/// Raises what the model says of animals and of their groups, carries on what is open, and answers what was raised or
+/// changed.
 pub(super) async fn carry(
     tx: &mut Tx,
     permit: &Permit,
-    watched: &[Watched],
-    together: &[Together],
-    settings: &Settings,
+    animals: &[Label],
+    seen: &[Seen],
 ) -> Result<Vec<Concern>> {
-    let animals: Vec<Uuid> = watched.iter().map(|one| one.animal.id).collect();
-    let enclosures: Vec<Uuid> = together.iter().map(|household| household.enclosure).collect();
-    let open = concerns::open(tx, permit, &animals, &enclosures).await?;
-    let mut steps = Steps::from(open);
-    for one in watched {
-        let whom = Whom::Animal(one.animal.id);
-        for finding in &one.trend.findings {
-            let kind = kind(finding.evidence.matter());
-            let shared = one.whole.is_some_and(|whole| whole.covers(finding, settings));
-            if shared && !steps.is_open(whom, kind) {
+    let ids: Vec<Uuid> = animals.iter().map(|one| one.id).collect();
+    let enclosures: Vec<Uuid> =
+        seen.iter().flat_map(Seen::enclosures).map(|(enclosure, _)| enclosure).collect();
+    let mut steps = Steps::from(concerns::open(tx, permit, &ids, &enclosures).await?);
+    let day = |at: DateTime<Utc>| permit.site().day_of(at);
+    for seen in seen {
+        for animal in animals.iter().filter(|animal| seen.book.life(animal.id).is_some()) {
+            let (whom, name) = (Whom::Animal(animal.id), animal.spoken());
+            let told = seen.loss(animal.id).filter(|loss| loss.told);
+            for kind in [ConcernKind::WeightTrend, ConcernKind::Growth] {
+                let Some(loss) = told.filter(|loss| kind == kind_of(loss)) else {
+                    steps.quiet(whom, kind, || words::quiet(&name));
+                    continue;
+                };
+                let latest = seen.latest(animal.id).map(|(_, _, mass)| mass);
+                let beside = seen.beside(animal.id, tx.now()).map(|beside| beside.percent);
+                let words = words::lost(&name, day(loss.since), &loss, latest, beside);
+                steps.found(whom, kind, content(words, loss.severity, seen.late(animal.id).to_vec()));
+            }
+            match seen.refusal(animal.id) {
+                Some(refusal) => {
+                    let words = words::refused(&name, day(refusal.since), &refusal);
+                    let ids = refusal.records.iter().map(|record| Uuid::from_u128(record.0)).collect();
+                    steps.found(whom, ConcernKind::ScaleRefused, content(words, Level::Watch, ids));
+                }
+                None => steps.quiet(whom, ConcernKind::ScaleRefused, || words::comes_again(&name)),
+            }
+        }
+        for (enclosure, name) in seen.enclosures() {
+            let whom = Whom::Household { enclosure, taxon: seen.book.taxon };
+            let household = Household { enclosure: name.to_owned(), taxon: seen.book.species.clone() };
+            let Some(whole) = seen.whole(enclosure).filter(|whole| whole.loss.told) else {
+                steps.quiet(whom, ConcernKind::GroupWeight, || words::quiet_group(&household.spoken()));
                 continue;
-            }
-            let words = words::told(&one.animal.spoken(), &one.trend, finding, one.whole.as_ref());
-            let ids = finding.records.iter().map(|record| Uuid::from_u128(record.0)).collect();
-            steps.found(whom, kind, content(words, finding.severity, ids));
-        }
-        let loses = one.trend.findings.iter().any(|finding| finding.evidence.matter() == Matter::Weight);
-        match &one.stall {
-            // One that loses is told as that.
-            Some((since, stall)) if !loses || steps.is_open(whom, ConcernKind::Growth) => {
-                let words = words::stalled(&one.animal.spoken(), *since, stall);
-                let latest = one.trend.latest.map(|latest| Uuid::from_u128(latest.record.0));
-                steps.found(
-                    whom,
-                    ConcernKind::Growth,
-                    content(words, Level::Act, latest.into_iter().collect()),
-                );
-            }
-            _ => steps.quiet(whom, ConcernKind::Growth, || words::quiet_growth(&one.animal.spoken())),
-        }
-        for matter in [Matter::Weight, Matter::Scale] {
-            let found = one.trend.findings.iter().any(|finding| finding.evidence.matter() == matter);
-            if !found {
-                steps.quiet(whom, kind(matter), || words::quiet(&one.animal.spoken(), &one.trend, matter));
-            }
-        }
-    }
-    for one in together {
-        let whom = Whom::Household { enclosure: one.enclosure, taxon: one.taxon };
-        let kind = ConcernKind::GroupWeight;
-        match &one.whole {
-            // What a scale explains better is told with the round, and no concern of its own.
-            Some(whole) if whole.cause == Cause::Loss || steps.is_open(whom, kind) => {
-                let words = words::of_group(&one.household.spoken(), whole);
-                steps.found(whom, kind, content(words, whole.severity(settings), one.records.clone()));
-            }
-            _ => steps.quiet(whom, kind, || words::quiet_group(&one.household.spoken())),
+            };
+            let words = words::of_group(&household.spoken(), day(whole.loss.since), &whole);
+            let level = level_of(&whole);
+            steps.found(
+                whom,
+                ConcernKind::GroupWeight,
+                content(words, level, seen.latest_of(enclosure, tx.now())),
+            );
         }
     }
     if steps.is_empty() {
@@ -166,12 +138,14 @@ pub(super) async fn carry(
     these(tx, permit, ids).await
 }
 
-/// What a matter is called among concerns.
-pub(crate) const fn kind(matter: Matter) -> ConcernKind {
-    match matter {
-        Matter::Weight => ConcernKind::WeightTrend,
-        Matter::Scale => ConcernKind::ScaleRefused,
-    }
+/// What a loss is called among concerns.
+pub(crate) const fn kind_of(loss: &Loss) -> ConcernKind {
+    if loss.gains_less { ConcernKind::Growth } else { ConcernKind::WeightTrend }
+}
+
+/// How soon to look after a group: what a scale or a season explains is looked at with the next round.
+pub(crate) fn level_of(whole: &Whole) -> Level {
+    if whole.cause == Cause::Loss { whole.loss.severity } else { Level::Watch }
 }
 
 pub(super) fn content(words: Words, level: Level, record_ids: Vec<Uuid>) -> Content {

@@ -9,8 +9,8 @@ use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::animals::lens_of;
-use crate::records::background::trends;
 use crate::records::error::{Refusal, Result};
+use crate::records::expected;
 use crate::records::placements::{Placed, move_into, named};
 use crate::records::{Records, fresh};
 use crate::store::animals::Lens;
@@ -230,7 +230,8 @@ pub async fn get(
     let ids: Vec<Uuid> = memberships.iter().map(|membership| membership.animal).collect();
     let views = animals::views(&snapshot, &ids, lens).await?;
     let parents = groups::parents(&snapshot, &ids).await?;
-    let trends = trends(records, &snapshot, &permit, &views, lens.at).await?;
+    let seen = expected::look(records, &snapshot, &permit, &ids, lens.at).await?;
+    let of = |animal: Uuid| seen.iter().find(|seen| seen.latest(animal).is_some());
     let none = Parents::default();
     let parents_of = |animal: &Animal| (animal.id, parents.get(&animal.id).unwrap_or(&none));
     let mut members: Vec<Member> = memberships
@@ -245,11 +246,10 @@ pub async fn get(
                 since: membership.began_at,
                 age_days: age_days(animal, lens.day),
                 relatives: relatives.collect(),
-                change_percent: trends.get(&animal.id).and_then(|trend| trend.change_percent),
-                slope_percent_per_week: trends
-                    .get(&animal.id)
-                    .and_then(|trend| trend.slope.as_ref())
-                    .map(|slope| slope.percent_per_week),
+                change_percent: of(animal.id).map(|seen| seen.change_percent(animal.id)),
+                slope_percent_per_week: of(animal.id)
+                    .and_then(|seen| seen.pace(animal.id))
+                    .map(|pace| 100.0 * pace.exp_m1()),
                 animal: animal.clone(),
             })
         })

@@ -5,7 +5,6 @@ pub mod amendments;
 pub(crate) mod ancestry;
 pub mod animals;
 pub mod assessments;
-pub(crate) mod background;
 pub mod checks;
 pub mod climate;
 pub mod concerns;
@@ -18,6 +17,7 @@ pub mod enrichment;
 pub mod error;
 pub mod ethograms;
 pub mod exchange;
+pub(crate) mod expected;
 pub mod feeding;
 pub mod find;
 pub mod groups;
@@ -76,10 +76,8 @@ pub struct Records {
     pub store: Store,
     /// Who may come in.
     pub door: std::sync::Arc<people::Door>,
-    /// Thresholds of the weight trend.
-    pub trend: holt_audit::trend::Settings,
-    /// Thresholds of plausibility at entry.
-    pub plausible: holt_audit::plausible::Settings,
+    /// How many false concerns about weight an animal-year may have.
+    pub false_a_year: f64,
     /// How many days before its last day a loan is among what is due.
     pub loan_notice_days: u16,
 }

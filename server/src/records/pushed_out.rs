@@ -8,9 +8,9 @@ use crate::model::group::{Role, age_days};
 use crate::records::Records;
 use crate::records::ancestry::Ancestry;
 use crate::records::animals::lens_of;
-use crate::records::background::trends;
 use crate::records::concerns::{Steps, content, these};
 use crate::records::error::{Result, fault};
+use crate::records::expected;
 use crate::records::observed::Book;
 use crate::store::concerns::{self, Whom};
 use crate::store::groups::{self, Stay};
@@ -72,14 +72,22 @@ pub(crate) async fn estimates(
         })
     };
     let seen = book.all();
-    let trends = trends(records, snapshot, permit, &views, as_of).await?;
+    let weighed = expected::look(records, snapshot, permit, &ids, as_of).await?;
+    let paces: BTreeMap<Uuid, f64> = ids
+        .iter()
+        .filter_map(|animal| Some((*animal, weighed.iter().find_map(|seen| seen.pace(*animal))?)))
+        .collect();
+    let beside = |(animal, pace): (&Uuid, &f64)| {
+        let others = paces.iter().filter(|(other, _)| *other != animal).map(|(_, pace)| *pace);
+        Some((*animal, holt_audit::expected::beside(*pace, &others.collect::<Vec<_>>())?.z))
+    };
     let record = Record {
         members: stays.iter().filter_map(members).collect(),
         watched: seen.watched,
         contests: seen.contests,
         feeds: seen.feeds,
         scans: seen.scans,
-        weights: trends.iter().filter_map(|(animal, trend)| Some((*animal, trend.beside?.z))).collect(),
+        weights: paces.iter().filter_map(beside).collect(),
         changes,
         kinship: Ancestry::among(snapshot, &ids).await?,
     };

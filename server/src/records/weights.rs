@@ -3,7 +3,7 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Label;
-use crate::model::concern::{Concern, ConcernKind, Household};
+use crate::model::concern::Concern;
 use crate::model::holding::{Ended, Holding};
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
@@ -12,31 +12,22 @@ use crate::model::weight::{
     Answer, Answered, Forecast, Method, Outcome, Reading, ReadingRefusal, Round, RoundOutcome, ScaleDrift,
     Taken, Weight,
 };
-use crate::records::background::{Background, Scales};
-use crate::records::concerns::{self, Together, Watched};
+use crate::records::concerns;
 use crate::records::error::{Refusal, Result};
+use crate::records::expected::{self, Done, Seen};
 use crate::records::{Records, fresh, one_animal, the_one};
 use crate::store::animals::{self, Lock, Reference};
-use crate::store::concerns::{Whom, last_settled};
-use crate::store::placements::{self, Home};
 use crate::store::weights::{self, NewWeight, Point, Wanted};
-use crate::store::{Snapshot, Tx, holdings, retrying};
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
-use holt_audit::companions;
-use holt_audit::plausible::{self, Slip, Verdict, Weighed};
-use holt_audit::reading::Reading as Seen;
-use holt_audit::terms::Mass;
-use holt_audit::trend::Subject;
-use std::cell::LazyCell;
+use crate::store::{Tx, holdings, retrying};
+use chrono::{DateTime, NaiveDate, Utc};
+use holt_audit::expected::{Entry, Expected, Slip, Step, likely};
+use holt_audit::terms::{Mass, RecordId};
 use std::collections::{BTreeMap, HashMap};
 use uuid::Uuid;
 
 /// More than any land animal weighs: 20 t (the heaviest elephant on record weighed about half; from
 /// memory).
 pub(super) const HEAVIEST: Mass = Mass::from_mg(20_000_000_000);
-
-/// How far back readings matter: the trend's baseline of a year and the weeks it leaves out.
-pub(crate) const REACH: TimeDelta = TimeDelta::weeks(62);
 
 /// A reading with everything that is known of it.
 struct Placed<'a> {
@@ -71,15 +62,31 @@ pub async fn record(
 async fn take_in(records: &Records, tx: &mut Tx, permit: &Permit, round: &Round) -> Result<RoundOutcome> {
     let mut answers: Vec<Option<Answered>> = round.readings.iter().map(|_| None).collect();
     let placed = place(tx, permit, round, &mut answers).await?;
-    let ids = distinct(placed.iter().map(|one| one.animal.id));
-    let earliest = placed.iter().map(|one| one.at).min().unwrap_or_else(|| tx.now());
-    let mut series = weights::by_animal(tx, &ids, earliest - REACH, tx.now()).await?;
-    let fresh = refuse_known(placed, &series, &mut answers);
-    let (new, drifts) = judge(records, tx, permit, fresh, &mut series, &mut answers);
+    let known = near(tx, permit, &placed).await?;
+    let fresh = refuse_known(placed, &known, &mut answers);
+    let points: Vec<Point> = fresh.iter().map(|one| point_of(tx, permit, one)).collect();
+    let labels = weighed(&fresh);
+    let ids: Vec<Uuid> = labels.iter().map(|label| label.id).collect();
+    let seen = expected::move_on(records, tx, permit, &ids, &points, false).await?;
+    let drifts = drifts(&seen, &points);
+    let new = answer(fresh, points, &seen, &mut answers);
     weights::append(tx, permit, &new).await?;
-    let concerns = watch(records, tx, permit, &weighed(&new, &answers), series).await?;
+    let concerns = concerns::carry(tx, permit, &labels, &seen).await?;
     let answers = answers.into_iter().flatten().collect();
     Ok(RoundOutcome { answers, concerns, drifts })
+}
+
+/// What is on record of these animals on the days of a round.
+async fn near(tx: &Tx, permit: &Permit, placed: &[Placed<'_>]) -> Result<HashMap<Uuid, Vec<Point>>> {
+    let mut found: HashMap<Uuid, Vec<Point>> = HashMap::new();
+    let days = || placed.iter().map(|one| one.on);
+    let Some((first, last)) = days().min().zip(days().max()) else { return Ok(found) };
+    let (first, last) = (permit.site().start_of(first), permit.site().close_of(last));
+    let ids = distinct(placed.iter().map(|one| one.animal.id));
+    for point in weights::series(tx, &ids, first, last).await? {
+        found.entry(point.animal).or_default().push(point);
+    }
+    Ok(found)
 }
 
 fn distinct(ids: impl Iterator<Item = Uuid>) -> Vec<Uuid> {
@@ -250,237 +257,121 @@ fn refuse_known<'a>(
     fresh
 }
 
-/// Judges each reading against what the animal was expected to weigh, and answers it. The readings join
-/// the series.
-fn judge(
-    records: &Records,
-    tx: &Tx,
-    permit: &Permit,
+/// Answers each reading by what the model says of it.
+fn answer(
     fresh: Vec<Placed<'_>>,
-    series: &mut HashMap<Uuid, Vec<Point>>,
+    points: Vec<Point>,
+    seen: &[Seen],
     answers: &mut [Option<Answered>],
-) -> (Vec<NewWeight>, Vec<ScaleDrift>) {
-    let mut scales = Scales::default();
-    let before: HashMap<Uuid, Vec<Seen>> =
-        series.iter().map(|(animal, points)| (*animal, scales.seen(points.iter()))).collect();
-    let none = Vec::new();
-    // An estimate is no reading of a scale: it is kept, and judged by nobody.
-    let judged: Vec<usize> = fresh
-        .iter()
-        .enumerate()
-        .filter(|(_, one)| one.mass.is_some() && one.reading.method != Method::Estimate)
-        .map(|(n, _)| n)
-        .collect();
-    let mut verdicts: HashMap<usize, Verdict> = HashMap::new();
-    let mut hints = BTreeMap::new();
-    let mut drifts = Vec::new();
-    for on_one_scale in by_scale(&fresh, judged) {
-        let weighed: Vec<Weighed<'_>> = on_one_scale
-            .iter()
-            .filter_map(|&n| {
-                let one = &fresh[n];
-                let history = before.get(&one.animal.id).unwrap_or(&none);
-                let earlier = history.partition_point(|reading| reading.at < one.at);
-                Some(Weighed { history: &history[..earlier], at: one.at, mass: one.mass? })
-            })
-            .collect();
-        let told = plausible::judge_round(&weighed, &records.plausible);
-        hints.extend(exchanged(&fresh, &on_one_scale, &told));
-        // Many readings of one animal are no round, and say nothing of a scale.
-        let animals = distinct(on_one_scale.iter().map(|&n| fresh[n].animal.id)).len();
-        let drift = told.drift.filter(|_| animals >= records.plausible.drift_animals);
-        drifts.extend(drift.zip(on_one_scale.first()).map(|(drift, &first)| ScaleDrift {
-            scale: fresh[first].reading.scale.clone(),
-            percent: drift.percent,
-            standard_error_percent: drift.standard_error_percent,
-            animals,
-        }));
-        verdicts.extend(on_one_scale.into_iter().zip(told.each));
-    }
+) -> Vec<NewWeight> {
+    let hints = hints(&fresh, &points, seen);
     let mut new = Vec::with_capacity(fresh.len());
-    for (n, one) in fresh.into_iter().enumerate() {
-        let id = tx.new_id();
-        let doubt = match verdicts.get(&n).copied() {
-            Some(Verdict::AskSecond { expected, low, high, likely }) => {
-                let earlier = before.get(&one.animal.id).unwrap_or(&none);
-                let confirmed = one.mass.is_some_and(|mass| confirms(records, earlier, one.at, mass));
-                (!confirmed).then_some((Forecast { expected, low, high }, likely))
-            }
-            _ => None,
-        };
-        let hint = hints.remove(&n);
-        let answer = match &doubt {
-            Some((forecast, likely)) => Answer::SecondWeighing {
-                weight: id,
-                forecast: *forecast,
-                hint: hint.or_else(|| likely.map(slip)).unwrap_or_default(),
+    for (one, point) in fresh.into_iter().zip(points) {
+        let judged = seen.iter().find_map(|seen| seen.judged.get(&point.id));
+        let waits = judged.filter(|judged| judged.entry == Entry::Waits);
+        let answer = match waits.and_then(|judged| judged.expected) {
+            Some(Expected { mass, low, high, .. }) => Answer::SecondWeighing {
+                weight: point.id,
+                forecast: Forecast { expected: mass, low, high },
+                hint: hints.get(&point.id).cloned().unwrap_or_default(),
             },
-            None => Answer::Accepted { weight: id },
+            None => Answer::Accepted { weight: point.id },
         };
-        let weight = NewWeight {
-            id,
-            animal: one.animal.id,
-            weighed_at: one.at,
-            weighed_on: one.on,
-            day_only: matches!(one.reading.taken, Taken::On(_)),
-            mass: one.mass,
-            doubtful: doubt.is_some(),
-            scale: one.reading.scale.clone(),
+        new.push(NewWeight {
+            id: point.id,
+            animal: point.animal,
+            weighed_at: point.weighed_at,
+            weighed_on: point.weighed_on,
+            day_only: point.day_only,
+            mass: point.mass,
+            doubtful: waits.is_some(),
+            scale: point.scale,
             method: one.reading.method,
             note: one.reading.note.clone(),
-        };
-        let points = series.entry(one.animal.id).or_default();
-        let place = points.partition_point(|point| point.weighed_at <= one.at);
-        points.insert(place, point_of(permit, &weight));
+        });
         answers[one.index] = Some(Answered { animal: Some(one.animal), answer });
-        new.push(weight);
     }
-    (new, drifts)
+    new
 }
 
-/// Readings of a round by the scale that they were taken on, whatever the capitals of its name.
-fn by_scale(fresh: &[Placed<'_>], judged: Vec<usize>) -> Vec<Vec<usize>> {
-    let mut scales: BTreeMap<String, Vec<usize>> = BTreeMap::new();
-    for n in judged {
-        scales.entry(fresh[n].reading.scale.to_lowercase()).or_default().push(n);
-    }
-    scales.into_values().collect()
+/// Scales by which all animals of the round are off.
+fn drifts(seen: &[Seen], new: &[Point]) -> Vec<ScaleDrift> {
+    let is_new = |done: &&Done| done.points.iter().any(|point| new.iter().any(|new| new.id == *point));
+    let done = seen.iter().flat_map(|seen| &seen.done).filter(is_new);
+    done.filter_map(|done| {
+        let Step { percent, standard_error_percent, animals, .. } = done.step?;
+        let animals = usize::try_from(animals).unwrap_or(usize::MAX);
+        Some(ScaleDrift { scale: done.scale.clone(), percent, standard_error_percent, animals })
+    })
+    .collect()
 }
 
-/// A doubtful reading of the same mass a little before is confirmed by this one, and confirms it.
-fn confirms(records: &Records, earlier: &[Seen], at: DateTime<Utc>, mass: Mass) -> bool {
-    let agreement = records.plausible.agreement;
-    earlier.iter().filter(|reading| reading.doubtful).any(|reading| agreement.agree(reading, at, mass))
-}
-
-/// What may have happened where a pair of readings fits far better the other way round.
-fn exchanged(fresh: &[Placed<'_>], judged: &[usize], verdicts: &plausible::Round) -> BTreeMap<usize, String> {
-    let mut hints = BTreeMap::new();
-    for exchange in &verdicts.exchanges {
-        let (one, other) = (judged[exchange.one], judged[exchange.other]);
-        for (this, that) in [(one, other), (other, one)] {
-            let hint = format!(
-                "{} and {} may have been taken for one another: exchanged, both readings fit",
-                fresh[this].animal.spoken(),
-                fresh[that].animal.spoken()
-            );
-            hints.insert(this, hint);
-        }
-    }
-    hints
-}
-
-fn slip(slip: Slip) -> String {
-    match slip {
-        Slip::GramsAsKilograms => "perhaps grams were entered as kilograms",
-        Slip::KilogramsAsGrams => "perhaps kilograms were entered as grams",
-        Slip::PoundsAsKilograms => "perhaps pounds were entered as kilograms",
-        Slip::KilogramsAsPounds => "perhaps kilograms were entered as pounds",
-        Slip::PointTooFarRight => "perhaps the decimal point is one place too far right",
-        Slip::PointTooFarLeft => "perhaps the decimal point is one place too far left",
-    }
-    .to_owned()
-}
-
-fn point_of(permit: &Permit, weight: &NewWeight) -> Point {
-    Point {
-        id: weight.id,
-        animal: weight.animal,
-        site: permit.site().id,
-        weighed_at: weight.weighed_at,
-        weighed_on: weight.weighed_on,
-        day_only: weight.day_only,
-        mass: weight.mass,
-        doubtful: weight.doubtful,
-        scale: weight.scale.clone(),
-        estimate: weight.method == Method::Estimate,
-    }
-}
-
-/// Watches each animal that was weighed, or tried, beside those of its kind that it lives with, and raises
-/// and carries on what is found.
-async fn watch(
-    records: &Records,
-    tx: &mut Tx,
-    permit: &Permit,
-    animals: &[Label],
-    mut series: HashMap<Uuid, Vec<Point>>,
-) -> Result<Vec<Concern>> {
-    let ids = distinct(animals.iter().map(|label| label.id));
-    let homes = placements::homes(tx, permit, &ids).await?;
-    let others: Vec<Uuid> =
-        homes.iter().map(|home| home.animal_id).filter(|animal| !series.contains_key(animal)).collect();
-    series.extend(weights::by_animal(tx, &others, tx.now() - REACH, tx.now()).await?);
-    let everyone = distinct(ids.iter().copied().chain(homes.iter().map(|home| home.animal_id)));
-    let enclosures = distinct(homes.iter().map(|home| home.enclosure_id));
-    let settled = last_settled(tx, permit, &everyone, &enclosures).await?;
-    let settled = |whom, kind| settled.get(&(whom, kind)).map(|settled| settled.at);
-    let mut scales = Scales::default();
-    let readings: HashMap<Uuid, Vec<Seen>> = everyone
+/// What may have happened to readings that do not fit, by their identifiers: also across groups, for they were entered
+/// together.
+fn hints(fresh: &[Placed<'_>], points: &[Point], seen: &[Seen]) -> HashMap<Uuid, String> {
+    let spoken: HashMap<Uuid, String> =
+        fresh.iter().map(|one| (one.animal.id, one.animal.spoken())).collect();
+    let expected = |point: &Point| seen.iter().find_map(|seen| seen.judged.get(&point.id))?.expected;
+    let entered: Vec<(&Placed<'_>, Uuid, (RecordId, Mass, Expected))> = fresh
         .iter()
-        .map(|&id| {
-            // Refusals that people have settled are known, and are no part of a row of new ones.
-            let known = settled(Whom::Animal(id), ConcernKind::ScaleRefused);
-            let news = |point: &&Point| point.mass.is_some() || known.is_none_or(|at| point.weighed_at > at);
-            (id, scales.seen(series.get(&id).into_iter().flatten().filter(news)))
+        .zip(points)
+        .filter_map(|(one, point)| {
+            Some((one, point.id, (expected::id(point.animal), point.mass?, expected(point)?)))
         })
         .collect();
-    let background = Background::load(tx, permit, &readings, permit.site().day_of(tx.now())).await?;
-    let labels: HashMap<Uuid, &Label> = animals.iter().map(|label| (label.id, label)).collect();
-    let mut watched = Vec::with_capacity(ids.len());
-    let mut together = Vec::new();
-    for group in groups(&ids, &homes) {
-        let subjects: Vec<Subject<'_>> = group
-            .members
-            .iter()
-            .map(|id| {
-                let own = settled(Whom::Animal(*id), ConcernKind::WeightTrend);
-                let shared = group.home.and_then(|home| {
-                    let (enclosure, taxon) = (home.enclosure_id, home.taxon_id);
-                    settled(Whom::Household { enclosure, taxon }, ConcernKind::GroupWeight)
-                });
-                // What people accepted of the group, they accepted of each that lives in it.
-                let settled = own.max(shared).map(|at| permit.site().day_of(at));
-                background.subject(permit.site().zone, *id, &readings[id], settled)
-            })
-            .collect();
-        let told = companions::watch(&subjects, tx.now(), &records.trend);
-        if let Some(home) = group.home {
-            let latest = told.each.iter().filter_map(|trend| trend.latest);
-            together.push(Together {
-                enclosure: home.enclosure_id,
-                taxon: home.taxon_id,
-                household: Household {
-                    enclosure: home.enclosure.clone(),
-                    taxon: home.scientific_name.clone(),
-                },
-                whole: told.whole,
-                records: latest.map(|latest| Uuid::from_u128(latest.record.0)).collect(),
-            });
+    let all: Vec<_> = entered.iter().map(|(.., one)| *one).collect();
+    let slips = entered.iter().zip(likely(&all));
+    slips.filter_map(|((one, id, _), slip)| Some((*id, hint(slip?, &one.animal, &spoken)))).collect()
+}
+
+/// What may have happened to a reading that does not fit.
+fn hint(slip: Slip, animal: &Label, spoken: &HashMap<Uuid, String>) -> String {
+    let kg = |mass: Mass| format!("{} kg", mass.kg());
+    match slip {
+        Slip::GramsAsKilograms => "perhaps grams were entered as kilograms".to_owned(),
+        Slip::KilogramsAsGrams => "perhaps kilograms were entered as grams".to_owned(),
+        Slip::PoundsAsKilograms => "perhaps pounds were entered as kilograms".to_owned(),
+        Slip::KilogramsAsPounds => "perhaps kilograms were entered as pounds".to_owned(),
+        Slip::OuncesAsGrams => "perhaps ounces were entered as grams".to_owned(),
+        Slip::GramsAsOunces => "perhaps grams were entered as ounces".to_owned(),
+        Slip::PointTooFarRight => "perhaps the decimal point is one place too far right".to_owned(),
+        Slip::PointTooFarLeft => "perhaps the decimal point is one place too far left".to_owned(),
+        Slip::DigitsExchanged { meant } => {
+            format!("perhaps two digits were exchanged: {} would fit", kg(meant))
         }
-        let zone = permit.site().zone;
-        let grown = LazyCell::new(|| background.grown(&group.members, &readings, zone));
-        for (id, trend) in group.members.iter().zip(told.each) {
-            if let Some(label) = labels.get(id).filter(|_| ids.contains(id)) {
-                let stall = background.stall(*id, &readings[id], zone, || *grown);
-                watched.push(Watched { animal: (*label).clone(), trend, whole: told.whole, stall });
-            }
+        Slip::AnimalsExchanged { other } => format!(
+            "{} and {} may have been taken for one another: exchanged, both readings fit",
+            animal.spoken(),
+            spoken.get(&Uuid::from_u128(other.0)).map_or("another", String::as_str)
+        ),
+        Slip::CrateNotTared { crate_mass } => {
+            format!("perhaps the crate was weighed too: several are heavier by {}", kg(crate_mass))
         }
     }
-    watched.sort_by_key(|one| one.animal.id);
-    concerns::carry(tx, permit, &watched, &together, &records.trend).await
+}
+
+fn point_of(tx: &Tx, permit: &Permit, one: &Placed<'_>) -> Point {
+    Point {
+        id: tx.new_id(),
+        animal: one.animal.id,
+        site: permit.site().id,
+        weighed_at: one.at,
+        weighed_on: one.on,
+        day_only: matches!(one.reading.taken, Taken::On(_)),
+        mass: one.mass,
+        doubtful: false,
+        scale: one.reading.scale.clone(),
+        estimate: one.reading.method == Method::Estimate,
+        recorded_at: tx.now(),
+        request: tx.request_id(),
+    }
 }
 
 /// Animals of which a round has new readings of a scale.
-fn weighed(new: &[NewWeight], answers: &[Option<Answered>]) -> Vec<Label> {
-    let labels: HashMap<Uuid, &Label> = answers
-        .iter()
-        .flatten()
-        .filter_map(|one| one.animal.as_ref())
-        .map(|label| (label.id, label))
-        .collect();
-    let ids = distinct(new.iter().filter(|new| new.method != Method::Estimate).map(|new| new.animal));
-    ids.into_iter().filter_map(|id| labels.get(&id).copied().cloned()).collect()
+fn weighed(fresh: &[Placed<'_>]) -> Vec<Label> {
+    let of_scale = fresh.iter().filter(|one| one.reading.method != Method::Estimate);
+    let labels: BTreeMap<Uuid, Label> = of_scale.map(|one| (one.animal.id, one.animal.clone())).collect();
+    labels.into_values().collect()
 }
 
 /// Watches the trend of animals again whose readings were corrected or taken in from other books, where the site
@@ -502,8 +393,8 @@ pub(super) async fn watch_again(
     if animals.is_empty() {
         return Ok(Vec::new());
     }
-    let series = weights::by_animal(tx, &held, tx.now() - REACH, tx.now()).await?;
-    watch(records, tx, permit, &animals, series).await
+    let seen = expected::move_on(records, tx, permit, &held, &[], true).await?;
+    concerns::carry(tx, permit, &animals, &seen).await
 }
 
 /// Refuses what is no mass of an animal.
@@ -513,26 +404,6 @@ pub(super) fn refuse_no_mass(mass: Mass) -> std::result::Result<(), Refusal> {
     }
     let say = format!("{} kg is no mass of an animal", mass.kg());
     Err(Refusal::new(Reason::MassOutOfRange, say, "give what the scale showed").at("change.mass"))
-}
-
-/// Animals that are watched together.
-struct Group<'a> {
-    members: Vec<Uuid>,
-    /// Where they live; none for one that lives nowhere.
-    home: Option<&'a Home>,
-}
-
-/// Animals of one kind that live together, and each of `ids` that lives nowhere by itself.
-fn groups<'a>(ids: &[Uuid], homes: &'a [Home]) -> Vec<Group<'a>> {
-    let mut together: BTreeMap<(Uuid, Uuid), Group<'a>> = BTreeMap::new();
-    for home in homes {
-        let key = (home.enclosure_id, home.taxon_id);
-        let group = together.entry(key).or_insert_with(|| Group { members: Vec::new(), home: Some(home) });
-        group.members.push(home.animal_id);
-    }
-    let alone = ids.iter().filter(|id| homes.iter().all(|home| home.animal_id != **id));
-    let alone: Vec<Group<'a>> = alone.map(|id| Group { members: vec![*id], home: None }).collect();
-    together.into_values().chain(alone).collect()
 }
 
 /// Which readings are wanted.
@@ -575,27 +446,5 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
     };
     let site = permit.as_ref().map(|permit| permit.site().id);
     let wanted = Wanted { site, animal, days: asked.days };
-    let mut found = weights::list(&snapshot, &wanted, page).await?;
-    lift_doubts(records, &snapshot, &mut found.entries).await?;
-    Ok(found)
-}
-
-/// A doubtful reading that another agrees with is set aside no more.
-async fn lift_doubts(records: &Records, snapshot: &Snapshot, listed: &mut [Weight]) -> Result<()> {
-    let doubtful = || listed.iter().filter(|weight| weight.doubtful);
-    let times = || doubtful().map(|weight| weight.weighed_at);
-    let Some((first, last)) = times().min().zip(times().max()) else { return Ok(()) };
-    let ids = distinct(doubtful().map(|weight| weight.animal.id));
-    let agreement = records.trend.agreement;
-    let reach = TimeDelta::days(agreement.days.into());
-    let points = weights::series(snapshot, &ids, first - reach, last + reach).await?;
-    for weight in listed.iter_mut().filter(|weight| weight.doubtful) {
-        let Some(mass) = weight.mass else { continue };
-        let others = points.iter().filter(|p| p.animal == weight.animal.id && p.id != weight.id);
-        weight.doubtful = !Scales::default()
-            .seen(others)
-            .iter()
-            .any(|other| agreement.agree(other, weight.weighed_at, mass));
-    }
-    Ok(())
+    Ok(weights::list(&snapshot, &wanted, page).await?)
 }

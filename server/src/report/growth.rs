@@ -1,4 +1,4 @@
-//! How animals grow, what they should weigh next, and the energy that they need.
+//! How animals grow, what they are expected to weigh next, and the energy that they need.
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
@@ -6,8 +6,8 @@ use crate::model::animal::{Animal, Label};
 use crate::model::document::Kind;
 use crate::model::growth::{Curve, Expected, ExpectedBy, Growing, Need, OfSpecies, Standing};
 use crate::model::reason::Reason;
-use crate::records::background::{Background, Scales, USUAL_YOUNG, age};
 use crate::records::error::{Refusal, Result, fault};
+use crate::records::expected::{self, Seen};
 use crate::records::growth::sound;
 use crate::records::taxa;
 use crate::records::{Records, one_animal, view};
@@ -16,11 +16,14 @@ use crate::store::{Snapshot, documents, growth as store, traits, weights};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use holt_audit::growth::{self, Band, Growth};
 use holt_audit::ration;
-use holt_audit::reading::Reading;
 use holt_audit::terms::{Mass, Sex};
-use holt_audit::trend::{self, Trend};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 use uuid::Uuid;
+
+/// Age in days.
+fn age(born: NaiveDate, on: NaiveDate) -> f64 {
+    f64::from(i32::try_from((on - born).num_days()).unwrap_or(i32::MAX))
+}
 
 /// Days between two weighings where an animal's own do not tell.
 const USUAL_WAIT: u64 = 7;
@@ -28,13 +31,13 @@ const USUAL_WAIT: u64 = 7;
 /// Longer than any animal of a collection was weighed for.
 const LONG_AGO: TimeDelta = TimeDelta::weeks(52 * 200);
 
-/// An animal with its readings and its trend.
+/// An animal with its readings, and what the model says of it.
 struct Weighed {
     label: Label,
     animal: Animal,
-    /// Readings with a mass that are not doubtful, by day.
+    /// Readings with a mass that are not set aside, by day.
     readings: Vec<(NaiveDate, Mass)>,
-    trend: Trend,
+    seen: Option<Seen>,
 }
 
 async fn weighed(
@@ -47,15 +50,11 @@ async fn weighed(
     let label = one_animal(snapshot, Some(permit), text, now, Lock::None).await?;
     let animal = view(snapshot, permit, &label, now).await?;
     let points = weights::series(snapshot, &[label.id], now - LONG_AGO, now).await?;
-    let seen: Vec<Reading> = Scales::default().seen(points.iter());
-    let readings: HashMap<Uuid, Vec<Reading>> = HashMap::from([(label.id, seen)]);
     let site = permit.site();
-    let background = Background::load(snapshot, permit, &readings, site.day_of(now)).await?;
-    let subject = background.subject(site.zone, label.id, &readings[&label.id], None);
-    let trend = trend::watch(&subject, now, &records.trend);
-    let sound = readings[&label.id].iter().filter(|reading| !reading.doubtful);
-    let readings = sound.filter_map(|reading| Some((site.day_of(reading.at), reading.mass?))).collect();
-    Ok(Weighed { label, animal, readings, trend })
+    let sound = points.iter().filter(|point| !point.doubtful && !point.estimate);
+    let readings = sound.filter_map(|point| Some((site.day_of(point.weighed_at), point.mass?))).collect();
+    let seen = expected::look(records, snapshot, permit, &[label.id], now).await?.pop();
+    Ok(Weighed { label, animal, readings, seen })
 }
 
 impl Weighed {
@@ -85,18 +84,17 @@ impl Weighed {
         (last + Days::new(wait.unwrap_or(USUAL_WAIT))).max(today)
     }
 
-    /// What it should weigh on a day: the young by how they gained of late, the grown by their habit.
-    fn expected(&self, on: NaiveDate) -> Option<Expected> {
-        let grown_at = self.animal.taxon.breeds_from_days.map_or(USUAL_YOUNG, i64::from);
-        if let Some(born) = self.born().filter(|born| (on - *born).num_days() < grown_at) {
-            let points = self.by_age(born);
-            let before: Vec<(f64, f64)> = points.into_iter().filter(|(at, _)| *at < age(born, on)).collect();
-            let mass = growth::expected(&before, age(born, on))?;
-            return Some(Expected { on, mass, by: ExpectedBy::Gain, readings: before.len().min(5) });
-        }
-        let (expected, baseline) = (self.trend.expected?, self.trend.baseline?);
-        let mass = Band::about(expected, baseline.spread_percent, baseline.weeks);
-        Some(Expected { on, mass, by: ExpectedBy::Habit, readings: baseline.weeks })
+    /// What it is expected to weigh about noon of a day.
+    fn expected(&self, on: NaiveDate, at: DateTime<Utc>) -> Option<Expected> {
+        // One reading tells little of the next.
+        let told = self.seen.as_ref()?.expects(self.label.id, at).filter(|told| told.basis.readings > 1)?;
+        let [low, high] = told.usual();
+        let by = match told.basis.standing {
+            holt_audit::expected::Standing::Growing => ExpectedBy::Gain,
+            _ => ExpectedBy::Habit,
+        };
+        let readings = usize::try_from(told.basis.readings).unwrap_or(usize::MAX);
+        Some(Expected { on, mass: Band { expected: told.mass, low, high }, by, readings })
     }
 }
 
@@ -116,7 +114,8 @@ pub async fn of_animal(
     let now = records.store.now();
     let weighed = weighed(records, &snapshot, &permit, animal, now).await?;
     let today = permit.site().day_of(now);
-    let next = weighed.expected(on.unwrap_or_else(|| weighed.next_weighing(today)));
+    let next_on = on.unwrap_or_else(|| weighed.next_weighing(today));
+    let next = weighed.expected(next_on, permit.site().noon_of(next_on));
     let latest = weighed.readings.last().copied();
     let mut standings = Vec::new();
     let mut siblings = Vec::new();
@@ -244,7 +243,7 @@ pub async fn need(
         .at("animal")
         .into());
     };
-    let latest = weighed.trend.latest.ok_or_else(|| {
+    let (on, latest) = weighed.readings.last().copied().ok_or_else(|| {
         Refusal::new(
             Reason::Malformed,
             format!("{} was never weighed", weighed.label.spoken()),
@@ -253,15 +252,14 @@ pub async fn need(
         .at("animal")
     })?;
     let need = (energy.low, energy.high);
-    let told = ration::judge(latest.mass, energy.rest_kcal, need, offered.unwrap_or_default(), None)
-        .map_err(|refused| {
-            Refusal::new(Reason::Malformed, refused.to_string(), "give kcal a day, 0 or more")
-        })?;
+    let told = ration::judge(latest, energy.rest_kcal, need, offered.unwrap_or_default(), None).map_err(
+        |refused| Refusal::new(Reason::Malformed, refused.to_string(), "give kcal a day, 0 or more"),
+    )?;
     Ok(Need {
         animal: weighed.label,
-        mass: latest.mass,
-        on: latest.day,
-        rest: ration::at_rest(latest.mass, energy.rest_kcal),
+        mass: latest,
+        on,
+        rest: ration::at_rest(latest, energy.rest_kcal),
         low: told.need_low,
         high: told.need_high,
         source,

@@ -478,3 +478,54 @@ pub async fn last_settled(
         })
         .collect()
 }
+
+/// A person settled a concern about weight.
+#[derive(Clone, Copy, Debug)]
+pub struct Settling {
+    pub whom: Whom,
+    pub kind: ConcernKind,
+    pub at: DateTime<Utc>,
+}
+
+/// When concerns about the weight of these animals, and of those in these enclosures, were settled at a site; in order.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn settlings(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    animals: &[Uuid],
+    enclosures: &[Uuid],
+    kinds: &[ConcernKind],
+) -> Result<Vec<Settling>, Error> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        #[sea_orm(nested)]
+        whom: Columns,
+        kind: String,
+        at: DateTime<Utc>,
+    }
+    let kinds: Vec<&str> = kinds.iter().map(|kind| kind_text(*kind)).collect();
+    let rows = snapshot
+        .rows::<Row>(
+            "SELECT c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, x.recorded_at AS at
+               FROM concerns c JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
+              WHERE c.site_id = $1 AND (c.animal_id = ANY ($2) OR c.enclosure_id = ANY ($3)) AND c.kind = ANY ($4)
+                AND x.recorded_at <= $5
+              ORDER BY x.recorded_at, c.id",
+            [
+                permit.site().id.into(),
+                animals.to_vec().into(),
+                enclosures.to_vec().into(),
+                kinds.into_iter().map(str::to_owned).collect::<Vec<_>>().into(),
+                snapshot.known_at().into(),
+            ],
+        )
+        .await?;
+    rows.into_iter()
+        .map(|row| {
+            let kind = stored("concern_steps", "kind", row.kind)?;
+            Ok(Settling { whom: row.whom.whom()?, kind, at: row.at })
+        })
+        .collect()
+}

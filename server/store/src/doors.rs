@@ -401,7 +401,8 @@ impl Snapshot {
     }
 
     /// What was known at this instant is what is read.
-    pub(super) const fn known_at(&self) -> DateTime<Utc> {
+    #[must_use]
+    pub const fn known_at(&self) -> DateTime<Utc> {
         self.known_at
     }
 

@@ -248,6 +248,8 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "this version of the ethogram is on record",
         "load it as the next version",
     ),
+    ("weight_states_pkey", Reason::Contention, "somebody weighed them meanwhile", "send it again"),
+    ("weight_kinds_pkey", Reason::Contention, "somebody weighed others of them meanwhile", "send it again"),
     ("watches_pkey", Reason::Contention, "the watch was begun meanwhile", "send it again"),
     (
         "watch_events_number_key",

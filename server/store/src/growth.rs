@@ -8,7 +8,7 @@ use crate::error::Error;
 use crate::facts::known;
 use crate::filter::Filter;
 use crate::model::animal::Label;
-use crate::weights::label;
+use crate::weights::{label, waits};
 use chrono::NaiveDate;
 use holt_audit::growth::Reference;
 use holt_audit::terms::{Mass, Sex};
@@ -107,7 +107,7 @@ pub async fn litter(
            LEFT JOIN LATERAL (
              SELECT w.mass_mg FROM weights w
               WHERE w.animal_id = y.animal_id AND w.weighed_on = $4 AND {known_w}
-                AND w.mass_mg IS NOT NULL AND NOT w.doubtful AND w.method <> 'estimate'
+                AND w.mass_mg IS NOT NULL AND NOT {waits_w} AND w.method <> 'estimate'
               ORDER BY w.weighed_at DESC, w.id DESC LIMIT 1) r ON true
           ORDER BY y.animal_id",
         known_c = known("c", 2),
@@ -117,6 +117,7 @@ pub async fn litter(
         known_p = known("p", 2),
         known_q = known("q", 2),
         known_w = known("w", 2),
+        waits_w = waits("w"),
         label = label("y", 2),
     );
     let values = [animal.into(), snapshot.known_at().into(), permit.site().id.into(), on.into()];
@@ -173,10 +174,11 @@ pub async fn aged(
            JOIN births b ON b.animal_id = w.animal_id AND {known_b}
           WHERE w.site_id = ${site} AND a.taxon_id = $1 AND {known_w}
             AND b.born_first = b.born_last AND NOT b.estimated AND w.weighed_on >= b.born_first
-            AND w.mass_mg IS NOT NULL AND NOT w.doubtful AND w.method <> 'estimate'{filter}
+            AND w.mass_mg IS NOT NULL AND NOT {waits_w} AND w.method <> 'estimate'{filter}
           ORDER BY w.animal_id, w.weighed_at, w.id",
         known_b = known("b", 2),
         known_w = known("w", 2),
+        waits_w = waits("w"),
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     Ok(rows

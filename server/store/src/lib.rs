@@ -28,6 +28,7 @@ pub mod entity;
 mod error;
 pub mod ethograms;
 pub mod exchange;
+pub mod expected;
 pub mod facts;
 pub mod feeding;
 mod filter;

@@ -6,7 +6,7 @@ use crate::entity::placement;
 use crate::error::Error;
 use crate::facts::fact;
 use chrono::{DateTime, Utc};
-use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 use uuid::Uuid;
 
 /// The placements of these animals that are open.
@@ -20,35 +20,6 @@ pub async fn open(tx: &Tx, animals: &[Uuid]) -> Result<Vec<placement::Model>, Er
         .filter(placement::Column::EndedAt.is_null())
         .all(tx.txn())
         .await?)
-}
-
-/// Where an animal lives, with whom it can be compared.
-#[derive(Clone, Debug, FromQueryResult)]
-pub struct Home {
-    pub animal_id: Uuid,
-    pub enclosure_id: Uuid,
-    pub enclosure: String,
-    pub taxon_id: Uuid,
-    pub scientific_name: String,
-}
-
-/// The homes of all animals that now live in the same enclosures as these, themselves included, in order
-/// of the animals.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn homes(tx: &Tx, permit: &Permit, animals: &[Uuid]) -> Result<Vec<Home>, Error> {
-    let sql = "SELECT p.animal_id, p.enclosure_id, e.name AS enclosure, a.taxon_id, t.scientific_name
-                 FROM placements p
-                 JOIN animals a ON a.id = p.animal_id
-                 JOIN taxon_names t ON t.taxon_id = a.taxon_id AND t.accepted AND t.superseded_at IS NULL
-                 JOIN enclosures e ON e.id = p.enclosure_id
-                WHERE p.site_id = $2 AND p.ended_at IS NULL AND p.superseded_at IS NULL
-                  AND p.enclosure_id IN (SELECT own.enclosure_id FROM placements own
-                                          WHERE own.animal_id = ANY ($1) AND own.site_id = $2
-                                            AND own.ended_at IS NULL AND own.superseded_at IS NULL)
-                ORDER BY p.animal_id";
-    tx.rows(sql, [animals.to_vec().into(), permit.site().id.into()]).await
 }
 
 /// Places animals in an enclosure from an instant on.

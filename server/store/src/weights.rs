@@ -44,6 +44,9 @@ pub struct Point {
     pub doubtful: bool,
     pub scale: String,
     pub estimate: bool,
+    /// When it was recorded, and with what.
+    pub recorded_at: DateTime<Utc>,
+    pub request: Uuid,
 }
 
 const fn method_text(method: Method) -> &'static str {
@@ -121,14 +124,17 @@ pub async fn series(
         doubtful: bool,
         scale: String,
         estimate: bool,
+        recorded_at: DateTime<Utc>,
+        request_id: Uuid,
     }
     let sql = format!(
-        "SELECT w.id, w.animal_id, w.site_id, w.weighed_at, w.weighed_on, w.day_only, w.mass_mg, w.doubtful,
-                w.scale, w.method = 'estimate' AS estimate
+        "SELECT w.id, w.animal_id, w.site_id, w.weighed_at, w.weighed_on, w.day_only, w.mass_mg,
+                {waits} AS doubtful, w.scale, w.method = 'estimate' AS estimate, w.recorded_at, w.request_id
            FROM weights w
-          WHERE w.animal_id = ANY ($1) AND w.weighed_at BETWEEN $3 AND $4 AND {}
+          WHERE w.animal_id = ANY ($1) AND w.weighed_at BETWEEN $3 AND $4 AND {known_w}
           ORDER BY w.animal_id, w.weighed_at, w.id",
-        known("w", 2)
+        waits = waits("w"),
+        known_w = known("w", 2)
     );
     let values = [animals.to_vec().into(), snapshot.known_at().into(), since.into(), until.into()];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
@@ -145,25 +151,18 @@ pub async fn series(
             doubtful: row.doubtful,
             scale: row.scale,
             estimate: row.estimate,
+            recorded_at: row.recorded_at,
+            request: row.request_id,
         })
         .collect())
 }
 
-/// The same by animal.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn by_animal(
-    snapshot: &Snapshot,
-    animals: &[Uuid],
-    since: DateTime<Utc>,
-    until: DateTime<Utc>,
-) -> Result<HashMap<Uuid, Vec<Point>>, Error> {
-    let mut found: HashMap<Uuid, Vec<Point>> = HashMap::new();
-    for point in series(snapshot, animals, since, until).await? {
-        found.entry(point.animal).or_default().push(point);
-    }
-    Ok(found)
+/// SQL that holds for readings of `alias` that are set aside, and that no later one agreed with.
+pub(super) fn waits(alias: &str) -> String {
+    format!(
+        "({alias}.doubtful AND NOT EXISTS (SELECT FROM public.weight_states ws
+           WHERE ws.of_id = {alias}.animal_id AND ws.part = 'animal' AND {alias}.id = ANY (ws.confirmed)))"
+    )
 }
 
 /// The latest reading of each of these animals by an instant that may be used: neither doubtful nor estimated.
@@ -184,9 +183,10 @@ pub async fn latest(
     let sql = format!(
         "SELECT DISTINCT ON (w.animal_id) w.animal_id, w.weighed_on, w.mass_mg FROM weights w
           WHERE w.animal_id = ANY ($1) AND {} AND w.weighed_at <= $3 AND w.mass_mg IS NOT NULL
-            AND NOT w.doubtful AND w.method <> 'estimate'
+            AND NOT {} AND w.method <> 'estimate'
           ORDER BY w.animal_id, w.weighed_at DESC, w.id DESC",
-        known("w", 2)
+        known("w", 2),
+        waits("w")
     );
     let values = [animals.to_vec().into(), snapshot.known_at().into(), until.into()];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
@@ -251,12 +251,13 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
     let after = page.after.as_deref().and_then(moment);
     let (filter, last, values) = wanted.filter(snapshot, "weighed", after).then(i64::from(page.size) + 1);
     let sql = format!(
-        "SELECT w.id, w.animal_id, s.code AS site, w.weighed_at, w.day_only, w.mass_mg, w.doubtful, w.scale,
-                w.method, w.note, w.recorded_at, {label}
+        "SELECT w.id, w.animal_id, s.code AS site, w.weighed_at, w.day_only, w.mass_mg, {waits} AS doubtful,
+                w.scale, w.method, w.note, w.recorded_at, {label}
            FROM weights w JOIN sites s ON s.id = w.site_id
           WHERE {known_w}{filter} ORDER BY w.weighed_at DESC, w.id DESC LIMIT ${last}",
         known_w = known("w", 1),
         label = label("w", 1),
+        waits = waits("w"),
     );
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     let weights = rows

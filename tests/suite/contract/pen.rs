@@ -16,7 +16,7 @@ const OF_NO_SITE: [(&str, &str); 3] = [
 ];
 
 /// What a column names that is everybody's, or who somebody is.
-const NAMES_NOBODYS: [&str; 19] = [
+const NAMES_NOBODYS: [&str; 20] = [
     "id",
     "site_id",
     "recorded_by",
@@ -38,6 +38,7 @@ const NAMES_NOBODYS: [&str; 19] = [
     // Versions of facts, of whatever table: one that is of no record that the row names changes nothing.
     "fact_id",
     "set_aside",
+    "confirmed",
 ];
 
 /// What a table's own rows are the same under over all their versions.
@@ -139,7 +140,7 @@ impl Pen {
     /// Something of a site that a column of this name can name.
     async fn thing(&mut self, column: &str, site: Uuid) -> Option<Value> {
         let (table, key, of) = match column {
-            "animal_id" | "parent_id" | "into_id" | "animal_ids" | "focal_ids" => {
+            "animal_id" | "of_id" | "parent_id" | "into_id" | "animal_ids" | "focal_ids" => {
                 ("animals", "id", "site_id")
             }
             "enclosure_id" => ("enclosures", "id", "site_id"),

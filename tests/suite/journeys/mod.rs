@@ -12,6 +12,7 @@ mod curator;
 mod encounters;
 mod enrichment;
 mod exchange;
+mod families;
 mod faults;
 mod feeding;
 mod find;

@@ -9,15 +9,16 @@
 //! is a false one. Then, at drawn weeks, an animal begins to lose 0.5, 1 or 2 % a week, loses 12 % in four days,
 //! or gains no more while it grows; or all of a group lose: days until that is told. A rule is fed what people
 //! enter, in that order (`rule.rs`). Rules with a limit are measured at their own, and at the limit at which they
-//! raise as few false concerns as the service, or one in ten animal-years.
+//! raise as few false concerns as the model, or one in ten animal-years.
 //!
-//! `model` measures the model of what each animal is expected to weigh at the limit that it finds by itself for one
-//! false concern in ten animal-years. `rates` shows what its constants and its limits are derived from.
+//! `model` measures what the service asks, the model of what each animal is expected to weigh, at the limit that it finds
+//! by itself for one false concern in ten animal-years. `rates` shows what its constants and its limits are derived from.
 //!
 //! What a poor feed does to all of a group counts as false where it is told of one animal, and not where it is
 //! told of the group. Dips of ten days, moult and rut count as nothing wrong.
 
 mod chance;
+mod clerk;
 mod family;
 mod life;
 mod measure;
@@ -26,24 +27,18 @@ mod oracle;
 mod practice;
 mod rule;
 mod run;
-mod service;
 mod shape;
 mod table;
 mod world;
 
-use chrono::TimeDelta;
 use model::Model;
 use oracle::Oracle;
 use practice::{Method, Practice};
 use run::{Case, Loss, Run};
-use service::Service;
 use shape::SHAPES;
 use table::Measured;
 use world::World;
 
-/// Weeks that the service reads, and all that there are.
-const READ: TimeDelta = TimeDelta::weeks(62);
-const ALL: TimeDelta = TimeDelta::weeks(1000);
 /// The false rate that every rule with a limit is also measured at.
 const WANTED: f64 = 0.1;
 
@@ -83,9 +78,9 @@ fn main() {
             one.at_rate(WANTED)
         })
         .collect();
+    let model =
+        Measured::new(&herds, |world, cases| run::run(world, &mut Model::new(world.kind, WANTED), cases));
     if wanted("model") {
-        let model =
-            Measured::new(&herds, |world, cases| run::run(world, &mut Model::new(world.kind, WANTED), cases));
         table::whole(
             "the model of what each is expected to weigh, asked for one in ten animal-years",
             &model,
@@ -98,17 +93,7 @@ fn main() {
     if only.iter().all(|one| one == "model" || one == "rates") && !only.is_empty() {
         return;
     }
-    let service =
-        Measured::new(&herds, |world, cases| run::run(world, &mut Service::new(world.kind, READ), cases));
-    let quiet = service.false_rate();
-    if wanted("service") {
-        table::whole("the service: 62 weeks are read", &service, &oracles);
-    }
-    if wanted("history") {
-        let all =
-            Measured::new(&herds, |world, cases| run::run(world, &mut Service::new(world.kind, ALL), cases));
-        table::whole("the same, fed with all history", &all, &oracles);
-    }
+    let quiet = model.false_rate();
     table::head("rules of practice and charts, all shapes together");
     for (name, method, usual) in [
         ("below the last weight, %", Method::BelowLast, Some(10.0)),
@@ -120,7 +105,7 @@ fn main() {
             continue;
         }
         let run = |world: &World, cases: &[Case]| -> Run {
-            run::run(world, &mut Practice::new(world.kind, method), cases)
+            run::run(world, &mut Practice::new(world.kind, method, WANTED), cases)
         };
         let mut measured = Measured::new(&herds, run);
         if let Some(limit) = usual {

@@ -115,7 +115,7 @@ impl Rule for Model {
         };
         let only: Vec<expected::Weighing> = entered.iter().map(|(_, one)| *one).collect();
         let mut exchanges = 0;
-        for ((place, _), judged) in entered.iter().zip(self.herd.round(group, &only)) {
+        for ((place, _), judged) in entered.iter().zip(self.herd.round(group, &only).judgements) {
             let Some(judged) = judged else { continue };
             exchanges += usize::from(matches!(judged.likely, Some(Slip::AnimalsExchanged { .. })));
             if let Some(expected) = judged.expected.filter(|_| judged.entry == Entry::Waits) {
@@ -136,7 +136,7 @@ impl Rule for Model {
             .iter()
             .filter(|(_, own)| **own == group)
             .filter_map(|(&animal, _)| {
-                let loss = self.herd.loss(id(group), id(animal))?;
+                let loss = self.herd.loss(id(animal))?;
                 open(About::Animal(animal), Matter::Weight, &loss)
             })
             .chain(whole)

@@ -1,8 +1,8 @@
-//! The rules of practice and two charts of the textbook, with the care at entry that the service has.
+//! The rules of practice and two charts of the textbook, with the care at entry that the model has.
 
 use crate::chance::count;
+use crate::clerk::Clerk;
 use crate::rule::{About, Answered, Fact, Kind, Matter, Open, Rule, Weighing};
-use crate::service::Clerk;
 use chrono::TimeDelta;
 use holt_audit::episode::Severity;
 use holt_audit::terms::{Day, Instant};
@@ -48,8 +48,8 @@ pub(crate) struct Practice {
 }
 
 impl Practice {
-    pub(crate) fn new(kind: Kind, method: Method) -> Self {
-        Self { clerk: Clerk::new(kind), method, charts: Vec::new() }
+    pub(crate) fn new(kind: Kind, method: Method, false_a_year: f64) -> Self {
+        Self { clerk: Clerk::new(kind, false_a_year), method, charts: Vec::new() }
     }
 }
 
@@ -96,8 +96,8 @@ impl Chart {
 }
 
 impl Rule for Practice {
-    fn fact(&mut self, fact: &Fact, _: Day) {
-        self.clerk.fact(fact);
+    fn fact(&mut self, fact: &Fact, on: Day) {
+        self.clerk.fact(fact, on);
     }
 
     fn round(&mut self, round: &[Weighing]) -> Answered {

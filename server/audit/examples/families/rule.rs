@@ -1,7 +1,6 @@
 //! What a rule is given, and what it answers: the records of a site in the order in which they are entered.
 
 use holt_audit::episode::Severity;
-use holt_audit::reading::Scale;
 use holt_audit::terms::{Day, Instant, Mass, Sex};
 
 /// What a site has said of the kind that it keeps.
@@ -41,6 +40,10 @@ pub(crate) enum Rest {
     Moult,
     Rut,
 }
+
+/// A scale, by a number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Scale(pub(crate) u32);
 
 /// One attempt to weigh.
 #[derive(Clone, Copy, Debug)]

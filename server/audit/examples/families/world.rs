@@ -3,11 +3,10 @@
 use crate::chance::{between, normal, tailed, week_of, whole};
 use crate::family::{self, Event};
 use crate::life::{Life, Species};
-use crate::rule::{Fact, Kind, Weighing};
+use crate::rule::{Fact, Kind, Scale, Weighing};
 use crate::shape::Shape;
 use chrono::{TimeDelta, TimeZone, Utc};
 use holt_audit::chance::Chance;
-use holt_audit::reading::Scale;
 use holt_audit::terms::{Day, Instant, Mass};
 
 /// Weeks on record.

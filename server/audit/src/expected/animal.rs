@@ -9,6 +9,8 @@ use super::onsets::Onsets;
 use super::open::{Fall, Open};
 use super::slips::Fits;
 use super::stage::{Life, Stage};
+use super::together::waves_of_all;
+use crate::stats::theil_sen;
 use serde::{Deserialize, Serialize};
 
 pub(super) const LEVEL: usize = 0;
@@ -22,6 +24,11 @@ const MOST: f64 = 2.5;
 /// Readings that the usual noise weighs as much as, and most that are remembered for an animal's own.
 const USUAL: f64 = 12.0;
 const REMEMBERED: f64 = 60.0;
+/// Weeks, and fewest readings in them, that tell how fast it gains or loses of late.
+const PACE_WEEKS: f64 = 10.0;
+const PACE_READINGS: usize = 4;
+/// Part of what the grown weigh from which nobody wonders that growth ends.
+const NEARLY_GROWN: f64 = 0.85;
 /// Latest readings that are kept to learn how readings differ.
 const KEPT: usize = 16;
 
@@ -76,11 +83,13 @@ pub(super) struct Animal {
     pub(super) birth: Option<f64>,
     /// What it has usually weighed: follows slowly, and no jump.
     pub(super) usual: f64,
+    /// It is young, and weighs nearly what the grown do.
+    pub(super) nearly_grown: bool,
 }
 
 impl Animal {
-    /// An animal at its first reading.
-    pub(super) fn first(life: Life, seen: &Seen, around: &Around) -> Self {
+    /// An animal at its first reading; `alone` where it has nobody to share a season with.
+    pub(super) fn first(life: Life, seen: &Seen, around: &Around, alone: bool) -> Self {
         let young = life.is_young(seen.at, around);
         let below = around.grown.map_or(0.0, |grown| grown - seen.log);
         let (slope, doubt) = match (young, life.born) {
@@ -89,15 +98,25 @@ impl Animal {
                 (pace, 0.25 * pace + 0.003)
             }
             (true, _) => {
-                let left = 1.0 - life.age(seen.at).unwrap_or(0.0) / around.breeds_from.unwrap_or(52.0);
-                (0.08 * left.max(0.1).powi(2), 0.05 * left.max(0.15))
+                let (age, breeds) = (life.age(seen.at).unwrap_or(0.0), around.breeds_from.unwrap_or(52.0));
+                let left = 1.0 - age / breeds;
+                // In their first days some kinds double within a week, and others hardly gain.
+                let first = (-age / (0.03 * breeds).max(1.0)).exp();
+                (0.08 * left.max(0.1).powi(2) + 0.12 * first, 0.05 * left.max(0.15) + 0.2 * first)
             }
             // Nobody knows how old it is.
             (false, None) if below > 0.12 => (0.02 * (below - 0.12).min(0.6), 0.012),
             _ => (0.0, 0.0004),
         };
-        // Its own season beside that of its like.
-        let (one, two) = if around.seasonal { (0.02, 0.01) } else { (0.008, 0.005) };
+        // Its own season beside that of its like, or all of it.
+        let (one, two) = match (around.seasonal, alone) {
+            (true, true) => {
+                let [one, two, _] = waves_of_all(true);
+                (one, two)
+            }
+            (true, false) => (0.02, 0.01),
+            (false, _) => (0.008, 0.005),
+        };
         let mut mean = [0.0; N];
         mean[LEVEL] = seen.log;
         mean[SLOPE] = slope;
@@ -119,6 +138,7 @@ impl Animal {
             peak: 0.0,
             birth: None,
             usual: seen.log,
+            nearly_grown: false,
         };
         let view = new.view(seen.at, seen.variance, around);
         new.state.learns(&view, 0.0);
@@ -152,6 +172,8 @@ impl Animal {
             open.moves(&motion);
         }
         self.at = at;
+        self.nearly_grown = self.stage == Stage::Growing
+            && around.grown.is_some_and(|grown| self.state.mean[LEVEL] > grown + NEARLY_GROWN.ln());
     }
 
     /// How it moves on until a moment.
@@ -163,7 +185,8 @@ impl Animal {
             Some(grown) if growing && slope > 0.0 => {
                 around.curve.slowing((self.state.mean[LEVEL] - grown).min(0.0), slope)
             }
-            _ if growing => 0.05,
+            // Nobody knows what it comes to: the faster it gains, the sooner that slows down.
+            _ if growing => (0.5 * slope).clamp(0.05, 0.3),
             _ => 1.0 / 26.0,
         };
         let stage = self.stage.unrest(around.noise.wander);
@@ -249,6 +272,19 @@ impl Animal {
         let (at, log) = self.recent.last().copied().unwrap_or_default();
         let before = &self.recent[..self.recent.len().saturating_sub(1)];
         before.iter().map(move |(then, was)| (at - then, log - was))
+    }
+
+    /// See [`super::Member::pace`].
+    pub(super) fn pace(&self) -> Option<f64> {
+        if matches!(self.stage, Stage::Carrying { .. }) {
+            return None;
+        }
+        let late = self.recent.iter().filter(|(at, _)| self.read_at - at <= PACE_WEEKS);
+        let (xs, ys): (Vec<f64>, Vec<f64>) = late.copied().unzip();
+        if xs.len() < PACE_READINGS {
+            return None;
+        }
+        theil_sen::fit(&xs, &ys, 0.95, &mut theil_sen::Pairs::default()).map(|line| line.slope)
     }
 
     pub(super) const fn slope(&self) -> f64 {

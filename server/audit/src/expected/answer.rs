@@ -98,6 +98,15 @@ pub struct Expected {
     pub basis: Basis,
 }
 
+impl Expected {
+    /// Between what a new reading lies 19 times in 20.
+    #[must_use]
+    pub fn usual(&self) -> [Mass; 2] {
+        let reach = crate::stats::normal::quantile(0.975) * self.spread;
+        [-reach, reach].map(|reach| Mass::from_grams(self.mass.grams() * reach.exp()))
+    }
+}
+
 /// What an expectation rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Basis {
@@ -140,6 +149,8 @@ pub enum Entry {
     Confirms,
     /// It counts, and fell as a birth makes fall: to be asked about, and no loss.
     Birth,
+    /// It counts, though nothing agrees with it: two before it wait already, and doubt must end.
+    Outlasts,
     /// It waits for another, and counts for nothing until then.
     Waits,
 }
@@ -168,6 +179,8 @@ pub struct Loss {
     pub course: Course,
     /// What it is below what was to be expected by now, in %: the one figure that is printed.
     pub percent: f64,
+    /// It lost nothing of what it weighed: it is young, and gains less than was to be expected.
+    pub gains_less: bool,
     /// How soon someone should look: by that very figure, from 10 % on today and from 20 % on now. A young animal that
     /// has lost nothing of what it weighed, and only gains less than was to be expected, is looked at today at most.
     pub severity: Severity,

@@ -1,8 +1,9 @@
 //! Readings that do not fit: they wait for one that agrees, and never for long.
 
-use super::animal::{Animal, Around, LEVEL, Seen, WANDER};
+use super::animal::{Animal, Around, LEVEL, SLOPE, Seen, WANDER};
 use super::answer::Entry;
 use super::open::Fall;
+use super::stage::Stage;
 use serde::{Deserialize, Serialize};
 
 /// Spreads, and ln mass, beyond which a reading waits for another.
@@ -14,6 +15,8 @@ const ALIKE: f64 = 0.04;
 /// explains both.
 const MINUTES: f64 = 0.5 / 168.0;
 const DAY: f64 = 1.0 / 7.0;
+/// How many times as far off the second may be, of two readings of one that grows otherwise than was thought.
+const MOST_MORE: f64 = 3.0;
 /// Readings in a row that wait, at most.
 const MOST_WAITING: u32 = 2;
 
@@ -57,23 +60,49 @@ impl Animal {
         if (same && since < MINUTES) || (slip && waiting.slip && since < DAY) {
             return Entry::Waits;
         }
-        let apart = (3.0 * self.own.sqrt() * around.noise.single).max(ALIKE);
-        let agrees = (waiting.off - news).abs() <= apart;
-        if !agrees && waiting.row < MOST_WAITING {
-            self.waiting = Some(Waiting { row: waiting.row + 1, ..new });
+        let agrees = self.agrees(&waiting, (seen.at, news), around);
+        // What is entered again and again on one day, and never the same, is one doubt.
+        let row = waiting.row + u32::from(since >= DAY);
+        if !agrees && row <= MOST_WAITING {
+            self.waiting = Some(Waiting { row, ..new });
             return Entry::Waits;
         }
-        let off = if agrees { 0.5 * (waiting.off + news) } else { news };
+        let growing = self.stage == Stage::Growing;
+        let off = if agrees && !growing { 0.5 * (waiting.off + news) } else { news };
+        let pace = self.slope();
         if agrees && off < -LEAST_DOUBT {
-            self.sharp = Some(Fall { since: waiting.at, before: expected, odds: (off / spread).powi(2) });
+            let odds = (off / spread).powi(2);
+            self.sharp = Some(Fall { since: waiting.at, before: expected, pace, odds });
         }
         // It weighs that now.
         self.waiting = None;
         self.state.frees(LEVEL, self.state.mean[LEVEL] + off, 0.03 * 0.03);
         self.state.frees(WANDER, 0.0, around.noise.wander.powi(2));
+        if growing {
+            // Whether it grows otherwise, or is otherwise, the next readings say.
+            let other = if agrees && since >= DAY { (news - waiting.off) / since } else { 0.0 };
+            let doubt = 0.02 + 0.5 * off.abs() / (seen.at - self.counted_at()).max(0.5);
+            self.state.frees(SLOPE, pace + other, doubt * doubt);
+        }
         self.onsets.clear();
         self.readings += 1;
         self.remembers(seen);
-        Entry::Confirms
+        if agrees { Entry::Confirms } else { Entry::Outlasts }
+    }
+
+    /// Whether a reading at a moment, off what was expected by so much, tells the same story as one that waits: off by
+    /// as much; or, of one that grows, off by more for as long as it may grow otherwise, since the last that counts.
+    fn agrees(&self, waiting: &Waiting, (at, off): (f64, f64), around: &Around) -> bool {
+        let apart = (3.0 * self.own.sqrt() * around.noise.single).max(ALIKE);
+        let since = waiting.at - self.counted_at();
+        let more =
+            if self.stage == Stage::Growing && since > 0.0 { (at - self.counted_at()) / since } else { 1.0 };
+        let (one, other) = (waiting.off, waiting.off * more.min(MOST_MORE));
+        (one.min(other) - apart..=one.max(other) + apart).contains(&off)
+    }
+
+    /// The moment of its latest reading that counts.
+    fn counted_at(&self) -> f64 {
+        self.recent.last().map_or(self.at, |(at, _)| *at)
     }
 }

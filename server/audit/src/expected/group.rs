@@ -15,15 +15,19 @@ use chrono::DateTime;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// One animal of a group.
+/// One animal with all that is kept of it. One row; see the module.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub(super) struct Member {
+pub struct Member {
     pub(super) life: Life,
     /// What its readings showed, if there are any.
     pub(super) animal: Option<Animal>,
 }
 
-/// All that is kept of a group. One row; see the module.
+/// All that is kept of what a group does together. One row; see the module.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Together(BTreeMap<Like, Shared>);
+
+/// A group with its animals.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Group {
     pub(super) members: BTreeMap<RecordId, Member>,
@@ -33,13 +37,56 @@ pub struct Group {
 /// Smallest loss of an animal that matters, in ln mass.
 pub(super) const LEAST: f64 = 0.025;
 
+impl Together {
+    /// A person settled what they lost together: the evidence so far no longer counts.
+    pub fn settles(&mut self) {
+        for shared in self.0.values_mut() {
+            shared.settles();
+        }
+    }
+
+    /// The likeliest loss of all of them, and what explains it.
+    #[must_use]
+    pub fn whole(&self, known: &Known) -> Option<Whole> {
+        self.0.get(&Like::Grown)?.whole(known)
+    }
+}
+
+impl Member {
+    /// One of which nothing was weighed yet.
+    #[must_use]
+    pub const fn new(life: Life) -> Self {
+        Self { life, animal: None }
+    }
+
+    /// The likeliest loss, told or not.
+    #[must_use]
+    pub fn loss(&self, known: &Known) -> Option<Loss> {
+        loss(self.animal.as_ref()?, known)
+    }
+
+    /// A reading of it waits for another: it is due at the next chance.
+    #[must_use]
+    pub fn waits(&self) -> bool {
+        self.animal.as_ref().is_some_and(|animal| animal.waiting.is_some())
+    }
+
+    /// By how much it gained or lost a week of late, freed of season and of what its like share, in ln mass: the
+    /// median of the slopes through pairs of its latest readings. None with fewer than four of the last ten weeks,
+    /// and of one that carries.
+    #[must_use]
+    pub fn pace(&self) -> Option<f64> {
+        self.animal.as_ref()?.pace()
+    }
+}
+
 impl Group {
     /// Something was recorded of an animal.
     pub fn notes(&mut self, id: RecordId, at: Instant, fact: &Fact) {
         let week = weeks(at);
         match *fact {
             Fact::Joins { life } => {
-                let member = self.members.entry(id).or_insert(Member { life, animal: None });
+                let member = self.members.entry(id).or_insert(Member::new(life));
                 member.life = life;
                 if let Some(animal) = &mut member.animal {
                     animal.life = known_life(life);
@@ -65,13 +112,16 @@ impl Group {
         }
     }
 
-    /// Gives an animal away to another group.
-    pub(super) fn gives(&mut self, id: RecordId) -> Option<Member> {
-        self.members.remove(&id)
+    /// A group of such animals.
+    #[must_use]
+    pub fn of(members: BTreeMap<RecordId, Member>, together: Together) -> Self {
+        Self { members, shared: together.0 }
     }
 
-    pub(super) fn receives(&mut self, id: RecordId, member: Member) {
-        self.members.insert(id, member);
+    /// What is to be kept of it: of each animal, and of what they do together.
+    #[must_use]
+    pub fn parts(self) -> (BTreeMap<RecordId, Member>, Together) {
+        (self.members, Together(self.shared))
     }
 
     /// What is known of a kind when one of its animals is judged.
@@ -113,8 +163,11 @@ impl Group {
         let around = self.around(known, member.life.sex, id);
         animal.reaches(weeks(at), &around);
         let (log, variance) = animal.foresees(&around);
-        let like = if animal.stage == Stage::Growing { Like::Growing } else { Like::Grown };
-        let shared = self.shared.get(&like)?.foresees(animal.at);
+        let grows = animal.stage == Stage::Growing;
+        let like = if grows { Like::Growing } else { Like::Grown };
+        let all = self.members.values().filter_map(|one| one.animal.as_ref());
+        let animals = all.filter(|one| (one.stage == Stage::Growing) == grows).count();
+        let shared = self.shared.get(&like)?.foresees(animal.at, animals);
         let fits = Fits::new(log + shared.mean, (variance + shared.variance).sqrt());
         Some(expected(&fits, &animal, known, 0))
     }
@@ -122,25 +175,19 @@ impl Group {
     /// The likeliest loss of an animal, told or not.
     #[must_use]
     pub fn loss(&self, id: RecordId, known: &Known) -> Option<Loss> {
-        loss(self.members.get(&id)?.animal.as_ref()?, known)
-    }
-
-    /// The likeliest loss of the group as one, and what explains it.
-    #[must_use]
-    pub fn whole(&self, known: &Known) -> Option<Whole> {
-        self.shared.get(&Like::Grown)?.whole(known)
+        self.members.get(&id)?.loss(known)
     }
 
     /// The animals with a reading that waits for another: they are due at the next chance.
     pub fn waiting(&self) -> impl Iterator<Item = RecordId> + '_ {
-        let waits = |one: &Member| one.animal.as_ref().is_some_and(|animal| animal.waiting.is_some());
-        self.members.iter().filter(move |(_, one)| waits(one)).map(|(id, _)| *id)
+        self.members.iter().filter(|(_, one)| one.waits()).map(|(id, _)| *id)
     }
 }
 
-/// A loss that matters.
+/// A loss that matters. That growth ends is none.
 pub(super) fn sought(animal: &Animal) -> Option<Change> {
-    animal.loss().filter(|loss| loss.now < -LEAST)
+    let ends = animal.nearly_grown && animal.only_gains_less();
+    animal.loss().filter(|loss| loss.now < -LEAST && !ends)
 }
 
 /// The loss of an animal as people hear of it.
@@ -163,9 +210,18 @@ pub(super) fn loss(animal: &Animal, known: &Known) -> Option<Loss> {
     };
     let percent = percent(change.now);
     let since = instant(change.since);
-    let severity =
-        if animal.only_gains_less() { severity(percent).min(Severity::Act) } else { severity(percent) };
-    Some(Loss { since, course: change.course, percent, severity, odds: change.odds, a_year, told })
+    let gains_less = animal.only_gains_less();
+    let severity = if gains_less { severity(percent).min(Severity::Act) } else { severity(percent) };
+    Some(Loss {
+        since,
+        course: change.course,
+        percent,
+        gains_less,
+        severity,
+        odds: change.odds,
+        a_year,
+        told,
+    })
 }
 
 pub(super) fn expected(fits: &Fits, animal: &Animal, known: &Known, beside: u32) -> Expected {

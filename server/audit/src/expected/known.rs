@@ -15,6 +15,23 @@ pub(super) struct Offset {
     pub(super) variance: f64,
 }
 
+impl Offset {
+    /// With what a round taught that knew `before` when it began: others may have taught of the scale meanwhile.
+    fn with(self, [before, after]: [Self; 2]) -> Self {
+        if self == before {
+            return after;
+        }
+        // What others are compared with differs from nothing.
+        if [self, before, after].iter().any(|offset| offset.variance <= 0.0) {
+            return self;
+        }
+        let of = |offset: Self| (offset.mean / offset.variance, offset.variance.recip());
+        let ((own, known), (was, had), (is, has)) = (of(self), of(before), of(after));
+        let more = (has - had).max(0.0);
+        Self { mean: (own + is - was) / (known + more), variance: (known + more).recip() }
+    }
+}
+
 /// Spread of what scales differ by.
 const SCALES: f64 = 0.015;
 
@@ -41,15 +58,16 @@ pub struct Known {
     grown: BTreeMap<Sex, Grown>,
 }
 
-/// What a round taught of a kind.
-#[derive(Clone, Debug, Default, PartialEq)]
+/// What a round taught of a kind: kept until the week is over, see [`super::Herd`].
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Lessons {
     /// Weeks between two readings of an animal, and by how much they differ.
     pub(super) pairs: Vec<(f64, f64)>,
     /// ln share of the grown mass, and gain of ln mass a week, of young.
     pub(super) paces: Vec<(f64, f64)>,
     pub(super) looks: Vec<Look>,
-    pub(super) scales: Vec<(RecordId, Offset)>,
+    /// What a scale was known to show more before the round, and after it.
+    pub(super) scales: Vec<(RecordId, [Offset; 2])>,
     pub(super) grown: Vec<(Sex, f64)>,
 }
 
@@ -81,7 +99,10 @@ impl Known {
         for look in &lessons.looks {
             self.rates.entry(look.whose).or_default().adds(look);
         }
-        self.scales.extend(lessons.scales.iter().copied());
+        for (scale, news) in &lessons.scales {
+            let known = self.scale(*scale, true);
+            self.scales.insert(*scale, known.with(*news));
+        }
         for (sex, log) in &lessons.grown {
             let grown = self.grown.entry(*sex).or_default();
             grown.readings = (grown.readings + 1.0).min(REMEMBERED);

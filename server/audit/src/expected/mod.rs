@@ -12,24 +12,27 @@
 //! **Units.** Time in weeks since 1970 inside, instants outside; mass as ln grams inside, so that all spreads are
 //! parts of the mass: 0.02 is about 2 %. The odds of a loss are natural logarithms.
 //!
-//! **State.** [`Known`] is one row for each kind at a site, [`Group`] one for each group with its animals in it. Both
-//! are plain data: kept as JSON they are read back bit by bit. [`advance`] moves a group on by one round and gives
-//! what is learnt of the kind beside it ([`Lessons`]), which [`Known::learns`] takes in. The same input gives the same
-//! state, so a round that comes late, or a reading that is corrected, is taken in by going back to the rows of the
-//! last instant before it and giving everything since once more, in order of time; that this equals a run from the
-//! beginning is tested. [`Herd`] does the same for all groups of a kind at once: it is what a replay uses.
+//! **State.** [`Member`] is one row for each animal, [`Together`] one for each group, [`Known`] one for each kind at a
+//! site and week. All are plain data: kept as JSON they are read back bit by bit. [`Herd`] holds those that belong
+//! together and moves them on, round by round ([`advance`]). What rounds teach of the kind ([`Lessons`]) is taken in
+//! when the next week begins ([`Known::learns`]): within a week, groups know nothing of one another, so that they may
+//! be weighed and entered in any order. The same input gives the same state, so a round that comes late, or a reading
+//! that is corrected, is taken in by giving everything once more, in order of time, each week with what was known of
+//! the kind then; that this equals a run from the beginning is tested.
 //!
-//! **Use.** For a round, `records` reads the two rows, tells the group what was recorded since ([`Group::notes`]:
-//! births, who joined, what was settled), calls [`advance`], writes both rows in the transaction of the readings,
-//! answers each [`Judgement`] and raises a concern where [`Loss::told`] says so. Lists and pages ask
-//! [`Group::expects`] and [`Group::loss`]; so do the concern of a group ([`Group::whole`]) and the weighing
-//! plan: an animal in [`Group::waiting`] is due. How well it does is measured by the example `families`.
+//! **Use.** `records/expected` fills a [`Herd`] from the rows, tells it what was recorded since ([`Herd::notes`]: births,
+//! who joined, what was settled), gives it the round, writes the rows in the transaction of the readings, answers each
+//! [`Judgement`] and raises a concern where [`Loss::told`] says so. Lists and pages ask [`Herd::expects`] and
+//! [`Herd::loss`]; so do the concern of a group ([`Herd::whole`]) and the weighing plan: an animal that
+//! [`Member::waits`] is due. How well it does is measured by the example `families`.
 //!
 //! **Limits.** It knows nothing of height, condition or illness. A kind without an age of breeding has no young, and
 //! one without said pregnancies learns of them by gain alone. A loss while she carries is seen late.
 
 mod animal;
 mod answer;
+mod beside;
+mod cause;
 mod curve;
 mod doubt;
 pub mod filter;
@@ -49,10 +52,12 @@ mod tests;
 mod together;
 
 pub use answer::{Basis, Entry, Expected, Fact, Judgement, Kind, Life, Loss, Settled, Standing, Weighing};
-pub use group::Group;
-pub use herd::Herd;
+pub use beside::{Beside, beside};
+pub use cause::Cause;
+pub use group::{Group, Member, Together};
+pub use herd::{Herd, Told, week};
 pub use known::{Known, Lessons};
 pub use onsets::Course;
-pub use round::{Advanced, advance};
-pub use slips::Slip;
-pub use together::{Cause, Whole};
+pub use round::{Advanced, Step, advance};
+pub use slips::{Slip, likely};
+pub use together::Whole;

@@ -86,6 +86,7 @@ impl Animal {
             now,
             moved: Vector::default(),
             before: Some(base),
+            pace: None,
         })
     }
 

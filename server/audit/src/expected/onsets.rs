@@ -41,6 +41,8 @@ pub(super) struct Change {
     pub(super) moved: Vector,
     /// ln grams that were to be expected without it, where something else than the filter says so.
     pub(super) before: Option<f64>,
+    /// How fast that was growing, in ln mass a week, likewise.
+    pub(super) pace: Option<f64>,
 }
 
 /// One course from one onset.
@@ -123,16 +125,6 @@ impl Onsets {
         self.likeliest(now, 1.0, 3)
     }
 
-    /// The odds of the likeliest fall of such a course and size that began after a moment and rests on so many
-    /// readings.
-    pub(super) fn fall(&self, course: Course, sizes: [f64; 2], readings: u32, from: f64) -> Option<f64> {
-        let all = self.0.iter().filter(|onset| onset.readings >= readings && onset.at > from);
-        let trial = |onset: &Onset| if course == Course::Slow { onset.slow } else { onset.sharp };
-        all.filter_map(|onset| trial(onset).best(-1.0, course, sizes))
-            .map(|(_, odds)| odds)
-            .max_by(f64::total_cmp)
-    }
-
     /// The likeliest change of a sign. How much it is by now is the mean of all that explain the readings, each as
     /// it is likely: which onset is the likeliest of all is much a matter of chance.
     fn likeliest(&self, now: f64, sign: f64, readings: u32) -> Option<Change> {
@@ -170,6 +162,6 @@ impl Onset {
         };
         let (size, odds) = trial.best(sign, course, bounds)?;
         let moved = trial.moved.map(|moved| size * moved);
-        Some(Change { odds, since: self.at, course, now: size * unit, moved, before: None })
+        Some(Change { odds, since: self.at, course, now: size * unit, moved, before: None, pace: None })
     }
 }

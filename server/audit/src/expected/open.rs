@@ -13,6 +13,8 @@ pub(super) struct Fall {
     pub(super) since: f64,
     /// ln grams expected before, freed.
     pub(super) before: f64,
+    /// How fast that was growing.
+    pub(super) pace: f64,
     pub(super) odds: f64,
 }
 
@@ -74,6 +76,7 @@ impl Animal {
                 now: (level + wander - fall.before).min(0.0),
                 moved: Vector::default(),
                 before: Some(fall.before),
+                pace: Some(fall.pace),
             }
         });
         [slow, fall, self.below_base()].into_iter().flatten().max_by(|a, b| a.odds.total_cmp(&b.odds))
@@ -90,6 +93,7 @@ impl Animal {
             now,
             moved: Vector::default(),
             before: Some(open.before),
+            pace: Some(open.pace),
         })
     }
 
@@ -171,7 +175,7 @@ impl Animal {
             course: change.course,
             odds: change.odds,
             before,
-            pace: self.slope() - change.moved[super::animal::SLOPE],
+            pace: change.pace.unwrap_or(self.slope() - change.moved[super::animal::SLOPE]),
             worst: -change.now,
             worse_at: self.at,
             made_up: 0,

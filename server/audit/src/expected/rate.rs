@@ -82,7 +82,7 @@ const YEARS: f64 = 10.0;
 const EPISODES: f64 = 12.0;
 
 /// What a look at one animal, or group, adds.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Look {
     pub(super) whose: Whose,
     years: f64,

@@ -1,5 +1,6 @@
 //! Slips of people that make a right weight wrong in a way that can be told.
 
+use super::answer::Expected;
 use crate::terms::{Mass, RecordId};
 use serde::{Deserialize, Serialize};
 
@@ -84,6 +85,12 @@ impl Fits {
 }
 
 impl Slip {
+    /// Whoever made it once makes it again with the next reading: of two others with digits exchanged, which is chance
+    /// as often as not, the same is not to be feared.
+    pub(super) const fn is_made_again(self) -> bool {
+        !matches!(self, Self::DigitsExchanged { .. })
+    }
+
     /// The slip of unit, point or digits that explains a mass best, if one does.
     pub(super) fn of(fits: &Fits, mass: Mass) -> Option<Self> {
         let units = FACTORS
@@ -128,6 +135,24 @@ pub(super) struct Entered {
 const EXCHANGE_ODDS: f64 = 20.0;
 /// How far apart, as a part of their mean, masses of one crate may lie.
 const SAME_CRATE: f64 = 0.12;
+
+/// What explains readings that do not fit, given with what was expected of each, whether they live together or not: they
+/// were entered together.
+#[must_use]
+pub fn likely(entered: &[(RecordId, Mass, Expected)]) -> Vec<Option<Slip>> {
+    let fits = |expected: &Expected| Fits {
+        log: expected.mass.grams().ln(),
+        spread: expected.spread,
+        low: expected.low,
+        high: expected.high,
+    };
+    let entered = entered.iter().map(|(animal, mass, expected)| Entered {
+        animal: *animal,
+        mass: *mass,
+        fits: fits(expected),
+    });
+    of_round(&entered.collect::<Vec<_>>())
+}
 
 /// What explains the readings of a round that do not fit, by their places in it.
 pub(super) fn of_round(round: &[Entered]) -> Vec<Option<Slip>> {

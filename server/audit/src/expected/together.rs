@@ -2,10 +2,11 @@
 
 use super::animal::{YEAR, waves};
 use super::answer::{Loss, percent, severity};
+use super::cause::{Cause, Round, Rounds};
 use super::filter::{Gaussian, Motion, N, View};
 use super::group::instant;
 use super::known::Known;
-use super::onsets::{Change, Course, Onsets};
+use super::onsets::{Change, Onsets};
 use super::rate::Whose;
 use crate::terms::RecordId;
 use serde::{Deserialize, Serialize};
@@ -24,27 +25,6 @@ const WIDE: f64 = 0.02;
 const LEAST: f64 = 0.02;
 /// Weeks within which a season is not known yet.
 const FIRST_YEAR: f64 = 56.0;
-/// Least step of a scale, as a part, and most, in ln mass; readings since it.
-const SCALE_STEP: f64 = 0.02;
-const SCALE_MOST: f64 = 0.06;
-const SCALE_READINGS: u32 = 4;
-/// The fastest that all of a group lose, in ln mass a week; what is faster is at once.
-const FASTEST: f64 = 0.03;
-/// How sure an explanation must be that is no loss.
-const SURE: f64 = 0.85;
-
-/// What explains that all of a group weigh less.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Cause {
-    /// They lose: feed, water, cold, illness.
-    Loss,
-    /// The scale shows less from one weighing on, by 2 % or more, and all were weighed on it.
-    Scale,
-    /// A season that is not known yet.
-    Season,
-}
-
 /// A loss of a group as one.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Whole {
@@ -52,8 +32,7 @@ pub struct Whole {
     pub loss: Loss,
     /// What explains it best.
     pub cause: Cause,
-    /// How sure that is, from 0 to 1. The priors are chosen, not learnt: a slow loss 0.6, a sudden one up to 6 % 0.02
-    /// and beyond 0.05, a scale 0.2, a season 0.2 in the first year and 0.03 later.
+    /// How sure that is, from 0 to 1.
     pub sure: f64,
 }
 
@@ -74,10 +53,12 @@ pub(super) struct Shared {
     onsets: Onsets,
     /// What the open episode of odds reached.
     pub(super) peak: f64,
-    /// Since when it is on record.
+    /// Rounds that showed what they share, and since when; none where hardly any live together: then each has all of it
+    /// for its own.
+    rounds: u32,
     began: f64,
-    /// The scale that all rounds were on, and since when.
-    scale: Option<(RecordId, f64)>,
+    /// What the latest rounds showed.
+    late: Rounds,
     /// What the latest round shared, and when.
     today: Option<(f64, Part)>,
 }
@@ -98,8 +79,7 @@ pub(super) struct Part {
 
 impl Shared {
     pub(super) fn new(like: Like, at: f64, seasonal: bool) -> Self {
-        let wave = |known: f64, usual: f64| if seasonal { known * known } else { usual * usual };
-        let (one, two, three) = (wave(0.07, 0.025), wave(0.025, 0.01), wave(0.008, 0.005));
+        let [one, two, three] = waves_of_all(seasonal).map(|spread| spread * spread);
         let variances = match like {
             Like::Grown => [0.01 * 0.01, one, one, two, two, three, three],
             Like::Growing => [0.02 * 0.02, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
@@ -110,8 +90,9 @@ impl Shared {
             at,
             onsets: Onsets::default(),
             peak: 0.0,
+            rounds: 0,
             began: at,
-            scale: None,
+            late: Rounds::default(),
             today: None,
         }
     }
@@ -137,10 +118,18 @@ impl Shared {
         View { row: [1.0, cos, sin, cos2, sin2, cos3, sin3], noise }
     }
 
-    /// What a round at a moment is expected to share.
-    pub(super) fn foresees(&self, at: f64) -> Part {
+    /// Whether those of a round of so many animals have nobody to share anything with.
+    pub(super) const fn is_alone(&self, animals: usize) -> bool {
+        self.rounds == 0 && animals < FEWEST
+    }
+
+    /// What a round of so many animals at a moment is expected to share.
+    pub(super) fn foresees(&self, at: f64, animals: usize) -> Part {
         if let Some((then, part)) = self.today.filter(|(then, _)| (at - then).abs() < SAME_DAY) {
             return Part { mean: part.mean, variance: part.variance + 1e-5 * (at - then).abs() };
+        }
+        if self.is_alone(animals) {
+            return Part { mean: 0.0, variance: MORNING * MORNING };
         }
         let mut state = self.state.clone();
         state.moves(&self.motion(at));
@@ -149,8 +138,8 @@ impl Shared {
     }
 
     /// What each of a round shares with the others: what was foreseen, and what the others show.
-    pub(super) fn of_each(&self, at: f64, offs: &[Off]) -> Vec<Part> {
-        let prior = self.foresees(at);
+    pub(super) fn of_each(&self, at: f64, animals: usize, offs: &[Off]) -> Vec<Part> {
+        let prior = self.foresees(at, animals);
         let weights = weights(offs, prior.mean);
         let (sum, all) = weights
             .iter()
@@ -172,11 +161,8 @@ impl Shared {
     }
 
     /// Takes in a round.
-    pub(super) fn takes(&mut self, at: f64, offs: &[Off], on: Option<RecordId>) {
-        if on != self.scale.map(|(scale, _)| scale) {
-            self.scale = on.map(|scale| (scale, at));
-        }
-        let prior = self.foresees(at);
+    pub(super) fn takes(&mut self, at: f64, animals: usize, offs: &[Off], on: Option<RecordId>) {
+        let prior = self.foresees(at, animals);
         self.today = Some((at, together(prior, offs)));
         let motion = self.motion(at);
         let begun = 0.5 * (self.at + at);
@@ -186,15 +172,27 @@ impl Shared {
         if offs.len() < FEWEST {
             return;
         }
+        if self.rounds == 0 {
+            self.began = at;
+        }
+        self.rounds += 1;
         let weights = weights(offs, self.state.expects(&Self::view(at, 0.0)));
         let all: f64 = weights.iter().sum();
         let middle = weights.iter().zip(offs).map(|(weight, off)| weight * off.log).sum::<f64>() / all;
         let view = Self::view(at, MORNING * MORNING + all.recip());
+        let season = view.of(&self.state.mean) - self.state.mean[0];
+        self.late.takes(Round { at, off: middle - season, variance: view.noise, scale: on });
         let (expected, variance) = (self.state.expects(&view), self.state.variance(&view));
         let most = 3.0 * variance.sqrt();
         let news = (middle - expected).clamp(-most, most);
         let gain = self.state.learns(&view, news);
         self.onsets.takes(begun, at, &view, news, variance, &gain);
+    }
+
+    /// What it lost so far no longer counts.
+    pub(super) fn settles(&mut self) {
+        self.onsets.clear();
+        self.late.clear();
     }
 
     /// The likeliest loss that matters.
@@ -211,42 +209,20 @@ impl Shared {
             since: instant(change.since),
             course: change.course,
             percent,
+            gains_less: false,
             severity: severity(percent),
             odds: change.odds,
             a_year,
             told: known.is_told(a_year),
         };
-        let (cause, sure) = self.cause();
+        let (cause, sure) = self.late.cause(self.at - self.began < FIRST_YEAR);
         Some(Whole { loss, cause, sure })
     }
+}
 
-    /// What explains a loss best, and how sure that is (0 to 1): each explanation by its prior and its likelihood.
-    fn cause(&self) -> (Cause, f64) {
-        let odds = |course: Course, sizes: [f64; 2], readings: u32, from: f64| {
-            self.onsets.fall(course, sizes, readings, from).map_or(0.0, |odds| odds.exp())
-        };
-        let first_year = self.at - self.began < FIRST_YEAR;
-        let slow = odds(Course::Slow, [0.002, FASTEST], 2, f64::MIN);
-        let gentle = odds(Course::Slow, [0.002, 0.008], 2, f64::MIN);
-        let small = odds(Course::Sharp, [0.02, SCALE_MOST], 2, f64::MIN);
-        let large = odds(Course::Sharp, [SCALE_MOST, 0.4], 2, f64::MIN);
-        // All that was weighed before and since the step was weighed on one scale.
-        let step = self.scale.map_or(0.0, |(_, since)| {
-            odds(Course::Sharp, [-(-SCALE_STEP).ln_1p(), SCALE_MOST], SCALE_READINGS, since)
-        });
-        let each = [
-            (Cause::Loss, 0.6 * slow + 0.02 * small + 0.05 * large),
-            (Cause::Scale, 0.2 * step),
-            (Cause::Season, if first_year { 0.2 } else { 0.03 } * gentle),
-        ];
-        let all: f64 = each.iter().map(|(_, likely)| likely).sum();
-        // Animals come before scales: it takes more than even odds to say that they lose nothing.
-        let is_sure = |(cause, likely): &(Cause, f64)| *cause == Cause::Loss || *likely > SURE * all;
-        let sure = each.into_iter().filter(is_sure);
-        let (cause, likely) =
-            sure.fold((Cause::Loss, 0.0), |best, one| if one.1 > best.1 { one } else { best });
-        if all > 0.0 { (cause, likely / all) } else { (Cause::Loss, 0.0) }
-    }
+/// How far the season moves all of a kind, as spreads of ln mass: by one wave a year, by two, by three.
+pub(super) const fn waves_of_all(seasonal: bool) -> [f64; 3] {
+    if seasonal { [0.07, 0.025, 0.008] } else { [0.025, 0.01, 0.005] }
 }
 
 /// What a round shares, by all of it.

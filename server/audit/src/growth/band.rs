@@ -25,15 +25,6 @@ impl Band {
         Self { expected: mass(log), low: mass(log - reach), high: mass(log + reach) }
     }
 
-    /// About a mass, by the spread of readings about it in %, as a standard deviation that so many weeks tell.
-    #[must_use]
-    pub fn about(mass: Mass, spread_percent: f64, weeks: usize) -> Self {
-        let error = (spread_percent / 100.0).ln_1p();
-        // The middle of so many weeks is itself unsure.
-        let new = error * (1.0 + 1.0 / count(weeks.max(1))).sqrt();
-        Self { expected: mass, ..Self::of_log(mass.grams().ln(), new, weeks.saturating_sub(1)) }
-    }
-
     /// Whether a mass lies inside.
     #[must_use]
     pub fn holds(&self, mass: Mass) -> bool {

@@ -1,8 +1,6 @@
 //! The weight of the young.
 //!
 //! - [`Growth`]: logistic, Gompertz and von Bertalanffy curves; an adult mass only where the readings tell.
-//! - [`expected`]: what a young animal should weigh next, with an interval.
-//! - [`stalled`]: a young animal that gains no more as it did.
 //! - [`siblings()`]: the young of one litter beside one another.
 //! - [`of_kind`]: how the animals of a kind grow, from the history of a collection.
 //! - [`SoundReference`], [`Lms`]: where a mass lies on the reference curve of its kind, if there is one.
@@ -10,16 +8,12 @@
 mod band;
 mod curve;
 mod kind;
-mod next;
 mod reference;
 mod siblings;
-mod stall;
 
 pub use crate::stats::lms::Lms;
 pub use band::Band;
 pub use curve::{Growth, Shape};
 pub use kind::{AgePoint, FEWEST, Kind, of_kind};
-pub use next::expected;
 pub use reference::{AtAge, Reference, SoundReference};
 pub use siblings::{Sibling, siblings};
-pub use stall::{Stall, stalled};

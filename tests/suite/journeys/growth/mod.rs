@@ -106,8 +106,9 @@ async fn the_next_weight_the_reference_and_the_litter() {
         "in a week again"
     );
     let mass = next.mass.unwrap();
-    assert!((grams(mass.expected) / 2970.0 - 1.0).abs() < 0.005, "{mass:?}");
-    assert!(grams(mass.low) < 2970.0 && 2970.0 < grams(mass.high) && grams(mass.high) < 3100.0);
+    // A tenth more would be 2970 g; what grows slows down.
+    assert!(2850.0 < grams(mass.expected) && grams(mass.expected) < 2970.0, "{mass:?}");
+    assert!(2970.0 < grams(mass.high) && grams(mass.high) < 3100.0 && 2700.0 < grams(mass.low), "{mass:?}");
     // By hand, at 100 days: ((2700/3000)^0.5 − 1)/(0.5 · 0.12).
     let [standing] = pip.standings.as_slice() else { panic!("{:?}", pip.standings) };
     assert_eq!((standing.code.as_str(), standing.version), ("otter-cubs", 1));

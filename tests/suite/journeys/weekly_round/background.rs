@@ -30,14 +30,14 @@ async fn describe(quill: &Quill, traits: v1::TaxonTraits) -> Result<v1::Taxon, S
     Ok(described.into_inner().taxon.unwrap())
 }
 
-/// Three otters, weighed on two scales by turns and then only on the one that shows 6 % less.
+/// Three otters, weighed on two scales by turns and then only on the one that shows a tenth less.
 async fn on_two_scales(names: bool) -> Vec<v1::Concern> {
     let quill = Quill::new().await;
     let mut round = quill.house.round("QUI", &[]);
     for (n, grams) in (0..).zip(steady(40)) {
         let lighter = (16..28).contains(&n) && n % 2 == 0 || n >= 28;
         for name in ["Bramble", "Sedge", "Teasel"] {
-            let shown = times(grams, if lighter { 0.94 } else { 1.0 });
+            let shown = times(grams, if lighter { 0.9 } else { 1.0 });
             let mut one = quill.house.round("QUI", &[(name, week(n, 40), shown)]);
             if names {
                 // Nobody writes it the same way each time.
@@ -58,8 +58,9 @@ async fn another_scale_is_no_loss_where_it_was_noted() {
     assert_eq!(unnoted.len(), 3, "{unnoted:?}");
 }
 
-/// Nine otters that fatten until autumn and thin out until spring; the ninth came when they were fattest.
-async fn year(seasonal: bool) -> Vec<v1::Concern> {
+/// Nine otters that fatten until autumn and thin out until spring; the ninth came when they were fattest. What they weigh,
+/// or what the ninth alone does.
+async fn year(seasonal: bool, all: bool) -> Vec<v1::Concern> {
     let quill = Quill::new().await;
     let names = ["Bramble", "Sedge", "Teasel", "Alder", "Rush", "Willow", "Fern", "Moss", "Thistle"];
     for name in &names[3..] {
@@ -72,7 +73,12 @@ async fn year(seasonal: bool) -> Vec<v1::Concern> {
     for (n, grams) in (0..).zip(steady(52)) {
         #[expect(clippy::cast_precision_loss, reason = "weeks of a year")]
         let season = 0.09 * ((n - 30) as f64 / 52.18 * std::f64::consts::TAU).cos();
-        let there = if n < 36 { &names[..8] } else { &names[..] };
+        let there = match (n < 36, all) {
+            (true, true) => &names[..8],
+            (true, false) => &[],
+            (false, true) => &names[..],
+            (false, false) => &names[8..],
+        };
         readings.extend(there.iter().map(|name| (*name, week(n, 52), times(grams, season.exp()))));
     }
     let concerns = quill.weigh(quill.house.round("QUI", &readings)).await.concerns;
@@ -82,9 +88,12 @@ async fn year(seasonal: bool) -> Vec<v1::Concern> {
 
 #[tokio::test]
 async fn a_season_that_its_kind_has_is_no_loss() {
-    assert_eq!(year(true).await, []);
-    let unknown = year(false).await;
-    assert!(unknown.iter().any(|concern| concern.house_name == "Thistle"), "{unknown:?}");
+    assert_eq!(year(true, true).await, []);
+    assert_eq!(year(true, false).await, []);
+    // Where nobody has said so, it loses a seventh; that eight others did as much would speak for a season.
+    let unknown = year(false, false).await;
+    let [only] = unknown.as_slice() else { panic!("{unknown:?}") };
+    assert_eq!((only.kind(), only.house_name.as_str()), (v1::ConcernKind::WeightTrend, "Thistle"));
 }
 
 /// An otter that was heavier by a sixth for most of the weeks that are on record of her, and lost it all in the week of

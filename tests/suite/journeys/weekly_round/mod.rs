@@ -11,10 +11,12 @@ mod replay;
 mod scale_refused;
 mod second_weighing;
 mod size;
+mod state;
 mod times;
 mod tried;
 mod units;
 mod validate_only;
+mod worked_out_again;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use holt_proto::time::timestamp;

@@ -60,27 +60,28 @@ async fn a_loss_would_have_been_told_of_while_it_went_on_and_nothing_else() {
 }
 
 #[tokio::test]
-async fn other_thresholds_raise_sooner_or_not_at_all() {
+async fn who_asks_for_fewer_false_concerns_is_told_later() {
     let quill = told().await;
-    let deaf =
-        [("least_loss_percent", 60.0), ("least_lone_loss_percent", 60.0), ("sharp_loss_percent", 60.0)];
-    let answer = replay(&quill, &deaf).await.unwrap();
-    assert_eq!((answer.today.unwrap().raised, answer.otherwise.unwrap().raised), (1, 0));
-    let keen = [("least_loss_percent", 1.0), ("least_lone_loss_percent", 1.0), ("limit", 1.0)];
-    let answer = replay(&quill, &keen).await.unwrap();
-    let [usual, keen] = [answer.today.unwrap(), answer.otherwise.unwrap()].map(|replayed| {
-        let of = replayed.told.into_iter().find(|one| one.house_name == "Bramble").unwrap();
-        day_bounds(of.told_on.unwrap()).unwrap().0
-    });
-    assert!(keen < usual, "{keen} and {usual}");
+    let told_on = async |false_a_year: f64| {
+        let answer = replay(&quill, &[("false_a_year", false_a_year)]).await.unwrap();
+        [answer.today.unwrap(), answer.otherwise.unwrap()].map(|replayed| {
+            let of = replayed.told.into_iter().find(|one| one.house_name == "Bramble").unwrap();
+            day_bounds(of.told_on.unwrap()).unwrap().0
+        })
+    };
+    let ([usual, rare], [again, often]) = (told_on(0.02).await, told_on(1.0).await);
+    assert_eq!(usual, again);
+    assert!(often <= usual && usual <= rare && often < rare, "{often}, {usual}, {rare}");
     quill.house.close().await;
 }
 
 #[tokio::test]
 async fn what_is_no_threshold_is_told_with_those_that_there_are() {
     let quill = Quill::new().await;
-    for (name, value) in [("loudness", 1.0), ("limit", -1.0), ("limit", f64::NAN), ("refusals", 2.5)] {
-        let refused = replay(&quill, &[("allowance", 1.0), (name, value)]).await.unwrap_err();
+    for (name, value) in
+        [("loudness", 1.0), ("false_a_year", 0.0), ("false_a_year", f64::NAN), ("false_a_year", 1.5)]
+    {
+        let refused = replay(&quill, &[("false_a_year", 0.2), (name, value)]).await.unwrap_err();
         assert_eq!(reason(&refused), "MALFORMED");
         assert!(String::from_utf8_lossy(refused.details()).contains("thresholds[1]"), "{refused:?}");
     }

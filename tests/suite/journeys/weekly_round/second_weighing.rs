@@ -37,14 +37,16 @@ async fn far_off_is_asked_for_again_with_what_was_expected_and_what_may_have_hap
     quill.house.close().await;
 }
 
+/// Two readings tell what it weighs to within what is usual of all kinds.
 #[tokio::test]
-async fn with_little_history_only_the_absurd_is_asked_about() {
+async fn with_little_history_what_is_usual_of_all_kinds_is_asked_for() {
     let quill = Quill::new().await;
     quill.weekly("Bramble", &steady(2)).await;
     let absurd = weigh(&quill, 0, 800).await;
     assert_eq!(outcomes(&absurd), [ReadingOutcome::SecondWeighing]);
     assert!(absurd.answers[0].hint.contains("too far left"), "{absurd:?}");
-    assert_eq!(outcomes(&weigh(&quill, 5, 3000).await), [ReadingOutcome::Accepted]);
+    assert_eq!(outcomes(&weigh(&quill, 5, 3000).await), [ReadingOutcome::SecondWeighing]);
+    assert_eq!(outcomes(&weigh(&quill, 10, 7800).await), [ReadingOutcome::Accepted]);
     quill.house.close().await;
 }
 
