@@ -10,6 +10,7 @@ mod diversity;
 mod dominance;
 mod energy;
 mod exact;
+mod expected;
 mod growth;
 mod pedigrees;
 mod recurrences;
