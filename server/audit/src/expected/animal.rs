@@ -32,6 +32,10 @@ const NEARLY_GROWN: f64 = 0.85;
 /// Gain of ln mass a week above which it is uneven by more than its readings err: found on the chicks of an open
 /// dataset, which gain 0.3 to 0.5 a week (`tests/external/expected.rs`).
 const FAST: f64 = 0.15;
+/// How sure it is what one weighs that has just turned grown, and is beside others from then on.
+const TURNS: f64 = 0.03;
+/// How much one that has just turned grown still gains or loses, ln mass a week, as a standard deviation.
+const GROWN_GAINS: f64 = 0.004;
 /// Latest readings that are kept to learn how readings differ.
 const KEPT: usize = 16;
 
@@ -160,10 +164,15 @@ impl Animal {
         (self.state.expects(&view), self.state.variance(&view))
     }
 
-    /// Lets time pass until a moment. A moment before the state's own changes nothing.
-    pub(super) fn reaches(&mut self, at: f64, around: &Around) {
+    /// Lets time pass until a moment. A moment before the state's own changes nothing. `apart` is by how much what the
+    /// growing share there lies above what the grown do: for one that turns grown, that is its own from then on.
+    pub(super) fn reaches(&mut self, at: f64, around: &Around, apart: f64) {
         let at = at.max(self.at);
+        let grew = self.stage == Stage::Growing;
         self.stage = self.stage.by(at, &self.life, around);
+        if grew && self.stage != Stage::Growing {
+            self.turns_grown(apart);
+        }
         if self.birth.is_some_and(|birth| birth <= at) {
             self.birth = None;
             self.gives_birth(at);
@@ -177,6 +186,17 @@ impl Animal {
         self.at = at;
         self.nearly_grown = self.stage == Stage::Growing
             && around.grown.is_some_and(|grown| self.state.mean[LEVEL] > grown + NEARLY_GROWN.ln());
+    }
+
+    /// It is beside others from now on, and gains no more: neither is a loss.
+    fn turns_grown(&mut self, apart: f64) {
+        self.state.frees(LEVEL, self.state.mean[LEVEL] + apart, TURNS * TURNS);
+        self.state.frees(SLOPE, 0.0, GROWN_GAINS * GROWN_GAINS);
+        self.usual += apart;
+        for (_, log) in &mut self.recent {
+            *log += apart;
+        }
+        self.onsets = Onsets::default();
     }
 
     /// How it moves on until a moment.

@@ -7,7 +7,7 @@ use super::onsets::Change;
 use super::rate::Whose;
 use super::slips::Fits;
 use super::stage::{self, Stage};
-use super::together::{Like, Shared, Whole};
+use super::together::{FEWEST, Like, Shared, Whole};
 use crate::episode::Severity;
 use crate::stats::median_mad;
 use crate::terms::{Instant, Mass, RecordId, Sex};
@@ -161,7 +161,7 @@ impl Group {
         let member = self.members.get(&id)?;
         let mut animal = member.animal.clone()?;
         let around = self.around(known, member.life.sex, id);
-        animal.reaches(weeks(at), &around);
+        animal.reaches(weeks(at), &around, self.apart(weeks(at)));
         let (log, variance) = animal.foresees(&around);
         let grows = animal.stage == Stage::Growing;
         let like = if grows { Like::Growing } else { Like::Grown };
@@ -170,6 +170,13 @@ impl Group {
         let shared = self.shared.get(&like)?.foresees(animal.at, animals);
         let fits = Fits::new(log + shared.mean, (variance + shared.variance).sqrt());
         Some(expected(&fits, &animal, known, 0))
+    }
+
+    /// By how much what the growing share lies above what the grown do.
+    pub(super) fn apart(&self, at: f64) -> f64 {
+        // What they shared last, and not what is left of it by now: the animal's own state was beside that.
+        let growing = self.shared.get(&Like::Growing).map_or(0.0, Shared::last);
+        growing - self.shared.get(&Like::Grown).map_or(0.0, |grown| grown.foresees(at, FEWEST).mean)
     }
 
     /// The likeliest loss of an animal, told or not.

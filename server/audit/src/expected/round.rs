@@ -232,9 +232,10 @@ fn items<'a>(
         items.push(Item { place, weighing, at, log, around, scale, offset, beside });
     }
     for item in &items {
+        let apart = group.apart(item.at);
         let member = group.members.get_mut(&item.weighing.animal);
         if let Some(animal) = member.and_then(|one| one.animal.as_mut()) {
-            animal.reaches(item.at, &item.around);
+            animal.reaches(item.at, &item.around, apart);
         }
     }
     items

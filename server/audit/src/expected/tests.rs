@@ -577,3 +577,45 @@ fn within_a_week_the_order_of_groups_does_not_matter() {
     };
     assert_eq!(play(GROUP, other), play(other, GROUP));
 }
+
+/// Four young of one litter grow up beside nine of their kind, as all do there, and turn grown on one day, with nothing lost.
+#[test]
+fn on_the_day_on_which_a_litter_is_grown_it_has_lost_nothing() {
+    let kind =
+        Kind { seasonal: false, gestation_days: Some(70), breeds_from_days: Some(365), false_a_year: 0.1 };
+    let mut told = 0;
+    for seed in 0..10_u64 {
+        let mut chance = Chance::seeded(seed);
+        let mut herd = Herd::new(kind);
+        for animal in 0..9 {
+            let life = Life { sex: Sex::Female, born: Some(at(0) - TimeDelta::days(900)) };
+            herd.notes(GROUP, id(animal), at(0), &Fact::Joins { life });
+        }
+        for week in 0..80_usize {
+            if week == 14 {
+                for animal in 9..13 {
+                    let life = Life { sex: Sex::Female, born: Some(at(14)) };
+                    herd.notes(GROUP, id(animal), at(14), &Fact::Joins { life });
+                }
+            }
+            let young = if week >= 18 { 13 } else { 9 };
+            let round: Vec<Weighing> = (0..young)
+                .map(|animal| {
+                    let noise = 0.009 * normal::quantile(chance.unit().max(1e-9));
+                    let age = f64::from(u32::try_from(week.saturating_sub(14)).unwrap());
+                    let grams = if animal < 9 {
+                        1400.0 + 10.0 * f64::from(u32::try_from(animal).unwrap())
+                    } else {
+                        1380.0 / (1.0 + (-(age - 14.0) / 6.0).exp())
+                    };
+                    weighing(animal, at(week), grams * (1.0 + noise))
+                })
+                .collect();
+            let judged = herd.round(GROUP, &round).judgements;
+            let lost = judged.into_iter().flatten().filter(|one| one.loss.is_some_and(|loss| loss.told));
+            // They turn grown in week 67; later concerns are as rare as of others.
+            told += if (60..72).contains(&week) { lost.count() } else { 0 };
+        }
+    }
+    assert_eq!(told, 0);
+}

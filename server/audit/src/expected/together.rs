@@ -16,7 +16,7 @@ const MORNING: f64 = 0.009;
 /// Weeks within which a round goes on.
 const SAME_DAY: f64 = 0.1;
 /// Fewest that show what they share.
-const FEWEST: usize = 3;
+pub(super) const FEWEST: usize = 3;
 
 /// Where several show what they share, the others are believed more than what was foreseen, by a spread of so much:
 /// what all of them lose must not be taken for what each of them does.
@@ -121,6 +121,11 @@ impl Shared {
     /// Whether those of a round of so many animals have nobody to share anything with.
     pub(super) const fn is_alone(&self, animals: usize) -> bool {
         self.rounds == 0 && animals < FEWEST
+    }
+
+    /// What the growing shared when they were last weighed.
+    pub(super) const fn last(&self) -> f64 {
+        self.state.mean[0]
     }
 
     /// What a round of so many animals at a moment is expected to share.
