@@ -132,11 +132,22 @@ impl House {
             source_name: "Fenwater Collection".to_owned(),
             sex: v1::Sex::Female.into(),
             born_on: Some("2021-05".parse().unwrap()),
-            marks: vec![v1::NewMark {
-                kind: v1::MarkKind::HouseName.into(),
-                code: name.to_owned(),
-                place_on_body: String::new(),
-            }],
+            marks: vec![house_name(name)],
+            ..Default::default()
+        }
+    }
+
+    /// The birth of an otter to a dam, to be sent or changed first.
+    #[must_use]
+    pub fn birth(&self, park: &Park, dam: &str, name: &str, on: NaiveDate) -> v1::RegisterBirthRequest {
+        v1::RegisterBirthRequest {
+            request_id: self.request(),
+            site: park.code.clone(),
+            taxon: "Lontra canadensis".to_owned(),
+            born_on: Some(day(on)),
+            sex: v1::Sex::Female.into(),
+            dam: dam.to_owned(),
+            marks: vec![house_name(name)],
             ..Default::default()
         }
     }
@@ -240,4 +251,8 @@ impl House {
         }
         panic!("{connections} connections did not come to wait for a lock");
     }
+}
+
+fn house_name(name: &str) -> v1::NewMark {
+    v1::NewMark { kind: v1::MarkKind::HouseName.into(), code: name.to_owned(), place_on_body: String::new() }
 }

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 const RARE: f64 = 0.0005;
 /// Fewest refusals in a row that are told.
 const FEWEST: usize = 3;
-/// Most that are kept: more say no more.
+/// Most that are kept: a longer row is told as this one.
 const KEPT: usize = 60;
 
 /// Attempts to weigh an animal. Plain data: kept as JSON it is read back bit by bit.

@@ -82,7 +82,8 @@ pub async fn propose(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("propose_amendment", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Share).await?;
+        // Of two proposals at one instant, the second finds the first.
+        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         let asked_site = match &new.asked {
             Asked::Merge(other) => Some(other_site(records, &tx, &permit, &animal, other).await?),
@@ -344,29 +345,25 @@ async fn make(
     standing: &Standing,
     asked: Asked,
 ) -> Result<()> {
-    if matches!(asked, Asked::Merge(_)) {
-        return Ok(()); // The link was made before the answer.
-    }
-    let animal = view(tx, permit, label, tx.now()).await?;
     let amendment = &standing.amendment;
     let by = format!("proposed by {}", amendment.site);
-    let because = format!("{} ({by})", amendment.because);
-    let why = corrections::Why { because, consents: records.store.site_of(standing.proposer).await? };
-    match asked {
-        Asked::Correction(fact, change) => {
-            corrections::make(records, caller, tx, permit, &animal, (fact, Some(&change)), &why).await?;
-        }
-        Asked::Withdrawal(fact) => {
-            corrections::make(records, caller, tx, permit, &animal, (fact, None), &why).await?;
-        }
+    let (fact, change) = match asked {
+        Asked::Correction(fact, change) => (fact, Some(change)),
+        Asked::Withdrawal(fact) => (fact, None),
         Asked::Death(when, mut death) => {
             death.note = if death.note.is_empty() { by } else { format!("{} ({by})", death.note) };
             let how = Leaving::Death(death);
-            let left = Left { animal: animal.id.to_string(), when, how, version: 0 };
+            let left = Left { animal: label.id.to_string(), when, how, version: 0 };
             take_off(tx, permit, &left).await?;
+            return Ok(());
         }
-        Asked::Merge(_) => {}
-    }
+        // The link was made before the answer.
+        Asked::Merge(_) => return Ok(()),
+    };
+    let because = format!("{} ({by})", amendment.because);
+    let why = corrections::Why { because, consents: records.store.site_of(standing.proposer).await? };
+    let animal = view(tx, permit, label, tx.now()).await?;
+    corrections::make(records, caller, tx, permit, &animal, (fact, change.as_deref()), &why).await?;
     Ok(())
 }
 

@@ -267,7 +267,7 @@ fn answer(
     let hints = hints(&fresh, &points, seen);
     let mut new = Vec::with_capacity(fresh.len());
     for (one, point) in fresh.into_iter().zip(points) {
-        let judged = seen.iter().find_map(|seen| seen.judged.get(&point.id));
+        let judged = seen.iter().find_map(|seen| seen.came.judged.get(&point.id));
         let waits = judged.filter(|judged| judged.entry == Entry::Waits);
         let answer = match waits.and_then(|judged| judged.expected) {
             Some(Expected { mass, low, high, .. }) => Answer::SecondWeighing {
@@ -297,7 +297,7 @@ fn answer(
 /// Scales by which all animals of the round are off.
 fn drifts(seen: &[Seen], new: &[Point]) -> Vec<ScaleDrift> {
     let is_new = |done: &&Done| done.points.iter().any(|point| new.iter().any(|new| new.id == *point));
-    let done = seen.iter().flat_map(|seen| &seen.done).filter(is_new);
+    let done = seen.iter().flat_map(|seen| &seen.came.done).filter(is_new);
     done.filter_map(|done| {
         let Step { percent, standard_error_percent, animals, .. } = done.step?;
         let animals = usize::try_from(animals).unwrap_or(usize::MAX);
@@ -311,7 +311,7 @@ fn drifts(seen: &[Seen], new: &[Point]) -> Vec<ScaleDrift> {
 fn hints(fresh: &[Placed<'_>], points: &[Point], seen: &[Seen]) -> HashMap<Uuid, String> {
     let spoken: HashMap<Uuid, String> =
         fresh.iter().map(|one| (one.animal.id, one.animal.spoken())).collect();
-    let expected = |point: &Point| seen.iter().find_map(|seen| seen.judged.get(&point.id))?.expected;
+    let expected = |point: &Point| seen.iter().find_map(|seen| seen.came.judged.get(&point.id))?.expected;
     let entered: Vec<(&Placed<'_>, Uuid, (RecordId, Mass, Expected))> = fresh
         .iter()
         .zip(points)

@@ -21,7 +21,7 @@ pub(crate) struct Held {
     pub(crate) there: bool,
     pub(crate) readings: Vec<Reading>,
     /// When she carried, by the births on record.
-    pub(crate) gravid: Vec<Span>,
+    pub(crate) pregnant: Vec<Span>,
 }
 
 /// All of them.
@@ -47,7 +47,7 @@ impl Clerk {
             Fact::Leaves { animal } => self.held[animal].there = false,
             Fact::Litter { dam, on } => {
                 if let Some(days) = self.kind.gestation_days.and_then(|days| u64::try_from(days).ok()) {
-                    self.held[dam].gravid.push(Span { from: on - Days::new(days), until: Some(on) });
+                    self.held[dam].pregnant.push(Span { from: on - Days::new(days), until: Some(on) });
                 }
             }
             _ => {}

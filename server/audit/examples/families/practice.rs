@@ -113,7 +113,7 @@ impl Rule for Practice {
             }
             let mut weighed = false;
             for reading in &held.readings[chart.seen..] {
-                let carries = held.gravid.iter().any(|span| span.contains(reading.at.date_naive()));
+                let carries = held.pregnant.iter().any(|span| span.contains(reading.at.date_naive()));
                 let Some(mass) = reading.mass.filter(|_| !reading.doubtful && !carries) else { continue };
                 weighed = true;
                 chart.add(self.method, reading.at, mass.grams().ln());

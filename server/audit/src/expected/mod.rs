@@ -23,8 +23,8 @@
 //! **Use.** `records/expected` fills a [`Herd`] from the rows, tells it what was recorded since ([`Herd::notes`]: births,
 //! who joined, what was settled), gives it the round, writes the rows in the transaction of the readings, answers each
 //! [`Judgement`] and raises a concern where [`Loss::told`] says so. Lists and pages ask [`Herd::expects`] and
-//! [`Herd::loss`]; so do the concern of a group ([`Herd::whole`]) and the weighing plan: an animal that
-//! [`Member::waits`] is due. How well it does is measured by the example `families`.
+//! [`Herd::loss`]; so does the concern of a group ([`Herd::whole`]). How well it does is measured by the example
+//! `families`.
 //!
 //! **Limits.** It knows nothing of height, condition or illness. A kind without an age of breeding has no young, and
 //! one without said pregnancies learns of them by gain alone. A loss while she carries is seen late.

@@ -231,8 +231,8 @@ fn items<'a>(
         let log = weighing.mass.grams().ln();
         items.push(Item { place, weighing, at, log, around, scale, offset, beside });
     }
+    let apart = items.first().map_or(0.0, |first| group.apart(first.at));
     for item in &items {
-        let apart = group.apart(item.at);
         let member = group.members.get_mut(&item.weighing.animal);
         if let Some(animal) = member.and_then(|one| one.animal.as_mut()) {
             animal.reaches(item.at, &item.around, apart);

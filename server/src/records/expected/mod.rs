@@ -29,13 +29,18 @@ const LONG_AGO: TimeDelta = TimeDelta::weeks(52 * 200);
 /// Animals of one kind, as the model sees them at an instant.
 pub(crate) struct Seen {
     pub book: Book,
+    pub came: Came,
+}
+
+/// What a run came to, apart from its book.
+pub(crate) struct Came {
     herd: Herd,
     own: BTreeMap<Uuid, Own>,
     pub judged: HashMap<Uuid, Judgement>,
     pub done: Vec<Done>,
     /// Groups that were moved on.
-    pub groups: Vec<Uuid>,
-    /// Where a row is to be kept, and whether it is the first.
+    groups: Vec<Uuid>,
+    /// Rows to keep, and whether each is the first of its kind there.
     changed: Vec<(Kept, bool)>,
     begun: Vec<(i64, String)>,
 }
@@ -43,12 +48,12 @@ pub(crate) struct Seen {
 impl Seen {
     /// What an animal is expected to weigh at an instant.
     pub(crate) fn expects(&self, animal: Uuid, at: DateTime<Utc>) -> Option<Expected> {
-        self.herd.expects(id(animal), at)
+        self.came.herd.expects(id(animal), at)
     }
 
     /// What it loses, told or not.
     pub(crate) fn loss(&self, animal: Uuid) -> Option<Loss> {
-        self.herd.loss(id(animal))
+        self.came.herd.loss(id(animal))
     }
 
     /// By how much it lies off what was to be expected by now, in %: the figure of a concern, and nothing where no loss
@@ -59,35 +64,35 @@ impl Seen {
 
     /// What a group loses as one, told or not.
     pub(crate) fn whole(&self, group: Uuid) -> Option<Whole> {
-        self.herd.whole(id(group))
+        self.came.herd.whole(id(group))
     }
 
     /// How fast an animal gains or loses of late, ln mass a week.
     pub(crate) fn pace(&self, animal: Uuid) -> Option<f64> {
-        self.herd.members.get(&id(animal))?.pace()
+        self.came.herd.members.get(&id(animal))?.pace()
     }
 
     /// How it gains or loses beside those that it lives with at an instant.
     pub(crate) fn beside(&self, animal: Uuid, at: DateTime<Utc>) -> Option<Beside> {
         let members = self.book.members(self.book.home(animal, at), at);
         let others = members.keys().filter(|member| **member != id(animal));
-        let others = others.filter_map(|member| self.herd.members.get(member)?.pace());
+        let others = others.filter_map(|member| self.came.herd.members.get(member)?.pace());
         expected::beside(self.pace(animal)?, &others.collect::<Vec<_>>())
     }
 
     /// Its latest reading that counts.
     pub(crate) fn latest(&self, animal: Uuid) -> Option<(Uuid, DateTime<Utc>, Mass)> {
-        self.own.get(&animal)?.latest
+        self.came.own.get(&animal)?.latest
     }
 
     /// Its latest readings that count.
     pub(crate) fn late(&self, animal: Uuid) -> &[Uuid] {
-        self.own.get(&animal).map_or(&[], |own| &own.late)
+        self.came.own.get(&animal).map_or(&[], |own| &own.late)
     }
 
     /// The enclosures of groups that were moved on, with their names.
     pub(crate) fn enclosures(&self) -> impl Iterator<Item = (Uuid, &str)> {
-        self.groups.iter().filter_map(|group| Some((*group, self.book.enclosure(*group)?)))
+        self.came.groups.iter().filter_map(|group| Some((*group, self.book.enclosure(*group)?)))
     }
 
     /// The latest reading that counts of each that lives in a group at an instant.
@@ -98,7 +103,7 @@ impl Seen {
 
     /// A row of refusals that is not its habit.
     pub(crate) fn refusal(&self, animal: Uuid) -> Option<Refusal> {
-        self.own.get(&animal)?.attempts.refusal()
+        self.came.own.get(&animal)?.attempts.refusal()
     }
 }
 
@@ -139,10 +144,10 @@ pub(crate) async fn move_on(
     let mut all = see(records, tx, permit, (books, latest), &asked).await?;
     let mut changed = Vec::new();
     for seen in &mut all {
-        if !seen.begun.is_empty() {
-            store::begin_weeks(tx, permit, seen.book.taxon, &std::mem::take(&mut seen.begun)).await?;
+        if !seen.came.begun.is_empty() {
+            store::begin_weeks(tx, permit, seen.book.taxon, &std::mem::take(&mut seen.came.begun)).await?;
         }
-        changed.append(&mut seen.changed);
+        changed.append(&mut seen.came.changed);
     }
     store::keep(tx, permit, &changed).await?;
     Ok(all)
@@ -262,7 +267,7 @@ async fn see(
         let fresh = !anew
             && !near.iter().any(|animal| before.contains(animal))
             && is_fresh(&book, as_of, &kept, &rounds)?;
-        let made = if fresh {
+        seen.push(if fresh {
             let late = |last: &(i64, String)| rounds.iter().any(|round| week(round.at) < last.0);
             let weeks = if last.as_ref().is_some_and(late) {
                 store::weeks(snapshot, permit, book.taxon).await?
@@ -271,7 +276,8 @@ async fn see(
             };
             let mut run = Run::new(&book, known(weeks)?);
             let rows = Rows::begin(&mut run, kept)?;
-            moved(snapshot, permit, run, rows, &rounds, (&near, as_of)).await?.of(book)
+            let came = moved(snapshot, permit, run, rows, &rounds, (&near, as_of)).await?;
+            Seen { book, came }
         } else {
             let book = closed(records, snapshot, permit, book).await?;
             let everyone = book.everyone();
@@ -280,9 +286,9 @@ async fn see(
             points.extend(new.iter().filter(|point| book.life(point.animal).is_some()).cloned());
             let rounds = book.rounds(points);
             let run = Run::new(&book, known(store::weeks(snapshot, permit, book.taxon).await?)?);
-            moved(snapshot, permit, run, Rows::anew(&kept), &rounds, (&near, as_of)).await?.of(book)
-        };
-        seen.push(made);
+            let came = moved(snapshot, permit, run, Rows::anew(&kept), &rounds, (&near, as_of)).await?;
+            Seen { book, came }
+        });
     }
     Ok(seen)
 }
@@ -298,8 +304,7 @@ fn known(weeks: Vec<(i64, String)>) -> Result<BTreeMap<i64, Known>> {
 
 /// The book of all that ever shared a home with one of them, or with one of those, and so on: what they weigh hangs
 /// together.
-async fn closed(records: &Records, snapshot: &Snapshot, permit: &Permit, book: Book) -> Result<Book> {
-    let mut book = book;
+async fn closed(records: &Records, snapshot: &Snapshot, permit: &Permit, mut book: Book) -> Result<Book> {
     while !book.closed {
         let wider = Book::read(snapshot, permit, &book.everyone(), records.false_a_year).await?;
         let same = wider.into_iter().find(|wider| wider.taxon == book.taxon);
@@ -390,24 +395,6 @@ impl Rows {
     }
 }
 
-/// What a run came to, without its book.
-struct Made {
-    herd: Herd,
-    own: BTreeMap<Uuid, Own>,
-    judged: HashMap<Uuid, Judgement>,
-    done: Vec<Done>,
-    groups: Vec<Uuid>,
-    changed: Vec<(Kept, bool)>,
-    begun: Vec<(i64, String)>,
-}
-
-impl Made {
-    fn of(self, book: Book) -> Seen {
-        let Self { herd, own, judged, done, groups, changed, begun } = self;
-        Seen { book, herd, own, judged, done, groups, changed, begun }
-    }
-}
-
 /// Gives the rounds to a run; then brings those asked about up to an instant.
 async fn moved(
     snapshot: &Snapshot,
@@ -416,7 +403,7 @@ async fn moved(
     rows: Rows,
     rounds: &[Round],
     (near, as_of): (&[Uuid], DateTime<Utc>),
-) -> Result<Made> {
+) -> Result<Came> {
     let last = run.weeks.keys().next_back().copied();
     let anew = &rows.anew;
     if rounds.iter().any(|round| last.is_none_or(|last| last < week(round.at))) {
@@ -474,5 +461,5 @@ async fn moved(
     let groups = distinct(near.iter().map(|animal| run.book.home(*animal, as_of)));
     let groups = groups.into_iter().filter(|group| moved.contains(group)).collect();
     let Run { herd, own, judged, done, .. } = run;
-    Ok(Made { herd, own, judged, done, groups, changed, begun })
+    Ok(Came { herd, own, judged, done, groups, changed, begun })
 }

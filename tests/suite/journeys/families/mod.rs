@@ -4,7 +4,6 @@
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use holt_audit::chance::Chance;
 use holt_audit::stats::normal;
-use holt_proto::time::day;
 use holt_proto::v1::{self, ReadingOutcome};
 use holt_server::clock::Clock;
 use holt_tests::{House, Park};
@@ -83,21 +82,8 @@ impl Family {
     }
 
     async fn birth(&self, name: &str, on: NaiveDate) {
-        let birth = v1::RegisterBirthRequest {
-            request_id: self.house.request(),
-            site: "QUI".to_owned(),
-            taxon: "Lontra canadensis".to_owned(),
-            born_on: Some(day(on)),
-            sex: v1::Sex::Female.into(),
-            dam: self.adults[0].clone(),
-            marks: vec![v1::NewMark {
-                kind: v1::MarkKind::HouseName.into(),
-                code: name.to_owned(),
-                place_on_body: String::new(),
-            }],
-            ..Default::default()
-        };
-        self.park.registrar.client.animals().register_birth(birth).await.unwrap();
+        let birth = self.house.birth(&self.park, &self.adults[0], name, on);
+        self.park.registrar.client.send(birth).await.unwrap();
     }
 
     /// ln grams of one in a week, without chance: adults about 1250 g, young on a logistic curve towards that.

@@ -29,21 +29,8 @@ impl Nursery {
     }
 
     async fn born(&self, name: &str, on: NaiveDate) {
-        let birth = v1::RegisterBirthRequest {
-            request_id: self.house.request(),
-            site: "QUI".to_owned(),
-            taxon: "Lontra canadensis".to_owned(),
-            born_on: Some(day(on)),
-            sex: v1::Sex::Female.into(),
-            dam: "Bramble".to_owned(),
-            marks: vec![v1::NewMark {
-                kind: v1::MarkKind::HouseName.into(),
-                code: name.to_owned(),
-                place_on_body: String::new(),
-            }],
-            ..Default::default()
-        };
-        self.park.registrar.client.animals().register_birth(birth).await.unwrap();
+        let birth = self.house.birth(&self.park, "Bramble", name, on);
+        self.park.registrar.client.send(birth).await.unwrap();
     }
 
     async fn weigh(&self, readings: &[(&str, DateTime<Utc>, i64)]) {

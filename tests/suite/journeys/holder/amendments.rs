@@ -1,6 +1,6 @@
 //! What is not a site's to change, it proposes; the holder accepts or declines, and both see it.
 
-use super::{Moved, born, past_the_code};
+use super::{ACCEPT, Moved, born, past_the_code};
 use holt_proto::time::day;
 use holt_proto::v1::propose_amendment_request::Change;
 use holt_proto::v1::{self, AmendmentState, AnimalStatus, FactKind};
@@ -246,12 +246,6 @@ async fn the_database_refuses_by_itself_who_may_not_propose_or_answer() {
     const PROPOSE: &str = "INSERT INTO amendments
         SELECT '00000000-0000-7000-8000-0000000000aa', $2::text::uuid, $1, 'withdrawal', $1, NULL, '{}', 'x', 'x', now(), p.id, p.id
           FROM people p LIMIT 1";
-    const ACCEPT: &str = "INSERT INTO amendment_answers
-        SELECT a.id, a.animal_id, a.site_id, 'accepted', $1, '', now(), a.recorded_by, a.request_id FROM amendments a
-         WHERE a.animal_id = $2::text::uuid
-        UNION ALL
-        SELECT '00000000-0000-7000-8000-0000000000ab', $2::text::uuid, $1, 'accepted', $1, '', now(), $1, $1
-         WHERE NOT EXISTS (SELECT FROM amendments)";
     const WITHDRAW: &str = "INSERT INTO amendment_answers
         SELECT a.id, a.animal_id, a.site_id, 'withdrawn', $1, '', now(), a.recorded_by, a.request_id FROM amendments a
          WHERE a.animal_id = $2::text::uuid";

@@ -164,6 +164,14 @@ pub(super) async fn pass(house: &House, animal: &str, from: &Park, to: &Park, te
     house.clock.advance(TimeDelta::hours(1));
 }
 
+/// Accepts the proposals for an animal, of which the database may show none: then one that is made up.
+pub(super) const ACCEPT: &str = "INSERT INTO amendment_answers
+        SELECT a.id, a.animal_id, a.site_id, 'accepted', $1, '', now(), a.recorded_by, a.request_id FROM amendments a
+         WHERE a.animal_id = $2::text::uuid
+        UNION ALL
+        SELECT '00000000-0000-7000-8000-0000000000ab', $2::text::uuid, $1, 'accepted', $1, '', now(), $1, $1
+         WHERE NOT EXISTS (SELECT FROM amendments)";
+
 /// What the database answers a site that writes past the code: `done`, or the SQLSTATE of the first statement that it
 /// refuses. In a statement `$1` is the site and `$2` the animal.
 pub(super) async fn past_the_code(house: &House, code: &str, statements: &[&str], animal: &str) -> String {

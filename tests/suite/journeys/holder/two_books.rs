@@ -1,6 +1,6 @@
 //! An animal is in the books of two sites under two records: each answers for its own, and neither merges without the other.
 
-use super::past_the_code;
+use super::{ACCEPT, past_the_code};
 use crate::journeys::merges::stands;
 use chrono::TimeDelta;
 use holt_proto::time::day;
@@ -185,6 +185,20 @@ async fn what_one_proposes_the_other_accepts_and_both_lives_are_one() {
 }
 
 #[tokio::test]
+async fn of_two_proposals_at_one_instant_the_second_finds_the_first() {
+    let this = TwoBooks::new().await;
+    let client = &this.quill.registrar.client;
+    let (one, other) = tokio::join!(
+        client.send(this.ask("QUI", "Sedge", "BRA", CHIP)),
+        client.send(this.ask("QUI", "Sedge", "BRA", "Rook"))
+    );
+    let refused = [one, other].into_iter().filter_map(Result::err).collect::<Vec<_>>();
+    let [refused] = refused.as_slice() else { panic!("{refused:?}") };
+    assert_eq!(reason(refused), "EXISTS", "{}", refused.message());
+    this.house.close().await;
+}
+
+#[tokio::test]
 async fn what_is_declined_or_withdrawn_is_read_no_longer() {
     let this = TwoBooks::new().await;
     let proposed = this.propose().await;
@@ -361,12 +375,6 @@ async fn the_database_refuses_by_itself_who_may_not_propose_accept_or_link() {
     const PROPOSE: &str = "INSERT INTO amendments
         SELECT '00000000-0000-7000-8000-0000000000aa', $2::text::uuid, $1, 'merge', NULL, s.id, '{}', 'x', 'x', now(), $1, $1
           FROM sites s WHERE s.code = 'THI'";
-    const ACCEPT: &str = "INSERT INTO amendment_answers
-        SELECT a.id, a.animal_id, a.site_id, 'accepted', $1, '', now(), a.recorded_by, a.request_id FROM amendments a
-         WHERE a.animal_id = $2::text::uuid
-        UNION ALL
-        SELECT '00000000-0000-7000-8000-0000000000ab', $2::text::uuid, $1, 'accepted', $1, '', now(), $1, $1
-         WHERE NOT EXISTS (SELECT FROM amendments)";
     const WEIGH: &str = "INSERT INTO public.weights SELECT (jsonb_populate_record(w, jsonb_build_object(
             'id', '00000000-0000-7000-8000-0000000000ac', 'request_id', a.request_id, 'weighed_at', now()))).*
           FROM amendments a, public.weights w WHERE w.animal_id = a.animal_id AND a.animal_id = $2::text::uuid AND w.site_id <> $1";

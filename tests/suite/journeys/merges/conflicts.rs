@@ -70,6 +70,25 @@ async fn what_contradicts_is_told_all_at_once_and_nothing_is_written() {
 }
 
 #[tokio::test]
+async fn a_parent_and_its_young_are_one_only_once_the_parent_is_put_right() {
+    let books = Books::new().await;
+    books.house.clock.advance(TimeDelta::hours(1));
+    let born = books.house.clock.now().date_naive() - TimeDelta::days(9);
+    let birth = books.house.birth(&books.quill, "Sedge", "Fern", born);
+    books.quill.registrar.client.send(birth).await.unwrap();
+    let stand = || vec![stands(FactKind::Birth, "Sedge")];
+    for (keep, gone) in [("Sedge", "Fern"), ("Fern", "Sedge")] {
+        let refused = resolved(&books, keep, gone, stand()).await.unwrap_err();
+        assert_eq!(reason(&refused), "MERGE_CONFLICT", "{refused:?}");
+        assert_eq!(refused.message(), "one of the two is recorded as a parent of the other");
+    }
+    let parent = books.fact("Fern", FactKind::Parent).await.id;
+    books.strike_out(&books.quill.registrar, "Fern", &parent).await.unwrap();
+    resolved(&books, "Sedge", "Fern", stand()).await.unwrap();
+    books.house.close().await;
+}
+
+#[tokio::test]
 async fn a_living_animal_is_not_dead_by_its_duplicate() {
     let books = Books::new().await;
     let dummy = duplicate(&books, "Dummy", "2025-02-01", Some("2025-04-10")).await;
