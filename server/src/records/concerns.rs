@@ -13,7 +13,7 @@ use crate::store::animals::Lock;
 use crate::store::concerns::{self, Open, Step, StepKind, Wanted, Whom};
 use crate::store::{Tx, retrying};
 use chrono::{DateTime, Utc};
-use holt_audit::expected::{Cause, Loss, Whole};
+use holt_audit::expected::{Cause, Whole};
 use holt_audit::words::{self, Words};
 use std::cmp::Reverse;
 use std::collections::HashMap;
@@ -97,7 +97,7 @@ pub(super) async fn carry(
             let (whom, name) = (Whom::Animal(animal.id), animal.spoken());
             let told = seen.loss(animal.id).filter(|loss| loss.told);
             for kind in [ConcernKind::WeightTrend, ConcernKind::Growth] {
-                let Some(loss) = told.filter(|loss| kind == kind_of(loss)) else {
+                let Some(loss) = told.filter(|loss| kind == kind_of(loss.gains_less)) else {
                     steps.quiet(whom, kind, || words::quiet(&name));
                     continue;
                 };
@@ -139,8 +139,8 @@ pub(super) async fn carry(
 }
 
 /// What a loss is called among concerns.
-pub(crate) const fn kind_of(loss: &Loss) -> ConcernKind {
-    if loss.gains_less { ConcernKind::Growth } else { ConcernKind::WeightTrend }
+pub(crate) const fn kind_of(gains_less: bool) -> ConcernKind {
+    if gains_less { ConcernKind::Growth } else { ConcernKind::WeightTrend }
 }
 
 /// How soon to look after a group: what a scale or a season explains is looked at with the next round.

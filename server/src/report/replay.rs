@@ -170,8 +170,7 @@ impl Herd {
                         (About::Household(names.get(&home)?.clone()), ConcernKind::GroupWeight)
                     }
                     Matter::Animal(animal, gains_less) => {
-                        let kind = if gains_less { ConcernKind::Growth } else { ConcernKind::WeightTrend };
-                        (About::Animal(label(animal)?), kind)
+                        (About::Animal(label(animal)?), concerns::kind_of(gains_less))
                     }
                     Matter::Scale(animal) => (About::Animal(label(animal)?), ConcernKind::ScaleRefused),
                 };
