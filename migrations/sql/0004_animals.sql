@@ -231,9 +231,11 @@ DECLARE
   taken integer;
 BEGIN
   LOOP
+    -- A scalar query: one that is joined would read all numbers there are, and ask of each whose it is.
     SELECT max(n) INTO taken FROM generate_series(last + 1, last + more) n
-     WHERE EXISTS (SELECT FROM accessions a WHERE a.number =
-             code || '-' || lpad(year::text, 2, '0') || '-' || lpad(n::text, greatest(4, length(n::text)), '0'));
+     WHERE (SELECT true FROM public.accessions a WHERE a.number =
+              code || '-' || lpad(year::text, 2, '0') || '-' || lpad(n::text, greatest(4, length(n::text)), '0')
+             LIMIT 1);
     EXIT WHEN taken IS NULL;
     last := taken;
   END LOOP;

@@ -80,7 +80,11 @@ async fn raise(tx: &Tx, permit: &Permit, year: i32, serials: Serials) -> Result<
     }
     let (from, change, number) = match serials {
         Serials::Next(more) => {
-            ("holt_next_serial($4, $2, 0, $3)", "holt_next_serial($4, $2, c.last, $3)", more)
+            // Where there is a counter, the first is not used: nobody need look for it.
+            let first =
+                "CASE WHEN EXISTS (SELECT FROM accession_counters WHERE site_id = $1 AND year = $2) THEN $3
+                              ELSE holt_next_serial($4, $2, 0, $3) END";
+            (first, "holt_next_serial($4, $2, c.last, $3)", more)
         }
         Serials::UpTo(last) => ("$3", "greatest(c.last, $3)", last),
     };
