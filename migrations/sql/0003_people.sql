@@ -128,6 +128,19 @@ CREATE FUNCTION holt_epoch(person uuid) RETURNS bigint LANGUAGE sql STABLE PARAL
 CREATE FUNCTION holt_valid(person uuid, shown bigint) RETURNS boolean LANGUAGE sql STABLE PARALLEL SAFE
   RETURN shown IS NULL OR holt_epoch(person) = shown;
 
+-- Whatever takes a role or sets another password, and whoever does it past the code.
+CREATE FUNCTION holt_end_tokens() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  INSERT INTO epochs AS e VALUES (OLD.person_id, 1) ON CONFLICT (person_id) DO UPDATE SET epoch = e.epoch + 1;
+  RETURN NULL;
+END
+$$;
+CREATE TRIGGER end_tokens AFTER UPDATE ON grants FOR EACH ROW
+  WHEN (OLD.superseded_at IS NULL AND NEW.superseded_at IS NOT NULL) EXECUTE FUNCTION holt_end_tokens();
+CREATE TRIGGER end_tokens AFTER UPDATE ON credentials FOR EACH ROW
+  WHEN (OLD.password_hash <> NEW.password_hash) EXECUTE FUNCTION holt_end_tokens();
+
 -- Lets one write change people at a time.
 CREATE FUNCTION holt_keep_people() RETURNS void LANGUAGE sql VOLATILE AS $$
   SELECT pg_advisory_xact_lock(x'3217F'::int);

@@ -343,7 +343,6 @@ pub async fn change_password(records: &Records, caller: &Caller, current: &str, 
     refuse_changed(&gate, &credential, failed).await?;
     gate.set_password(caller.person, &hash, false, now).await?;
     gate.end_all(caller.person, now).await?;
-    gate.raise_epoch(caller.person).await?;
     let (person, epoch) = gate.person(caller.person).await?.ok_or_else(failed)?;
     let family = records.store.new_id();
     let given = give(records, &gate, (&person, epoch), family, false).await?;

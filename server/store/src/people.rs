@@ -43,8 +43,7 @@ struct Epoch {
     epoch: i64,
 }
 
-const RAISE: &str = "INSERT INTO epochs (person_id, epoch) VALUES ($1, 1)
-                     ON CONFLICT (person_id) DO UPDATE SET epoch = epochs.epoch + 1 RETURNING epoch";
+const EPOCH: &str = "SELECT holt_epoch($1) AS epoch";
 
 #[derive(FromQueryResult)]
 struct GrantRow {
@@ -133,7 +132,7 @@ impl Gate {
     /// [`Error::Lost`] where the database is away.
     pub async fn person(&self, id: Uuid) -> Result<Option<(Person, i64)>, Error> {
         // Before the grants: a token must not say of a later epoch what held in an earlier one.
-        let epoch = self.first::<Epoch>("SELECT holt_epoch($1) AS epoch", [id.into()]).await?;
+        let epoch = self.first::<Epoch>(EPOCH, [id.into()]).await?;
         let epoch = epoch.map_or(0, |row| row.epoch);
         let Some(row) = person::Entity::find_by_id(id).one(&self.0).await? else { return Ok(None) };
         let grants = self.0.query_all_raw(statement(GRANTS, [vec![id].into()])).await?;
@@ -149,7 +148,12 @@ impl Gate {
     /// # Errors
     /// [`Error::Lost`] where the database is away.
     pub async fn raise_epoch(&self, person: Uuid) -> Result<(), Error> {
-        self.execute(RAISE, [person.into()]).await?;
+        self.execute(
+            "INSERT INTO epochs (person_id, epoch) VALUES ($1, 1)
+             ON CONFLICT (person_id) DO UPDATE SET epoch = epochs.epoch + 1",
+            [person.into()],
+        )
+        .await?;
         Ok(())
     }
 
@@ -307,7 +311,6 @@ pub async fn set_first_password(tx: &Tx, person: Uuid, hash: &str) -> Result<(),
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn reset_password(tx: &mut Tx, person: Uuid, hash: &str) -> Result<Option<Vec<Grant>>, Error> {
-    raise_epoch(tx, person).await?;
     tx.execute("SELECT set_config('holt.gate', 'yes', true)", []).await?;
     let changed = tx
         .execute(
@@ -322,6 +325,7 @@ pub async fn reset_password(tx: &mut Tx, person: Uuid, hash: &str) -> Result<Opt
     .await?;
     let grants = tx.rows::<GrantRow>(GRANTS, [vec![person].into()]).await?;
     tx.execute("SELECT set_config('holt.gate', '', true)", []).await?;
+    outlive(tx, person).await?;
     let grants = grants.iter().map(GrantRow::to_model).collect::<Result<_, _>>()?;
     Ok((changed > 0).then_some(grants))
 }
@@ -371,17 +375,15 @@ pub async fn end_grant(tx: &mut Tx, person: Uuid, role: Role, site: Option<Uuid>
         .await?;
     let Some(found) = found.first() else { return Ok(false) };
     tx.supersede::<grant::Entity>(found.id, "revoked").await?;
-    raise_epoch(tx, person).await?;
+    outlive(tx, person).await?;
     Ok(true)
 }
 
-/// Ends the tokens of a person, on every server, as this write is committed.
-async fn raise_epoch(tx: &mut Tx, person: Uuid) -> Result<(), Error> {
-    tx.execute("SELECT set_config('holt.gate', 'yes', true)", []).await?;
-    let raised = tx.rows::<Epoch>(RAISE, [person.into()]).await?;
-    tx.execute("SELECT set_config('holt.gate', '', true)", []).await?;
-    if let Some(raised) = raised.first().filter(|_| person == tx.person()) {
-        tx.outlive(raised.epoch);
+/// Lets a write go on that ended the tokens of its own writer: the database ends them with the role or the password.
+async fn outlive(tx: &mut Tx, person: Uuid) -> Result<(), Error> {
+    if person == tx.person() {
+        let epochs = tx.rows::<Epoch>(EPOCH, [person.into()]).await?;
+        tx.outlive(epochs.first().map_or(0, |row| row.epoch));
     }
     Ok(())
 }

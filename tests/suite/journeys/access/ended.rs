@@ -188,6 +188,35 @@ async fn a_password_that_is_changed_or_reset_or_a_stolen_sign_in_ends_the_tokens
     two.close().await;
 }
 
+/// Whoever takes a role or sets a password by SQL need not know of tokens.
+#[tokio::test]
+async fn a_role_that_is_taken_past_the_rules_ends_the_tokens_as_well() {
+    let two = Two::new().await;
+    let (keeper, vet) = (at(Role::Keeper, "QUI"), at(Role::Veterinary, "QUI"));
+    let kim = two.gate.settled("kim", &[keeper]).await;
+    let lou = two.gate.settled("lou", &[vet]).await;
+    let mut owner = two.gate.house.owner().await;
+    for (tokens, sql) in [
+        (
+            &kim,
+            "UPDATE grants SET superseded_at = now(), superseded_in = id, superseded_why = 'revoked'
+              WHERE role = 'keeper' AND superseded_at IS NULL",
+        ),
+        (&lou, "UPDATE credentials SET password_hash = password_hash || 'x'"),
+    ] {
+        for client in two.both(tokens) {
+            client.sites().list_sites(v1::ListSitesRequest {}).await.unwrap();
+        }
+        sqlx::query(sql).execute(&mut owner).await.unwrap();
+        for client in two.both(tokens) {
+            assert_ended(sql, client.sites().list_sites(v1::ListSitesRequest {}).await);
+        }
+    }
+    // Its ledger tells of what no write of Holt did, so it is not held to it.
+    two.other.stop().await;
+    two.gate.house.stop().await;
+}
+
 /// Readings of a device of the park, as a portion of a stream.
 fn portion(house: &House, value: f64) -> v1::SendReadingsRequest {
     let reading = v1::DeviceReading {
