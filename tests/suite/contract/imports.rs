@@ -190,7 +190,7 @@ fn only_the_store_speaks_to_the_database() {
 
 #[test]
 fn transactions_begin_at_the_doors() {
-    let begun = elsewhere(&["begin()", "begin_with_config", "TransactionTrait"], &["doors.rs"]);
+    let begun = elsewhere(&["begin()", "begin_with_config", "TransactionTrait"], &["doors/mod.rs"]);
     assert!(begun.is_empty(), "{begun:#?}");
 }
 
