@@ -1,5 +1,6 @@
 //! What holds of the whole contract: who may call what, what the schema guarantees, which way arrows run.
 
+mod asker;
 mod commands;
 mod guards;
 mod imports;
@@ -10,6 +11,7 @@ mod raw;
 mod reasons;
 mod requests;
 mod roles;
+mod scene;
 mod schema;
 mod sight;
 mod steps;

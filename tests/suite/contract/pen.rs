@@ -1,7 +1,8 @@
 //! What an SQL prompt of the service writes with the scope of one site, were the code to forget who asks: nothing of
 //! another site's, under whichever name. Generated from the catalogue: a table that is added is tried, too.
 
-use super::sight::{Asker, Scene, enter, tables};
+use super::asker::{Asker, enter, tables};
+use super::scene::Scene;
 use holt_proto::v1;
 use serde_json::{Map, Value, json};
 use sqlx::{AssertSqlSafe, PgConnection, PgTransaction};

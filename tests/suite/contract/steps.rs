@@ -1,7 +1,8 @@
 //! The steps of a transfer, as the database holds them by itself: what a transfer opens to the other site rests on
 //! them. Every step from every state by everybody is tried past the rules.
 
-use super::sight::{Asker, Scene, enter};
+use super::asker::{Asker, enter};
+use super::scene::Scene;
 use holt_proto::v1;
 use holt_server::model::transfer::{Side, State, Step};
 use serde_json::Value;
