@@ -108,6 +108,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     ("parents_once_key", Reason::Exists, "this parent is on record", "nothing needs to be done"),
     ("parents_one_dam_key", Reason::Exists, "a dam of this animal is on record", "correct the one on record"),
     (
+        "parents_no_circle",
+        Reason::ParentDoesNotFit,
+        "by this, an animal would be its own ancestor",
+        "look at their parents (`holt kin`), and put right the one that is wrong first",
+    ),
+    (
         "sexings_one_a_day_key",
         Reason::Exists,
         "a sex of this animal is on record for that day",

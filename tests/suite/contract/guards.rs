@@ -249,3 +249,41 @@ async fn nobody_is_held_before_it_is_born() {
     assert_eq!(refused(tx, written).await.as_deref(), Some("births_holding_guard"));
     yard.scene.house.close().await;
 }
+
+/// A parent and a grandparent of what has a parent, each written by who may write it.
+#[tokio::test]
+async fn nobody_is_its_own_ancestor() {
+    let mut yard = Box::pin(Yard::new()).await;
+    let asker = yard.scene.quill();
+    let (columns, old) = yard.of_the_living("parents").await;
+    let (young, dam) = (old["animal_id"].clone(), old["parent_id"].clone());
+    let other: Uuid = sqlx::query_scalar(
+        "SELECT animal_id FROM holdings WHERE site_id = $1 AND superseded_at IS NULL AND ended_at IS NULL
+            AND animal_id::text NOT IN ($2, $3) LIMIT 1",
+    )
+    .bind(old["site_id"].as_str().unwrap().parse::<Uuid>().unwrap())
+    .bind(young.as_str().unwrap())
+    .bind(dam.as_str().unwrap())
+    .fetch_one(&mut yard.owner)
+    .await
+    .unwrap();
+    let other = json!(other);
+    for (chain, constraint) in [
+        (vec![(&dam, &other)], None),
+        (vec![(&dam, &young)], Some("parents_no_circle")),
+        (vec![(&dam, &other), (&other, &young)], Some("parents_no_circle")),
+    ] {
+        let mut tx = enter(&mut yard.service, Some(asker)).await;
+        let mut written = Ok(());
+        for (animal, parent) in &chain {
+            let mut row = old.clone();
+            fresh("parents", &mut row);
+            row.insert("animal_id".to_owned(), (*animal).clone());
+            row.insert("parent_id".to_owned(), (*parent).clone());
+            row.insert("kind".to_owned(), json!("sire"));
+            written = written.and(put_in(&mut tx, "parents", &columns, row).await);
+        }
+        assert_eq!(refused(tx, written).await.as_deref(), constraint, "{chain:?}");
+    }
+    yard.scene.house.close().await;
+}

@@ -277,7 +277,10 @@ async fn every_key_and_condition_that_can_break_is_told_to_people() {
             AND (i.indisunique OR i.indisexclusion)
          UNION ALL
          SELECT conname::text FROM pg_constraint
-          WHERE connamespace = 'public'::regnamespace AND contype = 'c' AND conname NOT LIKE '%\\_guard'",
+          WHERE connamespace = 'public'::regnamespace AND contype = 'c' AND conname NOT LIKE '%\\_guard'
+         UNION ALL
+         SELECT k.conname::text FROM pg_constraint k JOIN pg_class t ON t.oid = k.conrelid
+          WHERE k.connamespace = 'public'::regnamespace AND k.contype = 't' AND starts_with(k.conname, t.relname || '_')",
     )
     .await
     .into_iter()

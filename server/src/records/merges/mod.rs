@@ -119,7 +119,6 @@ pub(super) async fn link(
     refuse_idle(&idle)?;
     refuse_anothers(permit, &plan, consents)?;
     let (set_aside, aside) = (names(&plan, &goes), plan.ids());
-    refuse_own_parent(&facts, &aside, [keep.id, gone.id])?;
     // Of an animal of several records, the one that was named: if the others turn out to be of another animal, this
     // is still what was said.
     let kept = merges::named(tx, keep.id, &asked.keep).await?;
@@ -235,19 +234,6 @@ fn refuse_idle(idle: &[usize]) -> std::result::Result<(), Refusal> {
         mend: "name one of the facts that a merge without it lists, or leave it out".to_owned(),
     });
     Err(Refusal::malformed(violations.collect()))
-}
-
-/// Refuses that an animal comes from itself: of two that were a parent and its young, one parent is wrong first.
-fn refuse_own_parent(facts: &[Version], aside: &[Uuid], both: [Uuid; 2]) -> std::result::Result<(), Refusal> {
-    let own = |fact: &&Version| {
-        let parent = fact.uuid("parent_id").filter(|_| fact.kind == FactKind::Parent);
-        parent.is_some_and(|parent| both.contains(&parent)) && !aside.contains(&fact.id())
-    };
-    if !facts.iter().any(|fact| own(&fact)) {
-        return Ok(());
-    }
-    let say = "one of the two is recorded as a parent of the other";
-    Err(Refusal::new(Reason::MergeConflict, say, "correct or withdraw that parent first"))
 }
 
 /// Refuses what is not the site's to set aside: what another site recorded, and what stands in two books. A site that
