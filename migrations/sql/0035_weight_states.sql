@@ -29,8 +29,10 @@ CREATE TABLE weight_states (
   state     text NOT NULL,
   lessons   text NOT NULL,
   confirmed uuid[] NOT NULL,
-  CONSTRAINT weight_states_pkey PRIMARY KEY (of_id, part, site_id)
+  -- Several species may live in one enclosure; an animal is of one.
+  CONSTRAINT weight_states_pkey PRIMARY KEY (of_id, part, site_id, taxon_id)
 );
+CREATE UNIQUE INDEX weight_states_animal_key ON weight_states (of_id, site_id) WHERE part = 'animal';
 CREATE INDEX weight_states_site_id_idx ON weight_states (site_id, taxon_id);
 CREATE INDEX weight_states_taxon_id_idx ON weight_states (taxon_id);
 CALL holt_guard('weight_states', 'What an animal, or a group, is expected to weigh: moved on by each round.', '{

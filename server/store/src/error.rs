@@ -255,6 +255,7 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "load it as the next version",
     ),
     ("weight_states_pkey", Reason::Contention, "somebody weighed them meanwhile", "send it again"),
+    ("weight_states_animal_key", Reason::Contention, "somebody weighed them meanwhile", "send it again"),
     ("weight_kinds_pkey", Reason::Contention, "somebody weighed others of them meanwhile", "send it again"),
     ("watches_pkey", Reason::Contention, "the watch was begun meanwhile", "send it again"),
     (

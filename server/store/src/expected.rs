@@ -274,7 +274,8 @@ pub async fn keep(tx: &mut Tx, permit: &Permit, rows: &[(Kept, bool)]) -> Result
          moved AS (
            UPDATE public.weight_states s SET taxon_id = r.taxon_id, until = r.until, stale = r.stale, basis = r.basis,
                   state = r.state, lessons = r.lessons, confirmed = r.confirmed
-             FROM given r WHERE NOT r.new AND s.of_id = r.of_id AND s.part = r.part AND s.site_id = $2)
+             FROM given r WHERE NOT r.new AND s.of_id = r.of_id AND s.part = r.part AND s.site_id = $2
+                            AND (r.part = 'animal' OR s.taxon_id = r.taxon_id))
          INSERT INTO public.weight_states (of_id, part, site_id, taxon_id, until, stale, basis, state, lessons, confirmed)
          SELECT r.of_id, r.part, $2, r.taxon_id, r.until, r.stale, r.basis, r.state, r.lessons, r.confirmed
            FROM given r WHERE r.new",

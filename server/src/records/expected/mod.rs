@@ -281,7 +281,8 @@ async fn see(
         } else {
             let book = closed(records, snapshot, permit, book).await?;
             let everyone = book.everyone();
-            let kept = store::of(snapshot, permit, &everyone, &book.groups(), lock).await?;
+            let mut kept = store::of(snapshot, permit, &everyone, &book.groups(), lock).await?;
+            kept.retain(|row| row.part == Part::Animal || row.taxon == book.taxon);
             let mut points = weights::series(snapshot, &everyone, as_of - LONG_AGO, as_of).await?;
             points.extend(new.iter().filter(|point| book.life(point.animal).is_some()).cloned());
             let rounds = book.rounds(points);

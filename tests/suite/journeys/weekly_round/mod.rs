@@ -6,6 +6,7 @@ mod concern;
 mod exchange;
 mod group;
 mod happy;
+mod mixed;
 mod repeat;
 mod replay;
 mod scale_refused;
