@@ -1,6 +1,7 @@
 //! What is shown of a family whose founders are known, and what is refused.
 
 use super::{compared, family, figures, kin_of, spoken};
+use crate::journeys::merges::{asked, wrong};
 use holt_proto::time::timestamp;
 use holt_proto::v1;
 use holt_server::clock::Clock;
@@ -118,5 +119,45 @@ async fn a_parent_that_is_withdrawn_is_no_kin_any_longer() {
     };
     let then = books.park.keeper.client.kinship().get_kin(then).await.unwrap().into_inner();
     assert!(spoken(&then).iter().any(|(name, kin, _)| name == "Alder" && *kin == Sire));
+    books.house.close().await;
+}
+
+/// Two records of one dam make half siblings of full ones, until they are linked, and again when the link goes.
+#[tokio::test]
+async fn records_that_are_linked_are_one_parent() {
+    let books = family().await;
+    let moss = v1::RegisterArrivalRequest {
+        source: v1::ArrivalSource::Wild.into(),
+        ..books.arrival("Moss", "2024-03-01")
+    };
+    books.arrived(moss).await.unwrap();
+    books.young("Reed", v1::Sex::Female, "Moss", "Alder", "2025-05-01").await;
+    let reed = async |name: &str| {
+        let told = spoken(&kin_of(&books.park.keeper, "QUI", name).await.unwrap());
+        told.into_iter().find(|(name, ..)| name == "Reed").map(|(_, kin, figures)| (kin, figures))
+    };
+    assert_eq!(reed("Fern").await, Some((HalfSibling, [1250; 3])));
+    assert_eq!(reed("Bramble").await, None);
+    books.house.clock.advance(chrono::TimeDelta::hours(1));
+    let mut merges = books.park.registrar.client.merges();
+    let merge = asked(&books.house, "QUI", "Bramble", "Moss");
+    let merged = merges.merge_animals(merge).await.unwrap().into_inner();
+    assert_eq!(reed("Fern").await, Some((FullSibling, [2500; 3])));
+    assert_eq!(reed("Bramble").await, Some((Offspring, [2500; 3])));
+    let dams: Vec<String> = kin_of(&books.park.keeper, "QUI", "Reed")
+        .await
+        .unwrap()
+        .relatives
+        .into_iter()
+        .filter(|one| one.kin() == Dam)
+        .filter_map(|one| one.animal)
+        .map(|one| one.house_name)
+        .collect();
+    assert_eq!(dams, ["Bramble"]);
+    books.house.clock.advance(chrono::TimeDelta::hours(1));
+    let wrong = wrong(&books.house, "QUI", "Bramble", &merged.merge_id);
+    merges.unmerge_animals(wrong).await.unwrap();
+    assert_eq!(reed("Fern").await, Some((HalfSibling, [1250; 3])));
+    assert_eq!(reed("Bramble").await, None);
     books.house.close().await;
 }
