@@ -11,7 +11,7 @@ use crate::model::taxon::Taxon;
 use crate::records::documents;
 use crate::records::error::{Error, Refusal, Result, Violation};
 use crate::records::weights::Asked;
-use crate::records::{Records, fresh, held_now, one_animal};
+use crate::records::{Records, fresh, held_now, one_animal, refuse_on_the_road};
 use crate::store::animals::Lock;
 use crate::store::assessments::{self, Kept, NewRow};
 use crate::store::weights::Wanted;
@@ -152,6 +152,8 @@ pub async fn record(
                 return Err(Refusal::in_the_future("time", "assessed_at").into());
             }
             let held = holdings::of(&tx, &[animal.id]).await?;
+            refuse_on_the_road(&held, &permit, &animal.label(), at)
+                .map_err(|refusal| refusal.at("assessed_at"))?;
             if !held.iter().any(|holding| holding.site == permit.site().id && holding.covers(at)) {
                 return Err(Refusal::new(
                     Reason::AnimalNotHeldThen,

@@ -11,7 +11,7 @@ use crate::model::request::Request;
 use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result};
 use crate::records::expected;
-use crate::records::placements::{Placed, move_into, named};
+use crate::records::placements::{Placed, ids_of, move_into, named};
 use crate::records::{Records, fresh};
 use crate::store::animals::Lens;
 use crate::store::groups::{self, Wanted};
@@ -66,7 +66,7 @@ pub async fn join(
         let mut tx = fresh!(records.store.write(&permit, request).await?);
         let at = past(&tx, joining.at, "joined_at")?;
         let group = one(&tx, &permit, &joining.group, lens_of(permit.site(), None, tx.now())).await?;
-        let wanted = named(&tx, &permit, &joining.animals).await?;
+        let wanted = ids_of(&named(&tx, &permit, &joining.animals).await?);
         for holding in holdings::of(&tx, &wanted).await? {
             if holding.ended_at.is_none() && at < holding.began_at {
                 return Err(early("the site did not hold one of the animals then", "joined_at").into());
@@ -111,7 +111,7 @@ pub async fn leave(
         let mut tx = fresh!(records.store.write(&permit, request).await?);
         let at = past(&tx, leaving.at, "left_at")?;
         let group = one(&tx, &permit, &leaving.group, lens_of(permit.site(), None, tx.now())).await?;
-        let wanted = named(&tx, &permit, &leaving.animals).await?;
+        let wanted = ids_of(&named(&tx, &permit, &leaving.animals).await?);
         let mut open = groups::open(&tx, &wanted).await?;
         for (n, animal) in wanted.iter().enumerate() {
             let place = open.iter().position(|one| one.animal_id == *animal && one.group_id == group.id);
@@ -168,7 +168,7 @@ pub async fn move_all(
             .at("group")
             .into());
         }
-        let wanted = named(&tx, &permit, &ids).await?;
+        let wanted = ids_of(&named(&tx, &permit, &ids).await?);
         let placed = move_into(&mut tx, &permit, wanted, enclosure, at, "moved_at").await?;
         Ok(tx.commit(placed).await?)
     })

@@ -50,8 +50,10 @@ use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::{Animal, Label};
 use crate::model::death::Gone;
+use crate::model::holding::Holding;
 use crate::model::reason::Reason;
 use crate::model::site::Site;
+use crate::model::transfer::State;
 use crate::records::error::{Refusal, Result};
 use crate::store::animals::{Lens, Lock, Meant, Reference};
 use crate::store::{Snapshot, Store, Tx, retrying};
@@ -193,6 +195,7 @@ pub(crate) async fn held_then(
                 )
                 .fact("animal", label.id.to_string())
             };
+            refuse_on_the_road(&holdings, permit, &label, reference.at)?;
             if held { Ok(label) } else { Err(none()) }
         });
         match told {
@@ -209,6 +212,20 @@ pub(crate) async fn held_then(
     match refused {
         Some(refusal) => Err(refusal.into()),
         None => Ok(labels),
+    }
+}
+
+/// Refuses what cannot have been seen at a site, for the animal had left for another one, which has not received it.
+fn refuse_on_the_road(
+    holdings: &[Holding],
+    permit: &Permit,
+    animal: &Label,
+    at: DateTime<Utc>,
+) -> std::result::Result<(), Refusal> {
+    let own = holdings.iter().filter(|one| one.animal == animal.id && one.site == permit.site().id);
+    match own.filter_map(|holding| holding.on_the_road(at)).next() {
+        Some(transfer) => Err(animals::on_the_move(&animal.spoken(), transfer, State::Dispatched)),
+        None => Ok(()),
     }
 }
 

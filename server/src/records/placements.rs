@@ -2,10 +2,11 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
+use crate::model::animal::Label;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, fresh, not_held, the_one, view};
+use crate::records::{Records, fresh, not_held, refuse_on_the_road, the_one, view};
 use crate::store::animals::{Lock, Reference};
 use crate::store::{Tx, animals, holdings, placements, retrying, sites};
 use chrono::{DateTime, Utc};
@@ -45,7 +46,11 @@ pub async fn place(
             return Err(Refusal::in_the_future("time", "placed_at").into());
         }
         let wanted = named(&tx, &permit, refs).await?;
-        let placed = move_into(&mut tx, &permit, wanted, enclosure, at, "placed_at").await?;
+        let held = holdings::of(&tx, &ids_of(&wanted)).await?;
+        for label in &wanted {
+            refuse_on_the_road(&held, &permit, label, at)?;
+        }
+        let placed = move_into(&mut tx, &permit, ids_of(&wanted), enclosure, at, "placed_at").await?;
         Ok(tx.commit(placed).await?)
     })
     .await
@@ -53,11 +58,11 @@ pub async fn place(
 
 /// The animals that references mean, each once, locked against a change of holder; refused where the site
 /// does not hold one of them.
-pub(super) async fn named(tx: &Tx, permit: &Permit, refs: &[String]) -> Result<Vec<Uuid>> {
+pub(super) async fn named(tx: &Tx, permit: &Permit, refs: &[String]) -> Result<Vec<Label>> {
     let references: Vec<Reference> =
         refs.iter().map(|text| Reference { text: text.clone(), at: tx.now() }).collect();
     let meant = animals::resolve(tx, Some(permit), &references, Lock::Change).await?;
-    let mut wanted: Vec<Uuid> = Vec::with_capacity(meant.len());
+    let mut wanted: Vec<Label> = Vec::with_capacity(meant.len());
     for (n, (meant, text)) in meant.into_iter().zip(refs).enumerate() {
         let field = format!("animals[{n}]");
         let label = the_one(meant, text).map_err(|refusal| refusal.at(field.clone()))?;
@@ -65,18 +70,22 @@ pub(super) async fn named(tx: &Tx, permit: &Permit, refs: &[String]) -> Result<V
         if let Some(refusal) = not_held(tx, permit, &animal).await? {
             return Err(refusal.at(field).into());
         }
-        if !wanted.contains(&label.id) {
-            wanted.push(label.id);
+        if !wanted.iter().any(|known| known.id == label.id) {
+            wanted.push(label);
         }
     }
     Ok(wanted)
 }
 
-/// Moves animals that are locked into an enclosure at one instant.
+pub(super) fn ids_of(animals: &[Label]) -> Vec<Uuid> {
+    animals.iter().map(|label| label.id).collect()
+}
+
+/// Moves animals that are locked into an enclosure at one instant; those that are on the road then stay where they are.
 pub(super) async fn move_into(
     tx: &mut Tx,
     permit: &Permit,
-    wanted: Vec<Uuid>,
+    mut wanted: Vec<Uuid>,
     enclosure: &str,
     at: DateTime<Utc>,
     field: &str,
@@ -87,6 +96,9 @@ pub(super) async fn move_into(
     for holding in holdings::of(tx, &wanted).await? {
         if holding.ended_at.is_none() && at < holding.began_at {
             return Err(out_of_order("the site did not hold one of the animals then", field).into());
+        }
+        if holding.on_the_road(at).is_some() {
+            wanted.retain(|animal| *animal != holding.animal);
         }
     }
     let open = placements::open(tx, &wanted).await?;

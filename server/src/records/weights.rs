@@ -15,7 +15,7 @@ use crate::model::weight::{
 use crate::records::concerns;
 use crate::records::error::{Refusal, Result};
 use crate::records::expected::{self, Done, Seen};
-use crate::records::{Records, fresh, one_animal, the_one};
+use crate::records::{Records, fresh, one_animal, refuse_on_the_road, the_one};
 use crate::store::animals::{self, Lock, Reference};
 use crate::store::weights::{self, NewWeight, Point, Wanted};
 use crate::store::{Tx, holdings, retrying};
@@ -184,7 +184,10 @@ async fn place<'a>(
             .filter(|holding| holding.site == site.id)
             .find_map(|holding| holding.nearest(wanted, from, to.min(tx.now())));
         let Some(at) = at else {
-            answers[index] = not_held_then(label, holdings, permit, wanted);
+            answers[index] = match refuse_on_the_road(holdings, permit, &label, from) {
+                Err(refusal) => refused_as(refusal, "weighed_at"),
+                Ok(()) => not_held_then(label, holdings, permit, wanted),
+            };
             continue;
         };
         placed.push(Placed { index, reading, animal: label, at, on: site.day_of(at), mass });

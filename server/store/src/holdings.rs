@@ -80,10 +80,19 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid]) -> Result<Vec<Holding>, E
         ended_at: Option<DateTime<Utc>>,
         ended_on: Option<NaiveDate>,
         ended_how: Option<String>,
+        left_at: Option<DateTime<Utc>>,
+        left_by: Option<Uuid>,
     }
     let sql = format!(
-        "SELECT h.animal_id, h.site_id, h.began_at, h.began_on, h.ended_at, h.ended_on, h.ended_how
-           FROM holdings h WHERE h.animal_id = ANY ($1) AND {} ORDER BY h.animal_id, h.began_at",
+        "SELECT h.animal_id, h.site_id, h.began_at, h.began_on, h.ended_at, h.ended_on, h.ended_how,
+                l.happened_at AS left_at, l.transfer_id AS left_by
+           FROM holdings h
+           LEFT JOIN LATERAL (
+             SELECT s.transfer_id, s.happened_at FROM transfers t
+               JOIN transfer_steps s ON s.transfer_id = t.id AND s.step = 'dispatched'
+              WHERE t.animal_id = h.animal_id AND t.from_site_id = h.site_id AND t.state = 'dispatched'
+                AND h.ended_at IS NULL) l ON true
+          WHERE h.animal_id = ANY ($1) AND {} ORDER BY h.animal_id, h.began_at",
         known("h", 2)
     );
     let rows = snapshot.rows::<Row>(&sql, [animals.to_vec().into(), snapshot.known_at().into()]).await?;
@@ -97,6 +106,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid]) -> Result<Vec<Holding>, E
                 ended_at: row.ended_at,
                 ended_on: row.ended_on,
                 ended: row.ended_how.as_deref().map(ended).transpose()?,
+                left: row.left_at.zip(row.left_by),
             })
         })
         .collect()

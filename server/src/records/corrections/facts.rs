@@ -175,7 +175,7 @@ impl Work<'_> {
             of = one_animal(self.tx, Some(self.permit), text, at, Lock::Change).await?;
             // A site also sees animals that it never held: one that it is about to receive, one that it owns.
             let held = holdings::of(self.tx, &[of.id]).await?;
-            if !held.iter().any(|holding| holding.site == site.id && holding.covers(at)) {
+            if !held.iter().any(|holding| holding.site == site.id && holding.has_it(at)) {
                 return Err(self.astray(FactKind::Weight.spoken(), at).at("change.animal").into());
             }
             columns.insert("animal_id".to_owned(), json!(of.id));

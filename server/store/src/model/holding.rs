@@ -35,6 +35,9 @@ pub struct Holding {
     pub ended_at: Option<DateTime<Utc>>,
     pub ended_on: Option<NaiveDate>,
     pub ended: Option<Ended>,
+    /// When, and by which transfer, it was put on the road to another site that has not received it; the site holds it
+    /// until then.
+    pub left: Option<(DateTime<Utc>, Uuid)>,
 }
 
 impl Holding {
@@ -44,8 +47,19 @@ impl Holding {
         self.began_at <= at && self.ended_at.is_none_or(|end| at < end)
     }
 
-    /// The instant in a stretch that lies in this holding and nearest to `wanted`; none where they do
-    /// not meet.
+    /// The transfer by which the animal was on the road then: held, and with nobody who could weigh it.
+    #[must_use]
+    pub fn on_the_road(&self, at: DateTime<Utc>) -> Option<Uuid> {
+        self.left.filter(|(left, _)| *left < at).map(|(_, transfer)| transfer)
+    }
+
+    /// Whether the site had the animal with it at an instant.
+    #[must_use]
+    pub fn has_it(&self, at: DateTime<Utc>) -> bool {
+        self.covers(at) && self.on_the_road(at).is_none()
+    }
+
+    /// The instant in a stretch nearest to `wanted` at which the site had the animal with it; none where there is none.
     #[must_use]
     pub fn nearest(
         &self,
@@ -54,7 +68,10 @@ impl Holding {
         to: DateTime<Utc>,
     ) -> Option<DateTime<Utc>> {
         let low = from.max(self.began_at);
-        let high = self.ended_at.map_or(to, |end| to.min(end - chrono::TimeDelta::microseconds(1)));
+        let high = self
+            .ended_at
+            .or(self.left.map(|(at, _)| at))
+            .map_or(to, |end| to.min(end - chrono::TimeDelta::microseconds(1)));
         (low <= high).then(|| wanted.clamp(low, high))
     }
 }

@@ -6,6 +6,7 @@ mod crowd;
 mod happy;
 mod loss;
 mod missing;
+mod on_the_road;
 mod refusals;
 mod sight;
 

@@ -74,8 +74,9 @@ async fn the_sender_sees_what_was_until_it_left_and_where_it_went() {
 
 #[tokio::test]
 async fn the_sender_keeps_what_it_recorded_itself() {
-    let this = Move::dispatched().await;
+    let this = Move::agreed().await;
     weigh(&this, &this.quill).await;
+    this.dispatch().await.unwrap();
     this.receive().await.unwrap();
     assert_eq!(weights(&this, &this.quill).await, ["QUI"]);
     assert_eq!(weights(&this, &this.brack).await, ["QUI"]);
