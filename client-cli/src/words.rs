@@ -56,6 +56,7 @@ words! {
         PushedOut "pushed-out", Climate "climate", DeviceSilent "device-silent";
     ConcernLevel: Watch "watch", Act "act", Urgent "urgent";
     ConcernState: Raised "raised", TakenUp "taken-up", Settled "settled";
+    SettledAs: FalseAlarm "false-alarm", Treated "treated", NewNormal "new-normal";
     Confidence: Low "low", Medium "medium", High "high";
     AmendmentState: Open "open", Accepted "accepted", Declined "declined", Withdrawn "withdrawn";
     DeathManner: Natural "natural", Euthanasia "euthanasia", Accident "accident", ByAnimal "by-animal",
@@ -68,7 +69,7 @@ words! {
     DomainChange: TooFew "too-few", Worse "worse", Better "better", NotShownBetter "not-shown-better",
         Same "same";
     DueState: Due "due", Overdue "overdue";
-    Duty: Weigh "weigh", Assess "assess", EndLoan "end-loan";
+    Duty: Weigh "weigh", Assess "assess", EndLoan "end-loan", WeighAgain "weigh-again";
     EnclosureKind: Indoor "indoor", Outdoor "outdoor", Mixed "mixed";
     Enhancement: None "0", Low "+", Mid "++", High "+++";
     EncounterKind: Talk "talk", Feed "feed", Close "close";
@@ -164,6 +165,7 @@ mod tests {
         complete::<v1::ConcernKind>();
         complete::<v1::ConcernLevel>();
         complete::<v1::ConcernState>();
+        complete::<v1::SettledAs>();
         complete::<v1::Confidence>();
         complete::<v1::DeathManner>();
         complete::<v1::DepartureDestination>();

@@ -11,6 +11,7 @@ CREATE TABLE weights (
   mass_mg        bigint,
   tried          boolean NOT NULL,
   doubtful       boolean NOT NULL,
+  accepted       boolean NOT NULL,
   scale          text NOT NULL,
   method         text NOT NULL CONSTRAINT weights_method_guard
                  CHECK (method IN ('', 'trained', 'handled', 'crate', 'anaesthetised', 'estimate')),
@@ -22,7 +23,8 @@ CREATE TABLE weights (
   superseded_in  uuid,
   superseded_why text,
   PRIMARY KEY (animal_id, id),
-  CONSTRAINT weights_mass_guard CHECK (tried = (mass_mg IS NULL) AND mass_mg > 0)
+  CONSTRAINT weights_mass_guard CHECK (tried = (mass_mg IS NULL) AND mass_mg > 0),
+  CONSTRAINT weights_accepted_guard CHECK (NOT (accepted AND tried))
 );
 CREATE UNIQUE INDEX weights_one_at_a_time_key ON weights (animal_id, weighed_at) WHERE superseded_at IS NULL;
 CREATE INDEX weights_series_idx ON weights (animal_id, weighed_at);
@@ -35,6 +37,7 @@ CALL holt_guard_fact('weights', 'Readings of a scale.', '{
   "mass_mg": "Mass in milligrams; null where the animal would not come.",
   "tried": "Whether the animal was offered the scale and would not come.",
   "doubtful": "Whether a second weighing was asked for when it was entered.",
+  "accepted": "Whether a person vouches for it: accepted it, or corrected its mass.",
   "scale": "Which scale.",
   "method": "trained, handled, crate, anaesthetised, estimate, or empty where not told.",
   "note": "Conditions worth keeping.",

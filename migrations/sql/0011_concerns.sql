@@ -64,6 +64,8 @@ CREATE TABLE concern_steps (
   figures     jsonb NOT NULL,
   record_ids  jsonb NOT NULL,
   note        text NOT NULL,
+  settled_as  text CONSTRAINT concern_steps_settled_as_guard
+              CHECK (settled_as IN ('false_alarm', 'treated', 'new_normal')),
   recorded_at timestamptz NOT NULL,
   recorded_by uuid NOT NULL REFERENCES people,
   request_id  uuid NOT NULL,
@@ -83,9 +85,24 @@ CALL holt_guard('concern_steps', 'Steps of concerns, each with what was known th
   "figures": "The numbers: name, value, unit, low, high.",
   "record_ids": "The records it rests on.",
   "note": "What the person said.",
+  "settled_as": "As what a concern about weight was settled: false_alarm, treated or new_normal; null of other steps.",
   "recorded_at": "When it was recorded.",
   "recorded_by": "Who took the step; for raised and changed, whose record led to it.",
   "request_id": "The write that recorded it."
 }');
 CREATE POLICY own ON concern_steps
   USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
+
+-- What is expected from then on hangs on it: of a concern about weight somebody says it, of no other.
+CREATE FUNCTION holt_settles_as() RETURNS trigger
+LANGUAGE plpgsql AS $$
+BEGIN
+  IF (NEW.settled_as IS NOT NULL) <> (NEW.step = 'settled' AND EXISTS (
+        SELECT FROM concerns c WHERE c.id = NEW.concern_id AND c.kind IN ('weight_trend', 'growth', 'group_weight'))) THEN
+    RAISE EXCEPTION 'as what a concern about weight is settled is said with that step, and with no other'
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'concern_steps_meaning_guard';
+  END IF;
+  RETURN NEW;
+END
+$$;
+CREATE TRIGGER settles_as BEFORE INSERT ON concern_steps FOR EACH ROW EXECUTE FUNCTION holt_settles_as();

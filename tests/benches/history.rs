@@ -159,9 +159,9 @@ async fn fill(house: &House, template: &str, animals: i64) {
                FROM copies c, (SELECT * FROM enclosures LIMIT 1) e, generate_series(0, {PLACES} - 1) p"
         ),
         format!(
-            "INSERT INTO weights (id, animal_id, site_id, weighed_at, weighed_on, day_only, mass_mg, tried, doubtful,
+            "INSERT INTO weights (id, animal_id, site_id, weighed_at, weighed_on, day_only, mass_mg, tried, doubtful, accepted,
                                   scale, method, note, recorded_at, recorded_by, request_id)
-             SELECT gen_random_uuid(), c.id, h.site_id, at, at::date, false, 8000000 + (random() * 200000)::int, false, false,
+             SELECT gen_random_uuid(), c.id, h.site_id, at, at::date, false, 8000000 + (random() * 200000)::int, false, false, false,
                     'platform', 'trained', '', at, h.recorded_by, h.request_id
                FROM copies c JOIN holdings h ON h.animal_id = c.id,
                     LATERAL (SELECT {start} + w * interval '3 months' AS at FROM generate_series(0, {QUARTERS} - 1) w) s"

@@ -76,9 +76,9 @@ async fn fill(house: &House, template: &str) {
                FROM copies c, accessions a WHERE a.animal_id = '{template}'"
         ),
         format!(
-            "INSERT INTO weights (id, animal_id, site_id, weighed_at, weighed_on, day_only, mass_mg, tried, doubtful,
+            "INSERT INTO weights (id, animal_id, site_id, weighed_at, weighed_on, day_only, mass_mg, tried, doubtful, accepted,
                                   scale, method, note, recorded_at, recorded_by, request_id)
-             SELECT gen_random_uuid(), c.id, h.site_id, at, at::date, false, 8000000 + (random() * 200000)::int, false, false,
+             SELECT gen_random_uuid(), c.id, h.site_id, at, at::date, false, 8000000 + (random() * 200000)::int, false, false, false,
                     'platform', 'trained', '', at, h.recorded_by, h.request_id
                FROM copies c JOIN holdings h ON h.animal_id = c.id,
                     LATERAL (SELECT '2026-03-01 06:00Z'::timestamptz - w * interval '1 week' AS at
@@ -145,9 +145,9 @@ fn pgbench(cluster: &Cluster, rows: i64) -> f64 {
     write!(
         script,
         "\\set n random(1, {ANIMALS} - {rows})
-         INSERT INTO weights (id, animal_id, site_id, weighed_at, weighed_on, day_only, mass_mg, tried, doubtful,
+         INSERT INTO weights (id, animal_id, site_id, weighed_at, weighed_on, day_only, mass_mg, tried, doubtful, accepted,
                               scale, method, note, recorded_at, recorded_by, request_id)
-         SELECT gen_random_uuid(), c.id, h.site_id, now(), current_date, false, 8100000, false, false,
+         SELECT gen_random_uuid(), c.id, h.site_id, now(), current_date, false, 8100000, false, false, false,
                 'platform', '', '', now(), h.recorded_by, gen_random_uuid()
            FROM copies c JOIN holdings h ON h.animal_id = c.id WHERE c.n BETWEEN :n AND :n + {rows} - 1;"
     )

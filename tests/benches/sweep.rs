@@ -64,7 +64,7 @@ async fn measure(animals: i64) {
             let animal = RecordId(animal.as_u128());
             herd.notes(GROUP, animal, now, &Fact::Joins { life });
             for (at, mass) in points.iter().filter_map(|point| Some((point.weighed_at, point.mass?))) {
-                rounds.entry(at).or_default().push(Weighing { animal, at, mass, scale: None, step: None });
+                rounds.entry(at).or_default().push(Weighing { animal, at, mass, scale: None, step: None, accepted: false });
             }
         }
         for round in rounds.values() {
@@ -89,9 +89,9 @@ async fn fill(house: &House, template: &str, animals: i64) -> Vec<Uuid> {
                FROM copies c, animals a WHERE a.id = '{template}'"
         ),
         format!(
-            "INSERT INTO weights (id, animal_id, site_id, weighed_at, weighed_on, day_only, mass_mg, tried, doubtful,
+            "INSERT INTO weights (id, animal_id, site_id, weighed_at, weighed_on, day_only, mass_mg, tried, doubtful, accepted,
                                   scale, method, note, recorded_at, recorded_by, request_id)
-             SELECT gen_random_uuid(), c.id, a.site_id, at, at::date, false, 8000000 + (random() * 200000)::int, false, false,
+             SELECT gen_random_uuid(), c.id, a.site_id, at, at::date, false, 8000000 + (random() * 200000)::int, false, false, false,
                     'platform', 'trained', '', at, a.recorded_by, a.request_id
                FROM copies c, animals a,
                     LATERAL (SELECT '2026-03-01 06:00Z'::timestamptz - w * interval '1 week' AS at

@@ -48,6 +48,7 @@ fn weigh_all(name: &str, own: &str, breeds_from_days: u32) -> Told {
                 mass: Mass::from_grams(*grams),
                 scale: None,
                 step: Some(Mass::from_grams(1.0)),
+                accepted: false,
             })
             .collect();
         for ((animal, grams), judgement) in weighed.iter().zip(herd.round(HOME, &round).judgements) {

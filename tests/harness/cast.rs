@@ -152,6 +152,32 @@ impl House {
         }
     }
 
+    /// Moves an animal from one park to another, with its title; answers its identifier.
+    pub async fn moves(&self, animal: &str, from: &Park, to: &Park) -> String {
+        let propose = v1::ProposeTransferRequest {
+            request_id: self.request(),
+            site: from.code.clone(),
+            animal: animal.to_owned(),
+            to_site: to.code.clone(),
+            terms: v1::TransferTerms::TitlePasses.into(),
+            why: "an unrelated partner lives there".to_owned(),
+            ..Default::default()
+        };
+        let proposed = from.registrar.client.send(propose).await.unwrap().transfer.unwrap();
+        let (request_id, transfer_id) = (self.request(), proposed.id);
+        let agree =
+            v1::AgreeTransferRequest { request_id, transfer_id: transfer_id.clone(), ..Default::default() };
+        to.registrar.client.send(agree).await.unwrap();
+        let request_id = self.request();
+        let dispatch =
+            v1::DispatchTransferRequest { request_id, transfer_id: transfer_id.clone(), ..Default::default() };
+        from.registrar.client.send(dispatch).await.unwrap();
+        let request_id = self.request();
+        let receive = v1::ReceiveTransferRequest { request_id, transfer_id, ..Default::default() };
+        to.registrar.client.send(receive).await.unwrap();
+        proposed.animal_id
+    }
+
     /// A round of one site, to be sent or changed first: animal, instant, grams.
     #[must_use]
     pub fn round(

@@ -5,6 +5,7 @@ use crate::failure::Failure;
 use crate::session::{Session, request_id};
 use crate::views::Told;
 use crate::views::concern::Concern as View;
+use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
@@ -34,12 +35,20 @@ Examples:
     },
     /// Settle a concern, and say why
     #[command(after_help = "\
+A concern about the weight of an animal, of a young animal's growth or of a group is settled as one of three. \
+false-alarm: nothing was wrong, and what was expected stays so. treated: the recovery is compared with the old \
+weight; if the loss goes on, it is raised again. new-normal: what it weighs now is expected from now on.
+
 Examples:
-  holt concern settle 0000002a --because \"tooth out, eats again, weight back\"")]
+  holt concern settle 0000002a --as treated --because \"tooth out, eats again\"
+  holt concern settle 0000002b --because \"the lamp was replaced\"")]
     Settle {
         /// The concern: its id, or the beginning or end of it
         #[arg(value_name = "ID", value_parser = id_part)]
         id: String,
+        /// Of a concern about weight: as what it is settled
+        #[arg(long = "as", value_name = "MEANING", value_parser = words::parser::<v1::SettledAs>())]
+        settled_as: Option<v1::SettledAs>,
         /// Why it is settled
         #[arg(long, value_name = "TEXT")]
         because: String,
@@ -76,14 +85,23 @@ impl Concern {
                 };
                 session.ask(ask).await?.concern
             }
-            What::Settle { id, because, based_on } => {
+            What::Settle { id, settled_as, because, based_on } => {
                 let found = find(session, &id).await?;
+                let of_weight =
+                    [v1::ConcernKind::WeightTrend, v1::ConcernKind::Growth, v1::ConcernKind::GroupWeight];
+                if settled_as.is_none() && of_weight.contains(&found.kind()) {
+                    return Err(Failure::usage(
+                        "no meaning given: this concern is about weight",
+                        "use --as false-alarm, --as treated or --as new-normal",
+                    ));
+                }
                 let ask = v1::SettleConcernRequest {
                     request_id: request_id(),
                     site: found.site,
                     concern_id: found.id,
                     because,
                     version: based_on,
+                    settled_as: settled_as.unwrap_or_default().into(),
                 };
                 session.ask(ask).await?.concern
             }

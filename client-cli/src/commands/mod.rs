@@ -49,6 +49,7 @@ mod upset;
 mod watch;
 mod watches;
 mod weigh;
+mod weight;
 mod weights;
 mod welfare;
 mod when;
@@ -76,6 +77,7 @@ pub(crate) enum Command {
 pub(crate) enum Asking {
     Weigh(weigh::Weigh),
     Weights(weights::Weights),
+    Weight(weight::Weight),
     Growth(growth::Growth),
     Condition(condition::Condition),
     Feed(feed::Feed),
@@ -154,6 +156,7 @@ impl Asking {
         match self {
             Self::Weigh(command) => command.run(errand).await,
             Self::Weights(command) => command.run(errand).await,
+            Self::Weight(command) => command.run(errand).await,
             Self::Growth(command) => command.run(errand).await,
             Self::Condition(command) => command.run(errand).await,
             Self::Feed(command) => command.run(errand).await,

@@ -42,6 +42,8 @@ pub(crate) struct Concern {
     changed_at: Option<String>,
     taken_up_by: Option<String>,
     settled_because: Option<String>,
+    /// Of concerns about weight.
+    settled_as: Option<&'static str>,
     animal_id: String,
     record_ids: Vec<String>,
     /// None where it was not raised, but would be.
@@ -69,6 +71,7 @@ pub(crate) struct Row {
     changed_at: Option<String>,
     taken_up_by: Option<String>,
     settled_because: Option<String>,
+    settled_as: Option<&'static str>,
     id: Option<String>,
     version: i64,
 }
@@ -88,6 +91,7 @@ impl Concern {
             state: concern.state().word(),
             about: concern.kind().word(),
             age_days: concern.age_days,
+            settled_as: Some(concern.settled_as().word()).filter(|word| !word.is_empty()),
             figures: figures.collect(),
             raised_at: written(concern.raised_at, zone),
             changed_at: written(concern.changed_at, zone),
@@ -163,7 +167,10 @@ impl Concern {
             page.table_set_in(&table, 4);
         }
         match (&self.taken_up_by, &self.settled_because) {
-            (_, Some(because)) => page.indented(&format!("Settled: {because}"), 2),
+            (_, Some(because)) => {
+                let settled_as = self.settled_as.map(|word| format!(" as {}", word.replace('-', " ")));
+                page.indented(&format!("Settled{}: {because}", settled_as.unwrap_or_default()), 2);
+            }
             (Some(person), None) => page.indented(&format!("Taken up by {person}."), 2),
             (None, None) => page.indented("Nobody has taken it up.", 2),
         }
@@ -221,6 +228,7 @@ impl Thing for Concern {
             changed_at: self.changed_at.clone(),
             taken_up_by: self.taken_up_by.clone(),
             settled_because: self.settled_because.clone(),
+            settled_as: self.settled_as,
             id: self.id.clone(),
             version: self.version,
         }

@@ -1,6 +1,6 @@
 //! What is due.
 
-use super::{count, day, some};
+use super::{about, count, day, some, spoken_mass};
 use crate::output::{Answer, Page, Table, Tone};
 use crate::words::Word;
 use holt_proto::v1;
@@ -20,12 +20,19 @@ pub(crate) struct Item {
     last_done_on: Option<String>,
     tried_on: Option<String>,
     by_whom: Option<String>,
+    /// Of a reading that waits: what the scale showed, and least and most that is expected.
+    waiting_mg: Option<i64>,
+    low_mg: Option<i64>,
+    high_mg: Option<i64>,
+    recorded_by: Option<String>,
     animal_id: String,
     check_id: String,
 }
 
 impl From<v1::DueItem> for Item {
     fn from(item: v1::DueItem) -> Self {
+        let mg = |mass: Option<v1::Mass>| mass.map(|mass| mass.milligrams);
+        let forecast = item.waiting.as_ref().and_then(|waiting| waiting.forecast);
         Self {
             state: item.state().word(),
             duty: item.duty().word(),
@@ -38,6 +45,10 @@ impl From<v1::DueItem> for Item {
             last_done_on: day(item.last_done_on),
             tried_on: day(item.tried_on),
             by_whom: some(item.by_whom),
+            waiting_mg: item.waiting.as_ref().and_then(|waiting| mg(waiting.mass)),
+            low_mg: forecast.and_then(|forecast| mg(forecast.low)),
+            high_mg: forecast.and_then(|forecast| mg(forecast.high)),
+            recorded_by: item.waiting.and_then(|waiting| some(waiting.recorded_by)),
             animal_id: item.animal_id,
             check_id: item.check_id,
         }
@@ -66,8 +77,19 @@ impl Item {
             // A loan is told of before its last day.
             (false, 0) if self.duty == v1::Duty::EndLoan.word() => (Tone::Calm, "ends soon".to_owned()),
             (false, 0) => (Tone::Calm, "today".to_owned()),
+            (false, days) if self.duty == v1::Duty::WeighAgain.word() => {
+                let days = count(usize::try_from(days).unwrap_or_default(), "day", "days");
+                (Tone::Warning, format!("waits {days}"))
+            }
             (false, _) => (Tone::Calm, "in grace".to_owned()),
         }
+    }
+
+    /// The reading that waits, and what is expected: `142 g waits; expected 1.29 kg to 1.53 kg`.
+    fn waits(&self) -> Option<String> {
+        let (mass, low, high) = (self.waiting_mg?, self.low_mg?, self.high_mg?);
+        let by = self.recorded_by.as_ref().map(|who| format!(" ({who})")).unwrap_or_default();
+        Some(format!("{} waits{by}; expected {} to {}", spoken_mass(mass), about(low), about(high)))
     }
 
     fn is_overdue(&self) -> bool {
@@ -135,10 +157,11 @@ pub(crate) fn table(items: &[Item], page: &mut Page) {
     let mut table = Table::new(["Due", "State", "Duty", "Animal", "Name", "Enclosure", "Last done"]);
     for item in items {
         let (tone, how) = item.how();
-        let done = match &item.last_done_on {
-            Some(day) => day.clone(),
-            None if item.duty == v1::Duty::EndLoan.word() => String::new(),
-            None => "never".to_owned(),
+        let done = match (item.waits(), &item.last_done_on) {
+            (Some(waits), _) => waits,
+            (None, Some(day)) => day.clone(),
+            (None, None) if item.duty == v1::Duty::EndLoan.word() => String::new(),
+            (None, None) => "never".to_owned(),
         };
         let tried = item.tried_on.as_ref().map(|day| format!("; would not come {day}")).unwrap_or_default();
         table.toned([

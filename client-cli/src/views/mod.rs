@@ -50,6 +50,7 @@ pub(crate) mod stock_return;
 pub(crate) mod transfer;
 pub(crate) mod unassessed;
 pub(crate) mod upset;
+pub(crate) mod waiting;
 pub(crate) mod watch;
 pub(crate) mod watched;
 pub(crate) mod weight;

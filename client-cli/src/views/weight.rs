@@ -1,7 +1,7 @@
 //! Readings on record.
 
 use super::growth::Expected;
-use super::{Thing, instant, some, spoken_mass, written};
+use super::{Thing, instant, some, spoken, spoken_mass, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
 use crate::words::Word;
@@ -24,6 +24,7 @@ pub(crate) struct Weight {
     mass_mg: Option<i64>,
     tried: bool,
     awaits_second: bool,
+    accepted: bool,
     scale: Option<String>,
     method: Option<&'static str>,
     note: Option<String>,
@@ -48,6 +49,7 @@ pub(crate) struct Row {
     mass_mg: Option<i64>,
     tried: Option<&'static str>,
     awaits_second: Option<&'static str>,
+    accepted: Option<&'static str>,
     scale: Option<String>,
     method: Option<&'static str>,
     note: Option<String>,
@@ -68,6 +70,7 @@ impl Weight {
             mass_mg: weight.mass.map(|mass| mass.milligrams),
             tried: weight.mass.is_none(),
             awaits_second: weight.awaits_second,
+            accepted: weight.accepted,
             scale: some(weight.scale),
             method: (!method.is_empty()).then_some(method),
             note: some(weight.note),
@@ -77,6 +80,12 @@ impl Weight {
             at: at.filter(|_| !weight.day_only),
             zone,
         }
+    }
+
+    /// `6.8 kg of Larch (QUI-25-0007), 2026-03-02 06:40`.
+    pub(crate) fn spoken(&self) -> String {
+        let mass = self.mass_mg.map(spoken_mass).unwrap_or_default();
+        format!("{mass} of {}, {}", spoken(self.house_name.as_deref(), &self.accession), self.spoken_time())
     }
 
     fn spoken_time(&self) -> String {
@@ -103,6 +112,7 @@ impl Thing for Weight {
             mass_mg: self.mass_mg,
             tried: yes(self.tried),
             awaits_second: yes(self.awaits_second),
+            accepted: yes(self.accepted),
             scale: self.scale.clone(),
             method: self.method,
             note: self.note.clone(),

@@ -87,6 +87,7 @@ fn duty(wire: i32) -> Option<Duty> {
         Ok(v1::Duty::Weigh) => Some(Duty::Weigh),
         Ok(v1::Duty::Assess) => Some(Duty::Assess),
         Ok(v1::Duty::EndLoan) => Some(Duty::EndLoan),
+        Ok(v1::Duty::WeighAgain) => Some(Duty::WeighAgain),
         Ok(v1::Duty::Unspecified) | Err(_) => None,
     }
 }
@@ -95,7 +96,7 @@ fn duty(wire: i32) -> Option<Duty> {
 fn wanted_duty(form: &mut Form, wire: i32) -> Option<Duty> {
     let wanted = duty(wire);
     if wire != v1::Duty::Unspecified as i32 && wanted.is_none() {
-        form.wrong("duty", "is unknown", "choose one of weigh, assess, or leave it out");
+        form.wrong("duty", "is unknown", "choose one of weigh, assess, end loan, weigh again, or leave it out");
     }
     wanted
 }

@@ -3,7 +3,7 @@
 use crate::api::decode::Form;
 use crate::api::encode;
 use crate::api::{Api, caller, status};
-use crate::model::concern::CAUTION;
+use crate::model::concern::{CAUTION, SettledAs};
 use crate::model::page::{Page, Slice};
 use crate::records::concerns::{self, Answer};
 use crate::report::replay;
@@ -51,7 +51,7 @@ impl ConcernService for Api {
             concern: form.uuid("concern_id", &asked.concern_id),
             note: form.text("note", &asked.note, 0..=1000),
             version: asked.version,
-            settle: false,
+            settle: None,
         };
         form.done()?;
         let concern =
@@ -67,11 +67,21 @@ impl ConcernService for Api {
         let mut form = Form::new();
         let write = form.request("ConcernService/SettleConcern", &asked.request_id, &asked, false);
         let site = form.site("site", &asked.site);
+        let settled_as = match v1::SettledAs::try_from(asked.settled_as) {
+            Ok(v1::SettledAs::Unspecified) => None,
+            Ok(v1::SettledAs::FalseAlarm) => Some(SettledAs::FalseAlarm),
+            Ok(v1::SettledAs::Treated) => Some(SettledAs::Treated),
+            Ok(v1::SettledAs::NewNormal) => Some(SettledAs::NewNormal),
+            Err(_) => {
+                form.wrong("settled_as", "is unknown", "choose one of false alarm, treated, new normal");
+                None
+            }
+        };
         let answer = Answer {
             concern: form.uuid("concern_id", &asked.concern_id),
             note: form.text("because", &asked.because, 1..=1000),
             version: asked.version,
-            settle: true,
+            settle: Some(settled_as),
         };
         form.done()?;
         let concern =

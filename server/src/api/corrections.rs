@@ -35,6 +35,9 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
     if wire.still_lasts && ended.is_some() {
         form.wrong("change.still_lasts", "is given beside an end", "give one of the two");
     }
+    if wire.accepted == Some(true) {
+        form.wrong("change.accepted", "is true", "accept the reading itself; here it is only withdrawn: false");
+    }
     let animal = |form: &mut Form, field: &str, text: &Option<String>| {
         text.as_ref().map(|text| form.animal(field, text))
     };
@@ -46,6 +49,7 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
         share,
         parents_because: wire.parents_because.map(|why| form.text("change.parents_because", &why, 1..=500)),
         mass: wire.mass.map(|mass| Mass::from_mg(mass.milligrams)),
+        accepted: wire.accepted,
         animal: animal(form, "change.animal", &wire.animal),
         enclosure: wire.enclosure.map(|name| form.text("change.enclosure", &name, 1..=100)),
         code: code.map(|text| {

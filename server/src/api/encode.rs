@@ -3,7 +3,7 @@
 use crate::api::decode::quoted;
 use crate::model::animal::{ArrivalSource, Destination, Label};
 use crate::model::check::{DueItem, DueState, Duty};
-use crate::model::concern::{About, Concern, ConcernKind, ConcernState, Level};
+use crate::model::concern::{About, Concern, ConcernKind, ConcernState, Level, SettledAs};
 use crate::model::crate_reading::CrateReading;
 use crate::model::death::{Death, Disposal, Manner, PostMortem};
 use crate::model::fact::{Change, FactKind, Told};
@@ -14,7 +14,7 @@ use crate::model::site::EnclosureKind;
 use crate::model::taxon::{Appendix, Taxon};
 use crate::model::transfer::{State, Step, Terms, Transfer};
 use crate::model::unreadable::Unreadable;
-use crate::model::weight::Method;
+use crate::model::weight::{Forecast, Method};
 use chrono::NaiveDate;
 use holt_audit::terms::{Counts, Mass, Sex};
 use holt_proto::time::{day, timestamp};
@@ -243,6 +243,7 @@ pub(crate) const fn duty(duty: Duty) -> v1::Duty {
         Duty::Weigh => v1::Duty::Weigh,
         Duty::Assess => v1::Duty::Assess,
         Duty::EndLoan => v1::Duty::EndLoan,
+        Duty::WeighAgain => v1::Duty::WeighAgain,
     }
 }
 
@@ -265,6 +266,21 @@ pub(crate) fn due_item(item: DueItem) -> v1::DueItem {
         last_done_on: item.last_done_on.map(day),
         tried_on: item.tried_on.map(day),
         by_whom: item.by_whom,
+        waiting: item.waiting.map(|waiting| v1::WaitingReading {
+            mass: Some(mass(waiting.mass)),
+            forecast: Some(forecast(waiting.forecast)),
+            weighed_at: Some(timestamp(waiting.weighed_at)),
+            day_only: waiting.day_only,
+            recorded_by: waiting.recorded_by,
+        }),
+    }
+}
+
+const fn settled_as(settled_as: SettledAs) -> v1::SettledAs {
+    match settled_as {
+        SettledAs::FalseAlarm => v1::SettledAs::FalseAlarm,
+        SettledAs::Treated => v1::SettledAs::Treated,
+        SettledAs::NewNormal => v1::SettledAs::NewNormal,
     }
 }
 
@@ -352,6 +368,7 @@ pub(crate) fn concern(concern: Concern) -> v1::Concern {
         record_ids: concern.content.record_ids.into_iter().map(id).collect(),
         taken_up_by: concern.taken_up_by,
         settled_because: concern.settled_because,
+        settled_as: concern.settled_as.map_or(v1::SettledAs::Unspecified, settled_as).into(),
         age_days: concern.age_days,
         version: concern.version,
     }
@@ -441,6 +458,14 @@ pub(crate) const fn fact_kind(kind: FactKind) -> v1::FactKind {
         FactKind::Transfer => v1::FactKind::Transfer,
         FactKind::Death => v1::FactKind::Death,
         FactKind::Merge => v1::FactKind::Merge,
+    }
+}
+
+pub(crate) fn forecast(forecast: Forecast) -> v1::Forecast {
+    v1::Forecast {
+        expected: Some(mass(forecast.expected)),
+        low: Some(mass(forecast.low)),
+        high: Some(mass(forecast.high)),
     }
 }
 

@@ -247,7 +247,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 47] = [
+    const ALL: [Reason; 48] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -295,6 +295,7 @@ mod tests {
         Reason::ProposalWrongState,
         Reason::VersionNotNext,
         Reason::VersionNotAdopted,
+        Reason::ReadingDoesNotWait,
     ];
 
     #[test]

@@ -10,6 +10,7 @@ use crate::model::weight::{
     Weight,
 };
 use crate::records::crate_readings;
+use crate::records::waiting::{self, Accepted};
 use crate::records::weights::{self, Asked};
 use chrono::Datelike;
 use holt_audit::terms::Mass;
@@ -106,11 +107,7 @@ fn answer(index: usize, answered: Answered) -> v1::ReadingAnswer {
         }
         Answer::SecondWeighing { weight, forecast, hint } => {
             wire.weight_id = id(weight);
-            wire.forecast = Some(v1::Forecast {
-                expected: Some(mass(forecast.expected)),
-                low: Some(mass(forecast.low)),
-                high: Some(mass(forecast.high)),
-            });
+            wire.forecast = Some(encode::forecast(forecast));
             wire.hint = hint;
             ReadingOutcome::SecondWeighing
         }
@@ -157,6 +154,7 @@ fn encode_weight(weight: Weight) -> v1::Weight {
         day_only: weight.day_only,
         mass: weight.mass.map(mass),
         awaits_second: weight.doubtful,
+        accepted: weight.accepted,
         scale: weight.scale,
         method: method.into(),
         note: weight.note,
@@ -229,6 +227,31 @@ impl WeightService for Api {
             .await
             .map_err(status::from)?;
         Ok(Response::new(v1::RecordCrateReadingResponse { reading: Some(encode::crate_reading(told)) }))
+    }
+
+    async fn accept_weight(
+        &self,
+        request: Request<v1::AcceptWeightRequest>,
+    ) -> Result<Response<v1::AcceptWeightResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let only = asked.validate_only;
+        let write = form.request("WeightService/AcceptWeight", &asked.request_id, &asked, only);
+        let site = form.site("site", &asked.site);
+        let wanted = Accepted {
+            animal: form.animal("animal", &asked.animal),
+            weight: form.uuid("weight_id", &asked.weight_id),
+            because: form.text("because", &asked.because, 1..=500),
+            version: asked.version,
+        };
+        form.done()?;
+        let told =
+            waiting::accept(&self.records, &caller, &write, &site, &wanted).await.map_err(status::from)?;
+        Ok(Response::new(v1::AcceptWeightResponse {
+            reading: told.facts.into_iter().next().map(encode::fact),
+            version: told.version,
+            concerns: told.concerns.into_iter().map(encode::concern).collect(),
+        }))
     }
 
     async fn list_weights(

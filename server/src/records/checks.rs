@@ -9,7 +9,7 @@ use crate::model::report::DutyCoverage;
 use crate::model::request::Request;
 use crate::records::animals::{enclosure, lens_of};
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, fresh, groups, held_now, loans, taxa};
+use crate::records::{Records, fresh, groups, held_now, loans, taxa, waiting};
 use crate::store::animals::{self, Lens, Stay};
 use crate::store::checks::{self, For, Kept};
 use crate::store::{Snapshot, assessments, retrying, weights};
@@ -140,8 +140,12 @@ pub async fn due(
     let duties = Duties::load(&snapshot, &permit, lens, LOOK_BACK).await?;
     let mut items = duties.due()?;
     items.extend(loans::due(&snapshot, &permit, lens, records.loan_notice_days).await?);
+    items.extend(waiting::due(records, &snapshot, &permit, lens, duties.held()).await?);
     items.sort_by_key(|item| std::cmp::Reverse(item.days_late));
-    items.retain(|item| duty.is_none_or(|duty| duty == item.duty));
+    let is_meant = |item: &DueItem, duty: Duty| {
+        duty == item.duty || (duty, item.duty) == (Duty::Weigh, Duty::WeighAgain)
+    };
+    items.retain(|item| duty.is_none_or(|duty| is_meant(item, duty)));
     Ok((lens.day, items))
 }
 
@@ -284,6 +288,7 @@ impl Duties {
             open_dues: i32::try_from(run.len()).unwrap_or(i32::MAX),
             last_done_on,
             tried_on: tried_on.filter(|tried| last_done_on.is_none_or(|done| *tried > done)),
+            waiting: None,
         })
     }
 

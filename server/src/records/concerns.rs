@@ -3,14 +3,16 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Label;
-use crate::model::concern::{Concern, ConcernKind, ConcernState, Content, Figure, Household, Level};
+use crate::model::concern::{
+    Concern, ConcernKind, ConcernState, Content, Figure, Household, Level, SettledAs,
+};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
-use crate::records::error::{Refusal, Result};
+use crate::records::error::{Refusal, Result, Violation};
 use crate::records::expected::Seen;
 use crate::records::{Records, fresh, guard_version, one_animal};
 use crate::store::animals::Lock;
-use crate::store::concerns::{self, Open, Step, StepKind, Wanted, Whom};
+use crate::store::concerns::{self, Open, Said, Step, StepKind, Wanted, Whom};
 use crate::store::{Tx, retrying};
 use chrono::{DateTime, Utc};
 use holt_audit::expected::{Cause, Whole};
@@ -55,7 +57,7 @@ impl Steps {
             .iter()
             .map(|(id, version, content)| Step { concern: *id, version: *version, content })
             .collect();
-        concerns::step(tx, permit, StepKind::Changed, &changed, "").await?;
+        concerns::step(tx, permit, StepKind::Changed, &changed, Said::default()).await?;
         ids.extend(self.changed.iter().map(|(id, ..)| *id));
         Ok(ids)
     }
@@ -218,8 +220,8 @@ pub struct Answer {
     pub note: String,
     /// Version that this was based on; 0 to skip the guard.
     pub version: i64,
-    /// Settle it, rather than take it up.
-    pub settle: bool,
+    /// Settle it, rather than take it up: as what, where that is asked.
+    pub settle: Option<Option<SettledAs>>,
 }
 
 /// Takes a concern up, or settles it with a reason.
@@ -246,11 +248,30 @@ pub async fn answer(
             .into());
         }
         guard_version("concern", answer.version, concern.version)?;
-        let kind = if answer.settle { StepKind::Settled } else { StepKind::TakenUp };
+        if let Some(settled_as) = answer.settle {
+            refuse_meaning(concern.kind, settled_as)?;
+        }
+        let kind = if answer.settle.is_some() { StepKind::Settled } else { StepKind::TakenUp };
         let step = Step { concern: concern.id, version: concern.version, content: &concern.content };
-        concerns::step(&mut tx, &permit, kind, &[step], &answer.note).await?;
+        let said = Said { note: &answer.note, settled_as: answer.settle.flatten() };
+        concerns::step(&mut tx, &permit, kind, &[step], said).await?;
         let reply = one(&tx, &permit, concern.id).await?;
         Ok(tx.commit(reply).await?)
     })
     .await
+}
+
+/// Refuses to settle a concern about weight without saying as what: what is expected from then on hangs on it.
+fn refuse_meaning(kind: ConcernKind, settled_as: Option<SettledAs>) -> std::result::Result<(), Refusal> {
+    let (say, mend) = match (kind.is_settled_as(), settled_as) {
+        (true, None) => (
+            "is not given: what the animals are expected to weigh from now on depends on it",
+            "choose false alarm if nothing was wrong; treated if the recovery is to be compared with the old weight; new \
+             normal if they may weigh this from now on",
+        ),
+        (false, Some(_)) => ("is given, and the concern is not about weight", "leave it out"),
+        _ => return Ok(()),
+    };
+    let (field, say, mend) = ("settled_as".to_owned(), say.to_owned(), mend.to_owned());
+    Err(Refusal::malformed(vec![Violation { field, say, mend }]))
 }

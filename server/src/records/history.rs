@@ -200,7 +200,11 @@ fn say(kind: FactKind, says: &Value) -> String {
         FactKind::Weight => {
             let mass = says["mass_mg"].as_i64().map(Mass::from_mg);
             let mass = mass.map_or_else(|| "would not come to the scale".to_owned(), grams);
-            let doubtful = if says["doubtful"] == true { "awaits a second weighing" } else { "" };
+            let doubtful = match (says["doubtful"] == true, says["accepted"] == true) {
+                (true, false) => "awaits a second weighing",
+                (true, true) => "accepted",
+                (false, _) => "",
+            };
             with(mass, &[text("method"), text("scale"), doubtful, text("note")])
         }
         FactKind::Assessment => {

@@ -76,6 +76,7 @@ pub(crate) async fn due(
             open_dues: 1,
             last_done_on: None,
             tried_on: None,
+            waiting: None,
         })
     });
     Ok(items.collect())

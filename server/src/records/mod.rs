@@ -43,6 +43,7 @@ pub mod taxa;
 pub mod titles;
 pub mod transfers;
 pub mod upsets;
+pub mod waiting;
 pub mod watches;
 pub mod weights;
 

@@ -363,6 +363,7 @@ fn point_of(tx: &Tx, permit: &Permit, one: &Placed<'_>) -> Point {
         day_only: matches!(one.reading.taken, Taken::On(_)),
         mass: one.mass,
         doubtful: false,
+        accepted: false,
         scale: one.reading.scale.clone(),
         estimate: one.reading.method == Method::Estimate,
         recorded_at: tx.now(),

@@ -33,6 +33,7 @@ const fn duty_text(duty: Duty) -> &'static str {
         Duty::Weigh => "weigh",
         Duty::Assess => "assess",
         Duty::EndLoan => "end_loan",
+        Duty::WeighAgain => "weigh_again",
     }
 }
 

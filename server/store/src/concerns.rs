@@ -7,7 +7,9 @@ use crate::error::{Error, stored};
 use crate::facts::{covers, known};
 use crate::filter::Filter;
 use crate::model::animal::Label;
-use crate::model::concern::{About, Concern, ConcernKind, ConcernState, Content, Household, Level};
+use crate::model::concern::{
+    About, Concern, ConcernKind, ConcernState, Content, Household, Level, SettledAs,
+};
 use crate::weights::label;
 use chrono::{DateTime, Utc};
 use sea_orm::FromQueryResult;
@@ -129,6 +131,7 @@ struct Row {
     state: String,
     taken_up_by: Option<String>,
     settled_because: Option<String>,
+    settled_as: Option<String>,
     accession: Option<String>,
     house_name: Option<String>,
 }
@@ -150,7 +153,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
                 s.code AS site, c.kind,
                 c.recorded_at AS raised_at,
                 l.changed_at, l.level, l.seen, l.look_first, l.figures, l.record_ids, l.seq AS steps,
-                l.state, t.name AS taken_up_by, z.note AS settled_because, {label}
+                l.state, t.name AS taken_up_by, z.note AS settled_because, z.settled_as, {label}
            FROM concerns c
            JOIN sites s ON s.id = c.site_id
            LEFT JOIN enclosures e ON e.id = c.enclosure_id
@@ -174,7 +177,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
               WHERE u.concern_id = c.id AND u.step = 'taken_up' AND u.recorded_at <= $1
               ORDER BY u.seq DESC LIMIT 1) t ON true
            LEFT JOIN LATERAL (
-             SELECT v.note FROM concern_steps v
+             SELECT v.note, v.settled_as FROM concern_steps v
               WHERE v.concern_id = c.id AND v.step = 'settled' AND v.recorded_at <= $1 LIMIT 1) z ON true
           -- What has left the site concerns it no more; the concern stays on record.
           WHERE (${all} OR (l.state <> 'settled' AND (c.taxon_id IS NOT NULL OR d.is_there OR EXISTS (
@@ -224,6 +227,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, now: DateTime<Utc>) -> R
                 changed_at: row.changed_at,
                 taken_up_by: row.taken_up_by.unwrap_or_default(),
                 settled_because: row.settled_because.unwrap_or_default(),
+                settled_as: stored("concern_steps", "settled_as", row.settled_as)?,
                 age_days: i32::try_from(age).unwrap_or(i32::MAX),
                 version: row.steps,
             })
@@ -317,6 +321,22 @@ impl StepKind {
     }
 }
 
+const fn as_text(settled_as: SettledAs) -> &'static str {
+    match settled_as {
+        SettledAs::FalseAlarm => "false_alarm",
+        SettledAs::Treated => "treated",
+        SettledAs::NewNormal => "new_normal",
+    }
+}
+
+/// What a person says with a step; nothing where Holt takes it.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Said<'a> {
+    pub note: &'a str,
+    /// As what a concern about weight is settled.
+    pub settled_as: Option<SettledAs>,
+}
+
 /// A step of one concern: what is known now.
 pub struct Step<'a> {
     pub concern: Uuid,
@@ -358,7 +378,7 @@ pub async fn raise(
     let ids: Vec<Uuid> = rows.into_iter().map(|row| row.id).collect();
     let steps: Vec<_> =
         ids.iter().zip(new).map(|(id, (.., content))| Step { concern: *id, version: 0, content }).collect();
-    append_steps(tx, permit, StepKind::Raised, &steps, "").await?;
+    append_steps(tx, permit, StepKind::Raised, &steps, Said::default()).await?;
     Ok(ids)
 }
 
@@ -367,7 +387,7 @@ async fn append_steps(
     permit: &Permit,
     kind: StepKind,
     steps: &[Step<'_>],
-    note: &str,
+    said: Said<'_>,
 ) -> Result<(), Error> {
     let rows = steps
         .iter()
@@ -382,7 +402,8 @@ async fn append_steps(
                 look_first: step.content.look_first.clone(),
                 figures: serde_json::to_value(&step.content.figures)?,
                 record_ids: serde_json::to_value(&step.content.record_ids)?,
-                note: note.to_owned(),
+                note: said.note.to_owned(),
+                settled_as: said.settled_as.map(|settled_as| as_text(settled_as).to_owned()),
                 recorded_at: tx.now(),
                 recorded_by: tx.person(),
                 request_id: tx.request_id(),
@@ -401,7 +422,7 @@ pub async fn step(
     permit: &Permit,
     kind: StepKind,
     steps: &[Step<'_>],
-    note: &str,
+    said: Said<'_>,
 ) -> Result<(), Error> {
     if steps.is_empty() {
         return Ok(());
@@ -432,7 +453,7 @@ pub async fn step(
         }
         tx.note_change::<concern::Entity>(&step.concern.to_string(), &change);
     }
-    append_steps(tx, permit, kind, steps, note).await
+    append_steps(tx, permit, kind, steps, said).await
 }
 
 /// When concerns of a kind were last settled, and how pressing they were then.
@@ -485,6 +506,8 @@ pub struct Settling {
     pub whom: Whom,
     pub kind: ConcernKind,
     pub at: DateTime<Utc>,
+    /// As what, where that was asked.
+    pub settled_as: Option<SettledAs>,
 }
 
 /// When concerns about the weight of these animals, and of those in these enclosures, were settled at a site; in order.
@@ -504,11 +527,12 @@ pub async fn settlings(
         whom: Columns,
         kind: String,
         at: DateTime<Utc>,
+        settled_as: Option<String>,
     }
     let kinds: Vec<&str> = kinds.iter().map(|kind| kind_text(*kind)).collect();
     let rows = snapshot
         .rows::<Row>(
-            "SELECT c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, x.recorded_at AS at
+            "SELECT c.animal_id, c.enclosure_id, c.taxon_id, c.device_id, c.kind, x.recorded_at AS at, x.settled_as
                FROM concerns c JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
               WHERE c.site_id = $1 AND (c.animal_id = ANY ($2) OR c.enclosure_id = ANY ($3)) AND c.kind = ANY ($4)
                 AND x.recorded_at <= $5
@@ -525,7 +549,8 @@ pub async fn settlings(
     rows.into_iter()
         .map(|row| {
             let kind = stored("concern_steps", "kind", row.kind)?;
-            Ok(Settling { whom: row.whom.whom()?, kind, at: row.at })
+            let settled_as = stored("concern_steps", "settled_as", row.settled_as)?;
+            Ok(Settling { whom: row.whom.whom()?, kind, at: row.at, settled_as })
         })
         .collect()
 }

@@ -180,8 +180,8 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
         "f.weighed_at",
         "f.day_only",
         "NULL",
-        "jsonb_build_object('mass_mg', f.mass_mg, 'doubtful', f.doubtful, 'scale', f.scale, 'method', f.method,
-           'note', f.note)",
+        "jsonb_build_object('mass_mg', f.mass_mg, 'doubtful', f.doubtful, 'accepted', f.accepted, 'scale', f.scale,
+           'method', f.method, 'note', f.note)",
     ),
     (
         "assessment",

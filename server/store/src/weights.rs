@@ -42,6 +42,8 @@ pub struct Point {
     pub day_only: bool,
     pub mass: Option<Mass>,
     pub doubtful: bool,
+    /// A person vouches for it.
+    pub accepted: bool,
     pub scale: String,
     pub estimate: bool,
     /// When it was recorded, and with what.
@@ -92,6 +94,7 @@ pub async fn append(tx: &mut Tx, permit: &Permit, readings: &[NewWeight]) -> Res
                     mass_mg: new.mass.map(Mass::mg),
                     tried: new.mass.is_none(),
                     doubtful: new.doubtful,
+                    accepted: false,
                     scale: new.scale.clone(),
                     method: method_text(new.method).to_owned(),
                     note: new.note.clone(),
@@ -122,6 +125,7 @@ pub async fn series(
         day_only: bool,
         mass_mg: Option<i64>,
         doubtful: bool,
+        accepted: bool,
         scale: String,
         estimate: bool,
         recorded_at: DateTime<Utc>,
@@ -129,7 +133,7 @@ pub async fn series(
     }
     let sql = format!(
         "SELECT w.id, w.animal_id, w.site_id, w.weighed_at, w.weighed_on, w.day_only, w.mass_mg,
-                {waits} AS doubtful, w.scale, w.method = 'estimate' AS estimate, w.recorded_at, w.request_id
+                {waits} AS doubtful, w.accepted, w.scale, w.method = 'estimate' AS estimate, w.recorded_at, w.request_id
            FROM weights w
           WHERE w.animal_id = ANY ($1) AND w.weighed_at BETWEEN $3 AND $4 AND {known_w}
           ORDER BY w.animal_id, w.weighed_at, w.id",
@@ -149,6 +153,7 @@ pub async fn series(
             day_only: row.day_only,
             mass: row.mass_mg.map(Mass::from_mg),
             doubtful: row.doubtful,
+            accepted: row.accepted,
             scale: row.scale,
             estimate: row.estimate,
             recorded_at: row.recorded_at,
@@ -157,10 +162,10 @@ pub async fn series(
         .collect())
 }
 
-/// SQL that holds for readings of `alias` that are set aside, and that no later one agreed with.
+/// SQL that holds for readings of `alias` that are set aside, that no later one agreed with and nobody accepted.
 pub(super) fn waits(alias: &str) -> String {
     format!(
-        "({alias}.doubtful AND NOT EXISTS (SELECT FROM public.weight_states ws
+        "({alias}.doubtful AND NOT {alias}.accepted AND NOT EXISTS (SELECT FROM public.weight_states ws
            WHERE ws.of_id = {alias}.animal_id AND ws.part = 'animal' AND {alias}.id = ANY (ws.confirmed)))"
     )
 }
@@ -191,6 +196,46 @@ pub async fn latest(
     let values = [animals.to_vec().into(), snapshot.known_at().into(), until.into()];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
     Ok(rows.into_iter().map(|row| (row.animal_id, (row.weighed_on, Mass::from_mg(row.mass_mg)))).collect())
+}
+
+/// A reading for which a second weighing was asked when it was entered.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct Doubtful {
+    pub id: Uuid,
+    pub animal_id: Uuid,
+    pub weighed_at: DateTime<Utc>,
+    pub day_only: bool,
+    pub mass_mg: i64,
+    /// Name of who recorded it; none of another site's people.
+    pub recorded_by: Option<String>,
+}
+
+/// The latest reading of each of these animals by an instant, where a second weighing was asked for with it and nobody
+/// accepted it: whether it waits still, the model knows.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn latest_doubtful(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    animals: &[Uuid],
+    until: DateTime<Utc>,
+) -> Result<Vec<Doubtful>, Error> {
+    let sql = format!(
+        "SELECT l.id, l.animal_id, l.weighed_at, l.day_only, l.mass_mg, p.name AS recorded_by
+           FROM unnest($1::uuid[]) AS a (id)
+           JOIN LATERAL (
+             SELECT w.id, w.animal_id, w.site_id, w.weighed_at, w.day_only, w.mass_mg, w.doubtful, w.accepted, w.recorded_by
+               FROM weights w
+              WHERE w.animal_id = a.id AND w.weighed_at <= $3 AND w.mass_mg IS NOT NULL AND w.method <> 'estimate'
+                AND {}
+              ORDER BY w.weighed_at DESC, w.id DESC LIMIT 1) l ON l.doubtful AND NOT l.accepted
+           LEFT JOIN people p ON p.id = l.recorded_by AND l.site_id = $4
+          ORDER BY l.animal_id",
+        known("w", 2)
+    );
+    let values = [animals.to_vec().into(), snapshot.known_at().into(), until.into(), permit.site().id.into()];
+    snapshot.rows(&sql, values).await
 }
 
 /// Which readings a list is about.
@@ -241,6 +286,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
         day_only: bool,
         mass_mg: Option<i64>,
         doubtful: bool,
+        accepted: bool,
         scale: String,
         method: String,
         note: String,
@@ -251,7 +297,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
     let after = page.after.as_deref().and_then(moment);
     let (filter, last, values) = wanted.filter(snapshot, "weighed", after).then(i64::from(page.size) + 1);
     let sql = format!(
-        "SELECT w.id, w.animal_id, s.code AS site, w.weighed_at, w.day_only, w.mass_mg, {waits} AS doubtful,
+        "SELECT w.id, w.animal_id, s.code AS site, w.weighed_at, w.day_only, w.mass_mg, {waits} AS doubtful, w.accepted,
                 w.scale, w.method, w.note, w.recorded_at, {label}
            FROM weights w JOIN sites s ON s.id = w.site_id
           WHERE {known_w}{filter} ORDER BY w.weighed_at DESC, w.id DESC LIMIT ${last}",
@@ -275,6 +321,7 @@ pub async fn list(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<S
                 day_only: row.day_only,
                 mass: row.mass_mg.map(Mass::from_mg),
                 doubtful: row.doubtful,
+                accepted: row.accepted,
                 scale: row.scale,
                 method: method(&row.method)?,
                 note: row.note,

@@ -22,6 +22,8 @@ enum Held {
     AnyToken,
     /// At the site that the request is about.
     There,
+    /// The same, of what they recorded themselves, or as a registrar: here somebody else recorded it.
+    Own,
     /// Somewhere: what it is about belongs to no site.
     Somewhere,
     /// At every site.
@@ -39,8 +41,8 @@ const ROLES: [(Role, char); 6] = [
 
 /// Every method, the roles that may call it, and where they must be held. Written out a second time, by
 /// hand: a role that is let in by mistake in the server's own table is not let in here.
-const TABLE: [(&str, &str, Held); 155] = {
-    use Held::{AnyToken, Everywhere, NoToken, Somewhere, There};
+const TABLE: [(&str, &str, Held); 156] = {
+    use Held::{AnyToken, Everywhere, NoToken, Own, Somewhere, There};
     [
         ("PeopleService/SignIn", "", NoToken),
         ("PeopleService/RenewTokens", "", NoToken),
@@ -98,6 +100,7 @@ const TABLE: [(&str, &str, Held); 155] = {
         ("PlacementService/PlaceAnimals", "kr", There),
         ("WeightService/RecordWeights", "kv", There),
         ("WeightService/RecordCrateReading", "kv", There),
+        ("WeightService/AcceptWeight", "krv", Own),
         ("WeightService/ListWeights", "krav", There),
         ("AssessmentService/LoadProtocol", "rv", There),
         ("AssessmentService/ListProtocols", "kravsc", Somewhere),
@@ -178,7 +181,7 @@ const TABLE: [(&str, &str, Held); 155] = {
         ("UpsetService/RecordUpset", "kv", There),
         ("UpsetService/ListUpsets", "krav", There),
         ("CorrectionService/CorrectFact", "krv", There),
-        ("CorrectionService/WithdrawFact", "krv", There),
+        ("CorrectionService/WithdrawFact", "krv", Own),
         ("AmendmentService/ProposeAmendment", "r", There),
         ("AmendmentService/AcceptAmendment", "r", There),
         ("AmendmentService/DeclineAmendment", "r", There),
@@ -309,7 +312,8 @@ fn wanted(method: &str, may: &str, held: Held, is: &Is) -> &'static str {
         (_, Is::Nobody) => "NOT_SIGNED_IN",
         (_, Is::Fresh) => "PASSWORD_CHANGE_NEEDED",
         (_, Is::Holder(letter, _)) if !may.contains(*letter) => "ROLE_NEEDED",
-        (Held::There, Is::Holder(_, Some(THIRD))) => "NOT_FOUND",
+        (Held::There | Held::Own, Is::Holder(_, Some(THIRD))) => "NOT_FOUND",
+        (Held::Own, Is::Holder(letter, _)) if *letter != 'r' => "ROLE_NEEDED",
         (Held::Everywhere, Is::Holder(_, Some(_))) => "ROLE_NEEDED",
         (_, Is::Holder(..)) => well,
     }

@@ -2,7 +2,7 @@
 
 use super::answer::Entry;
 use super::curve::Curve;
-use super::doubt::Waiting;
+use super::doubt::{Odd, Waiting};
 use super::filter::{Gaussian, Motion, N, View};
 use super::noise::Noise;
 use super::onsets::Onsets;
@@ -243,8 +243,8 @@ impl Animal {
         Fits::new(self.state.expects(&view) + seen.shown - seen.log, self.state.variance(&view).sqrt())
     }
 
-    /// Takes in a reading, or lets it wait where it does not fit; `slip` where a known one explains it. Time has passed up to it.
-    pub(super) fn takes(&mut self, seen: &Seen, fits: bool, slip: bool, around: &Around) -> Entry {
+    /// Takes in a reading, or lets it wait where it does not fit and nobody vouches for it. Time has passed up to it.
+    pub(super) fn takes(&mut self, seen: &Seen, fits: bool, odd: Odd, around: &Around) -> Entry {
         let begun = 0.5 * (self.read_at + seen.at);
         self.read_at = seen.at;
         let view = self.view(seen.at, seen.variance, around);
@@ -260,7 +260,7 @@ impl Animal {
             return Entry::Birth;
         }
         if !fits {
-            return self.doubts(seen, news, (expected, spread), slip, around);
+            return self.doubts(seen, news, (expected, spread), odd, around);
         }
         self.waiting = None;
         let held = news.clamp(-MOST * spread, MOST * spread);

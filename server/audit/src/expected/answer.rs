@@ -81,6 +81,8 @@ pub struct Weighing {
     pub scale: Option<RecordId>,
     /// What the scale counts in, if that is known.
     pub step: Option<Mass>,
+    /// A person vouches for it: it counts, whatever was expected.
+    pub accepted: bool,
 }
 
 /// What an animal was expected to weigh.
@@ -151,6 +153,8 @@ pub enum Entry {
     Birth,
     /// It counts, though nothing agrees with it: two before it wait already, and doubt must end.
     Outlasts,
+    /// It counts, though nothing agrees with it: a person vouches for it.
+    Accepted,
     /// It waits for another, and counts for nothing until then.
     Waits,
 }

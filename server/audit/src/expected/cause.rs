@@ -75,6 +75,12 @@ impl Rounds {
         }
     }
 
+    /// What the latest two share.
+    pub(super) fn latest(&self) -> Option<f64> {
+        let [.., before, last] = self.0.as_slice() else { return self.0.last().map(|round| round.off) };
+        Some(0.6 * last.off + 0.4 * before.off)
+    }
+
     pub(super) fn clear(&mut self) {
         self.0.clear();
     }

@@ -34,22 +34,37 @@ pub(super) struct Waiting {
     slip: bool,
 }
 
+/// What is known of a reading that may not fit.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Odd {
+    /// A known slip explains it.
+    pub(super) slip: bool,
+    /// A person vouches for it.
+    pub(super) accepted: bool,
+}
+
 /// How far off a reading may be before it waits for another, given its spread, in ln mass.
 pub(super) fn reach(spread: f64) -> f64 {
     (DOUBT * spread).max(LEAST_DOUBT)
 }
 
 impl Animal {
-    /// A reading that does not fit waits for one that agrees, and for no more than two others.
+    /// A reading that does not fit waits for one that agrees, and for no more than two others; or for a person who vouches
+    /// for it.
     pub(super) fn doubts(
         &mut self,
         seen: &Seen,
         news: f64,
         (expected, spread): (f64, f64),
-        slip: bool,
+        Odd { slip, accepted }: Odd,
         around: &Around,
     ) -> Entry {
         let new = Waiting { at: seen.at, shown: seen.shown, off: news, row: 1, slip };
+        if accepted {
+            let before = self.waiting.filter(|waiting| self.agrees(waiting, (seen.at, news), around));
+            self.believes(seen, (before.unwrap_or(new), news), (expected, spread), true, around);
+            return if before.is_some() { Entry::Confirms } else { Entry::Accepted };
+        }
         let Some(waiting) = self.waiting else {
             self.waiting = Some(new);
             return Entry::Waits;
@@ -67,6 +82,20 @@ impl Animal {
             self.waiting = Some(Waiting { row, ..new });
             return Entry::Waits;
         }
+        self.believes(seen, (waiting, news), (expected, spread), agrees, around);
+        if agrees { Entry::Confirms } else { Entry::Outlasts }
+    }
+
+    /// It weighs what a reading says that did not fit, and what one before it said that `agrees`.
+    fn believes(
+        &mut self,
+        seen: &Seen,
+        (waiting, news): (Waiting, f64),
+        (expected, spread): (f64, f64),
+        agrees: bool,
+        around: &Around,
+    ) {
+        let since = seen.at - waiting.at;
         let growing = self.stage == Stage::Growing;
         let off = if agrees && !growing { 0.5 * (waiting.off + news) } else { news };
         let pace = self.slope();
@@ -87,7 +116,6 @@ impl Animal {
         self.onsets.clear();
         self.readings += 1;
         self.remembers(seen);
-        if agrees { Entry::Confirms } else { Entry::Outlasts }
     }
 
     /// Whether a reading at a moment, off what was expected by so much, tells the same story as one that waits: off by

@@ -1,7 +1,7 @@
 //! A group with its animals: what is kept of them, and what is asked of it between rounds.
 
 use super::animal::{Animal, Around};
-use super::answer::{Expected, Fact, Life, Loss, Standing, percent, severity};
+use super::answer::{Expected, Fact, Life, Loss, Settled, Standing, percent, severity};
 use super::known::Known;
 use super::onsets::Change;
 use super::rate::Whose;
@@ -38,10 +38,10 @@ pub struct Group {
 pub(super) const LEAST: f64 = 0.025;
 
 impl Together {
-    /// A person settled what they lost together: the evidence so far no longer counts.
-    pub fn settles(&mut self) {
+    /// A person settled what they lost together.
+    pub fn settles(&mut self, at: Instant, how: Settled) {
         for shared in self.0.values_mut() {
-            shared.settles();
+            shared.settles(weeks(at), how);
         }
     }
 
@@ -183,11 +183,6 @@ impl Group {
     #[must_use]
     pub fn loss(&self, id: RecordId, known: &Known) -> Option<Loss> {
         self.members.get(&id)?.loss(known)
-    }
-
-    /// The animals with a reading that waits for another: they are due at the next chance.
-    pub fn waiting(&self) -> impl Iterator<Item = RecordId> + '_ {
-        self.members.iter().filter(|(_, one)| one.waits()).map(|(id, _)| *id)
     }
 }
 

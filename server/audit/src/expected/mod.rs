@@ -50,6 +50,7 @@ mod stage;
 #[cfg(test)]
 mod tests;
 mod together;
+mod treated;
 
 pub use answer::{Basis, Entry, Expected, Fact, Judgement, Kind, Life, Loss, Settled, Standing, Weighing};
 pub use beside::{Beside, beside};

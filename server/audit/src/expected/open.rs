@@ -47,7 +47,7 @@ const LASTING: f64 = 26.0;
 const LASTING_YOUNG: f64 = 8.0;
 /// ln mass that counts as worse: while it is told, and while it is treated.
 const WORSE: f64 = 0.01;
-const WORSE_TREATED: f64 = 0.018;
+const WORSE_TREATED: f64 = 0.012;
 /// Weeks in which a treatment must have made up for some of it, and how much must be left then to tell of it again.
 const TO_RECOVER: f64 = 8.0;
 const LEFT: f64 = 0.7;

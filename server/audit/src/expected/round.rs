@@ -2,6 +2,7 @@
 
 use super::animal::{Animal, Around, Seen};
 use super::answer::{Entry, Judgement, Weighing};
+use super::doubt::Odd;
 use super::group::{Group, expected, known_life, loss, sought, weeks, whose};
 use super::known::{Known, Lessons, Offset};
 use super::rate::{Look, Whose};
@@ -123,7 +124,8 @@ fn half(
         let fits = animal.fits(&seen, &item.around);
         let expected = expected(&fits, animal, known, beside);
         let again = slip.is_some_and(Slip::is_made_again);
-        let entry = animal.takes(&seen, fits.has(item.weighing.mass), again, &item.around);
+        let odd = Odd { slip: again, accepted: item.weighing.accepted };
+        let entry = animal.takes(&seen, fits.has(item.weighing.mass), odd, &item.around);
         if entry != Entry::Waits {
             let sought = sought(animal);
             let odds = sought.map_or(0.0, |loss| loss.odds);

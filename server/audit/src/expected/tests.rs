@@ -66,13 +66,18 @@ impl Play {
         }
     }
 
+    /// An hour after the latest round.
+    fn after_round(&self) -> Instant {
+        at(self.week - 1) + TimeDelta::hours(1)
+    }
+
     fn told(&self, animal: usize) -> Option<Loss> {
         self.herd.loss(id(animal)).filter(|loss| loss.told)
     }
 }
 
 fn weighing(animal: usize, at: Instant, grams: f64) -> Weighing {
-    Weighing { animal: id(animal), at, mass: Mass::from_grams(grams), scale: None, step: None }
+    Weighing { animal: id(animal), at, mass: Mass::from_grams(grams), scale: None, step: None, accepted: false }
 }
 
 fn median(mut days: Vec<usize>) -> usize {
@@ -127,7 +132,7 @@ fn a_loss_that_goes_on_after_treatment_is_told_again_from_the_old_weight() {
             lost -= 0.01;
             play.round(|animal| if animal == 1 { lost } else { 0.0 });
         }
-        play.herd.notes(GROUP, id(1), at(play.week), &Fact::Settled { how: Settled::Treated });
+        play.herd.notes(GROUP, id(1), play.after_round(), &Fact::Settled { how: Settled::Treated });
         assert!(play.told(1).is_none());
         let weeks = (1..=12).find(|_| {
             lost -= 0.01;
@@ -140,7 +145,7 @@ fn a_loss_that_goes_on_after_treatment_is_told_again_from_the_old_weight() {
     }
     // What it weighed before is known no better than this: the onset of a loss is not.
     assert!(near >= 13, "{near} of 25 figures are within 4 of what is lost of the old weight");
-    assert!(median(days.clone()) <= 28, "{days:?}");
+    assert!(median(days.clone()) <= 21, "{days:?}");
 }
 
 #[test]
@@ -154,7 +159,7 @@ fn what_recovers_after_treatment_is_not_told_again() {
             lost -= 0.01;
             play.round(|animal| if animal == 0 { lost } else { 0.0 });
         }
-        play.herd.notes(GROUP, id(0), at(play.week), &Fact::Settled { how: Settled::Treated });
+        play.herd.notes(GROUP, id(0), play.after_round(), &Fact::Settled { how: Settled::Treated });
         for _ in 0..12 {
             lost = f64::min(lost + 0.01, 0.0);
             play.round(|animal| if animal == 0 { lost } else { 0.0 });
@@ -162,6 +167,64 @@ fn what_recovers_after_treatment_is_not_told_again() {
         }
     }
     assert!(again <= 6, "{again} weeks of 300");
+}
+
+/// A group of eight that loses 1 % a week until it is told, and is then treated, and loses, holds or gains 1 % a week: weeks
+/// until it is told again, of twelve.
+fn treated_group(seed: u64, change: f64) -> Option<usize> {
+    let whole = |play: &Play| play.herd.whole(GROUP).filter(|whole| whole.loss.told);
+    let mut play = Play::new(seed, 8);
+    play.quiet(30);
+    let mut lost = 0.0_f64;
+    while whole(&play).is_none() {
+        lost -= 0.01;
+        play.round(|_| lost);
+    }
+    let before = whole(&play).unwrap().loss.percent;
+    let settled = play.after_round();
+    play.herd.groups.get_mut(&GROUP).unwrap().settles(settled, Settled::Treated);
+    assert!(whole(&play).is_none());
+    let again = (1..=12).find(|_| {
+        lost = (lost + change).min(0.0);
+        play.round(|_| lost);
+        whole(&play).is_some()
+    });
+    if let Some(whole) = whole(&play).filter(|_| change < 0.0) {
+        assert!(whole.loss.percent > before, "from the old weight: {whole:?} after {before} %");
+    }
+    again
+}
+
+#[test]
+fn a_group_that_is_treated_is_told_again_if_it_goes_on_or_nothing_is_made_up_for() {
+    let weeks = |change: f64| (0..25).map(|seed| treated_group(seed, change)).collect::<Vec<_>>();
+    let goes_on = weeks(-0.01).into_iter().map(|weeks| 7 * weeks.expect("told again"));
+    assert!(median(goes_on.collect()) <= 21);
+    let holds = weeks(0.0);
+    assert!(holds.iter().filter(|weeks| weeks.is_some_and(|weeks| weeks < 8)).count() <= 4, "{holds:?}");
+    assert!(holds.iter().filter(|weeks| weeks.is_some()).count() >= 15, "{holds:?}");
+    assert_eq!(weeks(0.01), [None; 25]);
+}
+
+/// What is normal from now on is no loss, and the next is counted from there.
+#[test]
+fn a_new_normal_of_a_group_is_expected_and_a_false_alarm_is_forgotten() {
+    for how in [Settled::FalseAlarm, Settled::NewNormal] {
+        let mut play = Play::new(3, 8);
+        play.quiet(30);
+        for week in 1..=8_u8 {
+            play.round(|_| -0.01 * f64::from(week));
+        }
+        let whole = |play: &Play| play.herd.whole(GROUP).filter(|whole| whole.loss.told);
+        assert!(whole(&play).is_some());
+        let settled = play.after_round();
+        play.herd.groups.get_mut(&GROUP).unwrap().settles(settled, how);
+        let stays = if how == Settled::NewNormal { -0.08 } else { 0.0 };
+        for _ in 0..10 {
+            play.round(|_| stays);
+            assert!(whole(&play).is_none(), "{how:?}");
+        }
+    }
 }
 
 #[test]
@@ -214,11 +277,48 @@ fn a_sharp_fall_is_told_with_the_reading_that_confirms_it() {
     play.quiet(30);
     let first = play.round(|animal| if animal == 0 { -0.128 } else { 0.0 });
     assert_eq!(first[0].entry, Entry::Waits);
-    assert!(play.herd.group(GROUP).waiting().eq([id(0)]));
+    assert!((0..6).filter(|animal| play.herd.members[&id(*animal)].waits()).eq([0]));
     let second = play.round(|animal| if animal == 0 { -0.128 } else { 0.0 });
     assert_eq!(second[0].entry, Entry::Confirms);
     let loss = second[0].loss.expect("told");
     assert_eq!((loss.course, loss.severity), (Course::Sharp, Severity::Act), "{loss:?}");
+}
+
+/// What it was before does not come back by itself: it weighs what the person says, from that reading on.
+#[test]
+fn a_reading_that_a_person_vouches_for_counts_from_its_own_instant() {
+    let run = |accepted: bool| {
+        let mut play = Play::new(1, 6);
+        play.quiet(30);
+        let odd = Weighing { accepted, ..weighing(0, at(play.week), base(0) * 0.88) };
+        let first = play.herd.round(GROUP, &[odd]).judgements[0].unwrap();
+        play.week += 1;
+        let next = play.herd.round(GROUP, &[weighing(0, at(play.week), base(0) * 0.88)]).judgements[0].unwrap();
+        (first, next)
+    };
+    let (waits, confirms) = run(false);
+    assert_eq!((waits.entry, confirms.entry), (Entry::Waits, Entry::Confirms));
+    let (accepted, fits) = run(true);
+    assert_eq!((accepted.entry, fits.entry), (Entry::Accepted, Entry::Taken));
+    assert!(accepted.loss.is_some_and(|loss| loss.severity == Severity::Act), "{:?}", accepted.loss);
+    let expected = fits.expected.unwrap().mass.grams();
+    assert!((expected / (base(0) * 0.88) - 1.0).abs() < 0.02, "{expected}");
+}
+
+/// What waits already, and says the same, counts with it.
+#[test]
+fn vouching_for_one_confirms_what_it_agrees_with() {
+    let mut play = Play::new(1, 6);
+    play.quiet(30);
+    let now = at(play.week);
+    let grams = base(0) * 0.7;
+    let mut enter = |minutes: i64, accepted: bool| {
+        let weighing = Weighing { accepted, ..weighing(0, now + TimeDelta::minutes(minutes), grams) };
+        play.herd.round(GROUP, &[weighing]).judgements[0].unwrap().entry
+    };
+    assert_eq!(enter(0, false), Entry::Waits);
+    assert_eq!(enter(5, true), Entry::Confirms);
+    assert!(!play.herd.members[&id(0)].waits());
 }
 
 #[test]

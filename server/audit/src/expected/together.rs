@@ -1,13 +1,14 @@
 //! What like animals of a group do together: season, feed, a cold morning.
 
 use super::animal::{YEAR, waves};
-use super::answer::{Loss, percent, severity};
+use super::answer::{Loss, Settled, percent, severity};
 use super::cause::{Cause, Round, Rounds};
 use super::filter::{Gaussian, Motion, N, View};
 use super::group::instant;
 use super::known::Known;
 use super::onsets::{Change, Onsets};
 use super::rate::Whose;
+use super::treated::Treated;
 use crate::terms::RecordId;
 use serde::{Deserialize, Serialize};
 
@@ -25,6 +26,9 @@ const WIDE: f64 = 0.02;
 const LEAST: f64 = 0.02;
 /// Weeks within which a season is not known yet.
 const FIRST_YEAR: f64 = 56.0;
+/// How sure it is what they share from now on, once a person has said that it is normal, in ln mass.
+const NORMAL: f64 = 0.01;
+
 /// A loss of a group as one.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Whole {
@@ -61,6 +65,8 @@ pub(super) struct Shared {
     late: Rounds,
     /// What the latest round shared, and when.
     today: Option<(f64, Part)>,
+    /// A loss that is being treated.
+    treated: Option<Treated>,
 }
 
 /// One animal of a round against what was expected of it alone.
@@ -94,6 +100,7 @@ impl Shared {
             began: at,
             late: Rounds::default(),
             today: None,
+            treated: None,
         }
     }
 
@@ -192,12 +199,31 @@ impl Shared {
         let news = (middle - expected).clamp(-most, most);
         let gain = self.state.learns(&view, news);
         self.onsets.takes(begun, at, &view, news, variance, &gain);
+        self.treated = self.treated.and_then(|treated| treated.follows(at, middle, &view));
     }
 
-    /// What it lost so far no longer counts.
-    pub(super) fn settles(&mut self) {
+    /// A person settled what they lost so far.
+    pub(super) fn settles(&mut self, at: f64, how: Settled) {
+        let shared = self.late.latest();
+        let loss = self.sought();
         self.onsets.clear();
+        self.treated = match (how, shared) {
+            (Settled::Treated, Some(shared)) => {
+                let mut season = self.state.mean;
+                season[0] = 0.0;
+                let first = || loss.map(|loss| Treated::new(at, shared, season, &loss));
+                self.treated.map(|treated| treated.anew(at)).or_else(first)
+            }
+            _ => None,
+        };
+        if self.treated.is_some() {
+            // The rounds say what it is still.
+            return;
+        }
         self.late.clear();
+        if let Some(shared) = shared.filter(|_| how == Settled::NewNormal) {
+            self.state.frees(0, shared, NORMAL * NORMAL);
+        }
     }
 
     /// The likeliest loss that matters.
@@ -207,7 +233,16 @@ impl Shared {
 
     /// The same as people hear of it.
     pub(super) fn whole(&self, known: &Known) -> Option<Whole> {
-        let change = self.sought()?;
+        let sought = self.sought();
+        let likely = sought.filter(|change| known.is_told(known.a_year(Whose::Group, change.odds)));
+        let (change, told) = match (self.treated, sought) {
+            (Some(treated), _) => {
+                let (change, again) = treated.loss(likely.as_ref());
+                (change, again || likely.is_some())
+            }
+            (None, Some(change)) => (change, likely.is_some()),
+            (None, None) => return None,
+        };
         let a_year = known.a_year(Whose::Group, change.odds);
         let percent = percent(change.now);
         let loss = Loss {
@@ -218,7 +253,7 @@ impl Shared {
             severity: severity(percent),
             odds: change.odds,
             a_year,
-            told: known.is_told(a_year),
+            told,
         };
         let (cause, sure) = self.late.cause(self.at - self.began < FIRST_YEAR);
         Some(Whole { loss, cause, sure })

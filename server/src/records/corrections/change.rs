@@ -38,6 +38,8 @@ pub struct Change {
     /// Why parents are right that do not fit by the records.
     pub parents_because: Option<String>,
     pub mass: Option<Mass>,
+    /// Whether a person vouches for a reading.
+    pub accepted: Option<bool>,
     pub animal: Option<String>,
     pub enclosure: Option<String>,
     pub code: Option<Code>,
@@ -104,6 +106,7 @@ impl Change {
             ("share", self.share.is_some()),
             ("parents_because", self.parents_because.is_some()),
             ("mass", self.mass.is_some()),
+            ("accepted", self.accepted.is_some()),
             ("animal", self.animal.is_some()),
             ("enclosure", self.enclosure.is_some()),
             ("code", self.code.is_some()),
@@ -126,7 +129,7 @@ impl Change {
             FactKind::Birth => &["born_on", "born_estimated", "parents_because"],
             FactKind::Sex => &["sex", "happened_at"],
             FactKind::Parent => &["parent", "share", "parents_because"],
-            FactKind::Weight => &["mass", "animal", "note", "happened_at"],
+            FactKind::Weight => &["mass", "animal", "note", "happened_at", "accepted"],
             FactKind::Placement => &["enclosure", "happened_at", "ended_at"],
             FactKind::Membership => &["happened_at", "ended_at"],
             FactKind::Mark => &["code", "place_on_body", "happened_at", "ended_at"],

@@ -148,14 +148,27 @@ impl Work<'_> {
     pub(super) async fn weight(&mut self, change: &Change) -> Result<()> {
         let mut columns = Map::new();
         let site = self.permit.site();
-        if let Some(mass) = change.mass {
+        let same = change.mass.is_some_and(|mass| self.fact.row.get("mass_mg") == Some(&json!(mass.mg())));
+        if let Some(mass) = change.mass.filter(|_| !same) {
             weights::refuse_no_mass(mass)?;
             // Whoever corrects a reading has looked at it: it awaits no second one.
             columns.extend([
                 ("mass_mg".to_owned(), json!(mass.mg())),
                 ("tried".to_owned(), json!(false)),
                 ("doubtful".to_owned(), json!(false)),
+                ("accepted".to_owned(), json!(true)),
             ]);
+        }
+        match change.accepted {
+            Some(true) => columns.extend([("accepted".to_owned(), json!(true))]),
+            Some(false) => {
+                columns.extend([("accepted".to_owned(), json!(false)), ("doubtful".to_owned(), json!(true))]);
+            }
+            // What somebody vouched for was a reading of that animal, at that time.
+            None if change.mass.is_none() && (change.animal.is_some() || change.moment.is_some()) => {
+                columns.extend([("accepted".to_owned(), json!(false))]);
+            }
+            None => {}
         }
         if let Some(note) = &change.note {
             columns.insert("note".to_owned(), json!(note));

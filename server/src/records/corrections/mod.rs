@@ -84,7 +84,7 @@ pub async fn correct(
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", asked.version, animal.version)?;
         let fact = standing_fact(&tx, &animal, asked.fact).await?;
-        may_correct(caller, &permit, &fact, tx.now())?;
+        may_correct(caller, &permit, &fact, asked.change.as_ref(), tx.now())?;
         let why = Why { because: asked.because.clone(), consents: None };
         let what = (asked.fact, asked.change.as_ref());
         let corrected = make(records, caller, &mut tx, &permit, &animal, what, &why).await?;
@@ -170,17 +170,40 @@ pub(super) async fn make(
 }
 
 /// Refuses whoever is no registrar, but for readings of the last days: rounds are shared, and whoever sees the slip
-/// corrects it under their own name.
+/// corrects it under their own name. What another recorded they do not make away with.
 fn may_correct(
     caller: &Caller,
     permit: &Permit,
     fact: &Version,
+    change: Option<&Change>,
     now: DateTime<Utc>,
 ) -> std::result::Result<(), Refusal> {
     let Err(denied) = caller.may(Deed::Register, permit.site()) else { return Ok(()) };
     let new = fact.kind == FactKind::Weight
         && fact.instant("recorded_at").is_some_and(|at| now - at <= NEW_READING);
-    if new { Ok(()) } else { Err(denied.into()) }
+    if !new {
+        return Err(denied.into());
+    }
+    if change.is_none() {
+        refuse_anothers_reading(caller, permit, fact, "withdraw")?;
+    }
+    Ok(())
+}
+
+/// Refuses to do something with a reading that somebody else recorded, unless a registrar does.
+pub(super) fn refuse_anothers_reading(
+    caller: &Caller,
+    permit: &Permit,
+    fact: &Version,
+    deed: &str,
+) -> std::result::Result<(), Refusal> {
+    let own = fact.uuid("recorded_by") == Some(caller.person);
+    if own || caller.may(Deed::Register, permit.site()).is_ok() {
+        return Ok(());
+    }
+    let mend = format!("ask whoever recorded it, or a registrar, to {deed} it; or correct what the scale showed");
+    Err(Refusal::new(Reason::RoleNeeded, "somebody else recorded this reading", &mend)
+        .fact("role_needed", "registrar"))
 }
 
 fn malformed(field: &str, say: impl Into<String>, mend: &str) -> Refusal {

@@ -18,7 +18,7 @@ use uuid::Uuid;
 
 /// Counts up with each change of the model that makes something else of the same readings: rows of another version are
 /// worked out again.
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 
 /// Animals of one kind at a site, with what is on record of them.
 pub(crate) struct Book {
@@ -36,8 +36,8 @@ pub(crate) struct Book {
     homes: HashMap<Uuid, Vec<Home>>,
     /// When refusals of animals were settled, by animal.
     refusals: HashMap<Uuid, Vec<DateTime<Utc>>>,
-    /// When losses of groups were settled, by enclosure.
-    settled: HashMap<Uuid, Vec<DateTime<Utc>>>,
+    /// When losses of groups were settled and as what, by enclosure.
+    settled: HashMap<Uuid, Vec<(DateTime<Utc>, Settled)>>,
 }
 
 /// What the state of an animal was worked out by, besides its readings: facts and homes up to the latest of these.
@@ -127,16 +127,17 @@ impl Book {
             book.homes.insert(animal, homes);
         }
         for settling in settlings {
+            // The database wants it said of all that are asked; of refusals it says nothing.
+            let how = settling.settled_as.unwrap_or(Settled::FalseAlarm);
             match settling.whom {
                 Whom::Animal(animal) if settling.kind == ConcernKind::ScaleRefused => {
                     book.refusals.entry(animal).or_default().push(settling.at);
                 }
                 Whom::Animal(animal) => {
-                    let how = Settled::NewNormal;
                     book.facts.entry(animal).or_default().push((settling.at, Fact::Settled { how }));
                 }
                 Whom::Household { enclosure, taxon: of } if of == taxon => {
-                    book.settled.entry(enclosure).or_default().push(settling.at);
+                    book.settled.entry(enclosure).or_default().push((settling.at, how));
                 }
                 Whom::Household { .. } | Whom::Device { .. } => {}
             }
@@ -202,9 +203,15 @@ impl Book {
         all.filter(move |(at, _)| after.is_none_or(|after| after < *at) && *at <= until)
     }
 
-    /// A loss of a group was settled after one instant, up to another.
-    pub(crate) fn settled(&self, group: Uuid, after: Option<DateTime<Utc>>, until: DateTime<Utc>) -> bool {
-        any_between(self.settled.get(&group), after, until)
+    /// When losses of a group were settled after one instant, up to another, and as what.
+    pub(crate) fn settled(
+        &self,
+        group: Uuid,
+        after: Option<DateTime<Utc>>,
+        until: DateTime<Utc>,
+    ) -> impl Iterator<Item = (DateTime<Utc>, Settled)> {
+        let all = self.settled.get(&group).into_iter().flatten().copied();
+        all.filter(move |(at, _)| after.is_none_or(|after| after < *at) && *at <= until)
     }
 
     /// Refusals of an animal were settled after one instant, up to another.
@@ -214,7 +221,8 @@ impl Book {
         after: Option<DateTime<Utc>>,
         until: DateTime<Utc>,
     ) -> bool {
-        any_between(self.refusals.get(&animal), after, until)
+        let all = self.refusals.get(&animal).into_iter().flatten();
+        all.into_iter().any(|at| after.is_none_or(|after| after < *at) && *at <= until)
     }
 
     /// What the state of an animal rests on, up to its latest reading: as it is kept beside the state.
@@ -278,14 +286,6 @@ impl Book {
         rounds.sort_by_key(|(order, _)| *order);
         rounds.into_iter().map(|(_, round)| round).collect()
     }
-}
-
-fn any_between(
-    times: Option<&Vec<DateTime<Utc>>>,
-    after: Option<DateTime<Utc>>,
-    until: DateTime<Utc>,
-) -> bool {
-    times.into_iter().flatten().any(|at| after.is_none_or(|after| after < *at) && *at <= until)
 }
 
 /// Age in days below which an animal is young where its species does not say when it breeds: a year, common

@@ -90,6 +90,13 @@ impl Seen {
         self.came.own.get(&animal).map_or(&[], |own| &own.late)
     }
 
+    /// Its readings that wait for another by now, with their instants, in order.
+    pub(crate) fn waiting(&self, animal: Uuid) -> &[(Uuid, DateTime<Utc>)] {
+        let waits = self.came.herd.members.get(&id(animal)).is_some_and(Member::waits);
+        let own = self.came.own.get(&animal).filter(|_| waits);
+        own.map_or(&[], |own| &own.aside)
+    }
+
     /// The enclosures of groups that were moved on, with their names.
     pub(crate) fn enclosures(&self) -> impl Iterator<Item = (Uuid, &str)> {
         self.came.groups.iter().filter_map(|group| Some((*group, self.book.enclosure(*group)?)))

@@ -14,8 +14,8 @@ use uuid::Uuid;
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) struct Own {
     pub attempts: Attempts,
-    /// Readings that are set aside by now: the latest, one after the other.
-    pub aside: Vec<Uuid>,
+    /// Readings that are set aside by now, with their instants: the latest, one after the other.
+    pub aside: Vec<(Uuid, DateTime<Utc>)>,
     /// The latest that counts, with its instant and mass.
     pub latest: Option<(Uuid, DateTime<Utc>, Mass)>,
     /// The latest three that count, oldest first: what a concern rests on.
@@ -127,10 +127,11 @@ impl<'b> Run<'b> {
 
     /// A loss of a group that was settled since its latest round no longer counts.
     fn settles(&mut self, group: Uuid, until: DateTime<Utc>) {
-        if self.book.settled(group, self.groups.get(&group).copied(), until)
-            && let Some(together) = self.herd.groups.get_mut(&id(group))
-        {
-            together.settles();
+        let after = self.groups.get(&group).copied();
+        for (at, how) in self.book.settled(group, after, until) {
+            if let Some(together) = self.herd.groups.get_mut(&id(group)) {
+                together.settles(at, how);
+            }
         }
     }
 
@@ -195,14 +196,15 @@ const LATE: usize = 3;
 impl Own {
     fn judged(&mut self, point: &Point, entry: Entry) {
         if entry == Entry::Waits {
-            self.aside.push(point.id);
+            self.aside.push((point.id, point.weighed_at));
             return;
         }
         // It was set aside as it was entered; what came late or was corrected since speaks for it.
         self.confirmed.extend(Some(point.id).filter(|_| point.doubtful));
         if entry == Entry::Confirms {
-            self.confirmed.extend(self.aside.last());
-            self.late.extend(self.aside.last());
+            let before = self.aside.last().map(|(id, _)| *id);
+            self.confirmed.extend(before);
+            self.late.extend(before);
         }
         self.aside.clear();
         self.latest = point.mass.map(|mass| (point.id, point.weighed_at, mass)).or(self.latest);
@@ -214,7 +216,14 @@ impl Own {
 /// A reading as the model takes it; none of one without a mass.
 fn weighing(point: &Point) -> Option<Weighing> {
     let scale = (!point.scale.is_empty()).then(|| scale(point.site, &point.scale));
-    Some(Weighing { animal: id(point.animal), at: point.weighed_at, mass: point.mass?, scale, step: None })
+    Some(Weighing {
+        animal: id(point.animal),
+        at: point.weighed_at,
+        mass: point.mass?,
+        scale,
+        step: None,
+        accepted: point.accepted,
+    })
 }
 
 /// A scale by site and name, whatever its capitals: the same name at another site is another scale (FNV-1a, 128 bit).

@@ -23,7 +23,7 @@ pub enum Deed {
     Register,
     /// Record what a post-mortem found and what became of a body.
     Examine,
-    /// Correct facts: a registrar any of the site, others its readings of the last days.
+    /// Correct facts: a registrar any of the site, others its readings of the last days. Accept readings that wait.
     Correct,
     /// Say which enclosure animals live in, and which group they belong to.
     Place,
@@ -178,6 +178,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("PlacementService/PlaceAnimals", R(D::Place)),
         ("WeightService/RecordWeights", R(D::Weigh)),
         ("WeightService/RecordCrateReading", R(D::Weigh)),
+        ("WeightService/AcceptWeight", R(D::Correct)),
         ("WeightService/ListWeights", R(D::Read)),
         ("AssessmentService/LoadProtocol", R(D::LoadDocuments)),
         ("AssessmentService/ListProtocols", R(D::ReadDirectory)),

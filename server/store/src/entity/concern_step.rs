@@ -20,6 +20,7 @@ pub struct Model {
     pub figures: Json,
     pub record_ids: Json,
     pub note: String,
+    pub settled_as: Option<String>,
     pub recorded_at: DateTime<Utc>,
     pub recorded_by: Uuid,
     pub request_id: Uuid,

@@ -19,6 +19,7 @@ pub struct Model {
     pub mass_mg: Option<i64>,
     pub tried: bool,
     pub doubtful: bool,
+    pub accepted: bool,
     pub scale: String,
     pub method: String,
     pub note: String,

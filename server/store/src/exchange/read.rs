@@ -329,7 +329,7 @@ fn weighed(row: &weight::Model) -> Result<Weighed, Error> {
         method: weights::method(&row.method)?,
         note: row.note.clone(),
     };
-    Ok(Weighed { reading, doubtful: row.doubtful })
+    Ok(Weighed { reading, doubtful: row.doubtful && !row.accepted })
 }
 
 /// Accessions of animals at the site, of those that have one.

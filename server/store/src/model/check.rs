@@ -1,8 +1,10 @@
 //! Checks: what must be done again and again, and what is due.
 
 use crate::model::animal::Label;
-use chrono::NaiveDate;
+use crate::model::weight::Forecast;
+use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::schedule::Coverage;
+use holt_audit::terms::Mass;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -14,6 +16,8 @@ pub enum Duty {
     Assess,
     /// End or prolong a loan.
     EndLoan,
+    /// Weigh again, or accept or withdraw a reading that waits.
+    WeighAgain,
 }
 
 impl Duty {
@@ -95,4 +99,17 @@ pub struct DueItem {
     pub open_dues: i32,
     pub last_done_on: Option<NaiveDate>,
     pub tried_on: Option<NaiveDate>,
+    pub waiting: Option<Waiting>,
+}
+
+/// A reading that waits for a second weighing.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Waiting {
+    pub mass: Mass,
+    /// What is expected of the animal without it.
+    pub forecast: Forecast,
+    pub weighed_at: DateTime<Utc>,
+    pub day_only: bool,
+    /// Empty where another site recorded it.
+    pub recorded_by: String,
 }

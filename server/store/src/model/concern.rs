@@ -59,6 +59,17 @@ pub enum ConcernState {
     Settled,
 }
 
+impl ConcernKind {
+    /// Whether whoever settles one says as what: the model goes by it.
+    #[must_use]
+    pub const fn is_settled_as(self) -> bool {
+        matches!(self, Self::WeightTrend | Self::Growth | Self::GroupWeight)
+    }
+}
+
+/// As what a person settles a concern about weight.
+pub use holt_audit::expected::Settled as SettledAs;
+
 /// A number that a concern rests on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Figure {
@@ -92,6 +103,7 @@ pub struct Concern {
     pub changed_at: DateTime<Utc>,
     pub taken_up_by: String,
     pub settled_because: String,
+    pub settled_as: Option<SettledAs>,
     pub age_days: i32,
     pub version: i64,
 }

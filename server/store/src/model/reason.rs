@@ -53,6 +53,7 @@ pub enum Reason {
     ProposalWrongState,
     VersionNotNext,
     VersionNotAdopted,
+    ReadingDoesNotWait,
 }
 
 /// What kind of refusal a reason makes, which decides the status code.
@@ -112,6 +113,7 @@ impl Reason {
             | Self::ProposalWrongState
             | Self::VersionNotNext
             | Self::VersionNotAdopted
+            | Self::ReadingDoesNotWait
             | Self::BetweenSites => Kind::WrongState,
             Self::VersionPassed | Self::Contention => Kind::Changed,
             Self::TooMuch => Kind::TooMuch,

@@ -123,6 +123,8 @@ pub struct Weight {
     pub mass: Option<Mass>,
     /// Set aside until another reading agrees with it.
     pub doubtful: bool,
+    /// A person vouches for it.
+    pub accepted: bool,
     pub scale: String,
     pub method: Method,
     pub note: String,

@@ -111,6 +111,19 @@ impl Stage {
         (animal, answer.answers[0].weight_id.clone())
     }
 
+    /// An otter and a reading of it that waits for a second weighing.
+    async fn waiting(&self) -> (String, String) {
+        let animal = self.otter(&self.home).await;
+        let mut answers = Vec::new();
+        for (weeks, grams) in [(3, 8_000), (2, 8_010), (1, 7_990), (0, 800)] {
+            let at = start_of_time() - TimeDelta::weeks(weeks);
+            let round = self.house.round(HOME, &[(&animal, at, grams)]);
+            let answer = self.home.keeper.client.weights().record_weights(round).await.unwrap();
+            answers.extend(answer.into_inner().answers);
+        }
+        (animal, answers[3].weight_id.clone())
+    }
+
     /// Says how much energy otters need.
     async fn describe_energy(&self) {
         let describe = v1::DescribeTaxonRequest {
@@ -326,6 +339,12 @@ impl Stage {
                 ..Default::default()
             }
             .encode_to_vec(),
+            "WeightService/AcceptWeight" => {
+                let (animal, weight_id) = self.waiting().await;
+                let because = "weighed twice".to_owned();
+                v1::AcceptWeightRequest { request_id, site, animal, weight_id, because, ..Default::default() }
+                    .encode_to_vec()
+            }
             "WeightService/ListWeights" => {
                 v1::ListWeightsRequest { site, ..Default::default() }.encode_to_vec()
             }
@@ -445,7 +464,8 @@ impl Stage {
             "ConcernService/SettleConcern" => {
                 let concern_id = self.concern().await;
                 let because = "it comes again".to_owned();
-                v1::SettleConcernRequest { request_id, site, concern_id, because, version: 0 }.encode_to_vec()
+                v1::SettleConcernRequest { request_id, site, concern_id, because, ..Default::default() }
+                    .encode_to_vec()
             }
             "CensusService/GetStockReturn" => {
                 let first = Some(day(start_of_time().date_naive()));

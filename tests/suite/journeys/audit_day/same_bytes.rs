@@ -86,6 +86,7 @@ async fn later_writes(month: &Month) {
             concern_id: concern.id.clone(),
             because: "a new scale".to_owned(),
             version: 0,
+            settled_as: v1::SettledAs::NewNormal.into(),
         };
         quill.vet.client.concerns().settle_concern(settle).await.unwrap();
     }

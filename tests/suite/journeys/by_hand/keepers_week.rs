@@ -72,8 +72,10 @@ async fn a_week_of_one_keeper() {
 
     by_hand.remark("Friday");
     house.clock.advance(TimeDelta::days(3));
-    by_hand.done("ada", &ada, &format!("holt concern settle {id} --because 'tooth out, eats again'")).await;
-    by_hand.ends("ada", &ada, &format!("holt concern settle {id} --because again"), 3).await;
+    let settle = format!("holt concern settle {id} --because 'tooth out, eats again'");
+    by_hand.ends("ada", &ada, &settle, 2).await;
+    by_hand.done("ada", &ada, &format!("{settle} --as treated")).await;
+    by_hand.ends("ada", &ada, &format!("{settle} --as treated"), 3).await;
     by_hand.done("ada", &ada, "holt weights Bramble --limit 4").await;
     by_hand.done("ada", &ada, "holt sign-out").await;
     insta::assert_snapshot!("keepers_week", by_hand.0);

@@ -17,7 +17,7 @@ async fn settle(heated: &Heated, concern: &v1::Concern) {
         site: "QUI".to_owned(),
         concern_id: concern.id.clone(),
         because: "the heater is out for repair, they sleep in the barn".to_owned(),
-        version: 0,
+        ..Default::default()
     };
     heated.quill.keeper.client.concerns().settle_concern(ask).await.unwrap();
 }

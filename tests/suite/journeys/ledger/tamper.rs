@@ -26,7 +26,7 @@ const TABLE: [(&str, &str, &[&str]); 20] = [
     (
         "a reading is slipped in",
         "INSERT INTO weights SELECT gen_random_uuid(), animal_id, site_id, weighed_at + interval '1 min', weighed_on,
-                day_only, 9000000, tried, doubtful, scale, method, note, recorded_at, recorded_by, request_id
+                day_only, 9000000, tried, doubtful, accepted, scale, method, note, recorded_at, recorded_by, request_id
            FROM weights WHERE mass_mg = 8000000",
         &["row-slipped-in"],
     ),

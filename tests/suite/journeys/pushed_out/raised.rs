@@ -112,7 +112,7 @@ async fn what_people_settled_stays_settled_while_it_is_no_worse() {
         site: "QUI".to_owned(),
         concern_id: open[0].id.clone(),
         because: "fed at three places from today on".to_owned(),
-        version: 0,
+        ..Default::default()
     };
     weir.park.keeper.client.concerns().settle_concern(settle).await.unwrap();
     assert_eq!(weir.next(1, pressed()).await.concerns, []);

@@ -2,7 +2,7 @@
 //! settled, and not raised again at once.
 
 use super::{Quill, steady};
-use holt_proto::v1::{self, ConcernKind, ConcernLevel, ConcernState, ReadingOutcome};
+use holt_proto::v1::{self, ConcernKind, ConcernLevel, ConcernState, ReadingOutcome, SettledAs};
 use holt_tests::reason;
 use sqlx::Executor;
 use tonic::{Code, Status};
@@ -41,18 +41,6 @@ async fn take_up(quill: &Quill, concern: &v1::Concern, version: i64) -> Result<v
     };
     let taken = quill.park.vet.client.concerns().take_up_concern(request).await?;
     Ok(taken.into_inner().concern.unwrap())
-}
-
-async fn settle(quill: &Quill, concern: &v1::Concern, version: i64) -> Result<v1::Concern, Status> {
-    let request = v1::SettleConcernRequest {
-        request_id: quill.house.request(),
-        site: "QUI".to_owned(),
-        concern_id: concern.id.clone(),
-        because: "she was too fat; the new ration is as planned".to_owned(),
-        version,
-    };
-    let settled = quill.park.keeper.client.concerns().settle_concern(request).await?;
-    Ok(settled.into_inner().concern.unwrap())
 }
 
 #[tokio::test]
@@ -173,12 +161,13 @@ async fn the_same_numbers_again_are_no_news() {
 async fn settled_it_stays_settled_and_is_not_raised_again_at_once() {
     let quill = Quill::new().await;
     let (week, answer) = until_raised(&quill).await;
-    let settled = settle(&quill, &answer.concerns[0], 0).await.unwrap();
+    let settled = quill.settles(&answer.concerns[0], SettledAs::NewNormal).await.unwrap();
     assert_eq!(settled.state(), ConcernState::Settled);
     assert!(settled.settled_because.contains("too fat"));
     assert_eq!(quill.concerns(false).await, []);
     assert_eq!(quill.concerns(true).await, std::slice::from_ref(&settled));
-    for again in [settle(&quill, &settled, 0).await, take_up(&quill, &settled, 0).await] {
+    let again = quill.settles(&settled, SettledAs::NewNormal).await;
+    for again in [again, take_up(&quill, &settled, 0).await] {
         let again = again.unwrap_err();
         assert_eq!((again.code(), reason(&again).as_str()), (Code::FailedPrecondition, "CONCERN_SETTLED"));
     }

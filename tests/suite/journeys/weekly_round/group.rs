@@ -5,7 +5,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use holt_proto::time::timestamp;
 use holt_proto::v1::{self, ConcernKind, ConcernState, ReadingOutcome};
 
-const NAMES: [&str; 6] = ["Bramble", "Sedge", "Teasel", "Alder", "Rush", "Willow"];
+pub(super) const NAMES: [&str; 6] = ["Bramble", "Sedge", "Teasel", "Alder", "Rush", "Willow"];
 
 /// What otter `n` weighs in week `week`, in grams, times a factor: a little noise of its own, no two alike.
 fn grams(n: usize, week: usize, factor: f64) -> i64 {
@@ -16,7 +16,7 @@ fn grams(n: usize, week: usize, factor: f64) -> i64 {
 }
 
 /// Six otters that live in one enclosure, with a steady past of 30 weeks.
-async fn family() -> Quill {
+pub(super) async fn family() -> Quill {
     let quill = Quill::new().await;
     for name in &NAMES[3..] {
         quill.house.otter(&quill.park, name).await;
@@ -51,7 +51,11 @@ async fn weighed(
 }
 
 /// A week goes by, and all are weighed: by what factor each is off its usual mass.
-async fn next(quill: &Quill, week: usize, factor: impl Fn(usize) -> f64) -> v1::RecordWeightsResponse {
+pub(super) async fn next(
+    quill: &Quill,
+    week: usize,
+    factor: impl Fn(usize) -> f64,
+) -> v1::RecordWeightsResponse {
     let at = quill.next_week();
     let round: Vec<_> =
         NAMES.iter().enumerate().map(|(n, name)| (*name, at, grams(n, 30 + week, factor(n)))).collect();
@@ -112,15 +116,8 @@ async fn settled_for_the_group_it_is_settled_for_its_members() {
         week += 1;
     }
     let raised = quill.concerns(false).await.remove(0);
-    let settle = v1::SettleConcernRequest {
-        request_id: quill.house.request(),
-        site: "QUI".to_owned(),
-        concern_id: raised.id,
-        because: "all of them were too fat; the new ration is as planned".to_owned(),
-        version: 0,
-    };
-    let settled = quill.park.vet.client.concerns().settle_concern(settle).await.unwrap().into_inner();
-    assert_eq!(settled.concern.unwrap().state(), ConcernState::Settled);
+    let settled = quill.settles(&raised, v1::SettledAs::NewNormal).await.unwrap();
+    assert_eq!(settled.state(), ConcernState::Settled);
     for more in 0..6 {
         assert_eq!(next(&quill, week + more, |_| losing(week - 1)).await.concerns, []);
     }

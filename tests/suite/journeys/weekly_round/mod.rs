@@ -11,12 +11,14 @@ mod repeat;
 mod replay;
 mod scale_refused;
 mod second_weighing;
+mod settled;
 mod size;
 mod state;
 mod times;
 mod tried;
 mod units;
 mod validate_only;
+mod waiting;
 mod worked_out_again;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -25,6 +27,7 @@ use holt_proto::v1::{self, ErrorReason, ReadingOutcome};
 use holt_server::clock::Clock;
 use holt_tests::house::start_of_time;
 use holt_tests::{House, Park};
+use tonic::Status;
 
 /// A park with three otters: Bramble, Sedge and Teasel.
 pub(super) struct Quill {
@@ -70,6 +73,23 @@ impl Quill {
     pub(super) async fn concerns(&self, include_settled: bool) -> Vec<v1::Concern> {
         let list = v1::ListConcernsRequest { site: "QUI".into(), include_settled, ..Default::default() };
         self.park.auditor.client.concerns().list_concerns(list).await.unwrap().into_inner().concerns
+    }
+
+    /// The keeper settles a concern about weight as one of three.
+    pub(super) async fn settles(
+        &self,
+        concern: &v1::Concern,
+        settled_as: v1::SettledAs,
+    ) -> Result<v1::Concern, Status> {
+        let settle = v1::SettleConcernRequest {
+            request_id: self.house.request(),
+            site: "QUI".to_owned(),
+            concern_id: concern.id.clone(),
+            because: "she was too fat; the new ration is as planned".to_owned(),
+            settled_as: settled_as.into(),
+            ..Default::default()
+        };
+        Ok(self.park.keeper.client.send(settle).await?.concern.unwrap())
     }
 
     /// Rows of a table.

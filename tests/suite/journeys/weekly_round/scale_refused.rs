@@ -76,6 +76,7 @@ async fn what_was_settled_is_not_raised_again_at_once() {
         concern_id: concern.id.clone(),
         because: "a sore foot, treated; it will not climb for some weeks".to_owned(),
         version: concern.version,
+        ..Default::default()
     };
     quill.park.keeper.client.concerns().settle_concern(settle).await.unwrap();
     assert_eq!(try_in_vain(&quill).await.concerns, []);

@@ -252,7 +252,7 @@ async fn after_a_time_at_another_site() {
             0 => drop(house.park("BRA", "America/Halifax").await),
             6 => {
                 let brack = park("BRA").await;
-                moves(scene, quill, &brack).await;
+                house.moves("Sedge", quill, &brack).await;
                 let odd = scene.weigh(&brack, "Sedge", house.clock.now(), 9000).await;
                 assert_eq!(outcomes(&odd), [ReadingOutcome::SecondWeighing], "it is known what it weighed");
                 house.clock.advance(TimeDelta::minutes(40));
@@ -265,7 +265,7 @@ async fn after_a_time_at_another_site() {
                 return vec!["Bramble", "Teasel"];
             }
             9 => {
-                moves(scene, &park("BRA").await, quill).await;
+                house.moves("Sedge", &park("BRA").await, quill).await;
                 scene.places(&["Sedge"], "Weir").await;
                 return vec!["Bramble", "Teasel"];
             }
@@ -297,33 +297,4 @@ async fn after_a_time_at_another_site() {
     })
     .await;
     assert!(rows.len() > 4, "at both sites: {rows:?}");
-}
-
-async fn moves(scene: &Scene, from: &Park, to: &Park) {
-    let house = &scene.quill.house;
-    let propose = v1::ProposeTransferRequest {
-        request_id: house.request(),
-        site: from.code.clone(),
-        animal: "Sedge".to_owned(),
-        to_site: to.code.clone(),
-        terms: v1::TransferTerms::TitlePasses.into(),
-        why: "an unrelated partner lives there".to_owned(),
-        ..Default::default()
-    };
-    let transfer_id = from.registrar.client.send(propose).await.unwrap().transfer.unwrap().id;
-    let agree = v1::AgreeTransferRequest {
-        request_id: house.request(),
-        transfer_id: transfer_id.clone(),
-        ..Default::default()
-    };
-    to.registrar.client.send(agree).await.unwrap();
-    let dispatch = v1::DispatchTransferRequest {
-        request_id: house.request(),
-        transfer_id: transfer_id.clone(),
-        ..Default::default()
-    };
-    from.registrar.client.send(dispatch).await.unwrap();
-    let receive =
-        v1::ReceiveTransferRequest { request_id: house.request(), transfer_id, ..Default::default() };
-    to.registrar.client.send(receive).await.unwrap();
 }
