@@ -96,7 +96,8 @@ words! {
     DocumentKind: Protocol "protocol", Ethogram "ethogram", GrowthReference "growth-reference";
     FactKind: Birth "birth", Sex "sex", Parent "parent", Accession "accession", Holding "holding",
         Title "title", Placement "placement", Mark "mark", Weight "weight", Assessment "assessment",
-        Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "told-apart", Paper "paper", Loan "loan";
+        Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "told-apart", Paper "paper", Loan "loan",
+        LifeState "state";
     IccBand: Poor "poor", Moderate "moderate", Good "good", Excellent "excellent";
     IccForm: OneWaySingle "1,1", AgreementSingle "2,1", ConsistencySingle "3,1", OneWayMean "1,k",
         AgreementMean "2,k", ConsistencyMean "3,k";
@@ -104,6 +105,8 @@ words! {
     InteractionOutcome: ReceiverYielded "receiver-yielded", ActorYielded "actor-yielded", Undecided "undecided";
     Kin: Dam "dam", Sire "sire", Offspring "offspring", FullSibling "sibling", HalfSibling "half-sibling";
     LifeOutcome: TakenIn "taken-in", OnRecord "on-record", Sound "sound", Refused "refused";
+    LifeStateKind: Carrying "carrying", Moult "moult", Rut "rut", Torpor "torpor", Rest "rest";
+    LifeStateEnd: Over "over", Birth "birth", Left "left", Confirmed "confirmed";
     LitterChangeKind: Born "born", Died "died", Sexed "sexed", ToldApart "told-apart";
     LedgerBreakKind: RowChanged "row-changed", RowMoved "row-moved", RowRemoved "row-removed",
         RowSlippedIn "row-slipped-in", EntryChanged "entry-changed", EntryRemoved "entry-removed",

@@ -32,6 +32,7 @@ CALL holt_guard_alive('weights',
 CALL holt_guard_alive('assessments', 'n.assessed_at');
 CALL holt_guard_alive('placements', 'coalesce(n.ended_at, ''infinity'')');
 CALL holt_guard_alive('memberships', 'coalesce(n.ended_at, ''infinity'')');
+CALL holt_guard_alive('life_states', 'coalesce(n.ended_at, ''infinity'')');
 CALL holt_guard_alive('marks', 'coalesce(n.ended_at, ''infinity'')');
 CALL holt_guard_alive('feeds', 'n.given_at');
 CALL holt_guard_alive('encounter_animals', 'e.began_at',
@@ -126,6 +127,9 @@ BEGIN
     WHEN EXISTS (SELECT FROM memberships m
                   WHERE m.animal_id = one AND m.superseded_at IS NULL
                     AND coalesce(m.ended_at, 'infinity') > died) THEN 'memberships'
+    WHEN EXISTS (SELECT FROM life_states s
+                  WHERE s.animal_id = one AND s.superseded_at IS NULL
+                    AND coalesce(s.ended_at, 'infinity') > died) THEN 'life_states'
     WHEN EXISTS (SELECT FROM marks m
                   WHERE m.animal_id = one AND m.superseded_at IS NULL
                     AND coalesce(m.ended_at, 'infinity') > died) THEN 'marks'

@@ -46,6 +46,7 @@ CALL holt_stand('titles', 'animal_id');
 CALL holt_stand('loans', 'animal_id');
 CALL holt_stand('placements', 'animal_id');
 CALL holt_stand('memberships', 'animal_id');
+CALL holt_stand('life_states', 'animal_id');
 CALL holt_stand('marks', 'animal_id');
 CALL holt_stand('papers', 'animal_id');
 CALL holt_stand('weights', 'animal_id');
@@ -99,6 +100,8 @@ BEGIN
       ('loans', 'tstzrange(x.began_at, x.ended_at) && tstzrange(y.began_at, y.ended_at)', 'loans_one_at_a_time'),
       ('placements', 'tstzrange(x.began_at, x.ended_at) && tstzrange(y.began_at, y.ended_at)', 'placements_one_place'),
       ('memberships', 'tstzrange(x.began_at, x.ended_at) && tstzrange(y.began_at, y.ended_at)', 'memberships_one_group'),
+      ('life_states', 'x.state = y.state AND tstzrange(x.began_at, x.ended_at) && tstzrange(y.began_at, y.ended_at)',
+       'life_states_once_at_a_time'),
       ('births', 'true', 'births_one_key'),
       ('deaths', 'true', 'deaths_once_key'),
       ('sexings', 'x.determined_on = y.determined_on', 'sexings_one_a_day_key'),
@@ -173,7 +176,7 @@ BEGIN
       ours := ours || answering;
     END LOOP;
     FOREACH tab IN ARRAY ARRAY['births', 'sexings', 'parents', 'accessions', 'holdings', 'titles', 'loans', 'placements',
-                               'memberships', 'marks', 'papers', 'weights', 'assessments', 'deaths',
+                               'memberships', 'life_states', 'marks', 'papers', 'weights', 'assessments', 'deaths',
                                'litter_changes'] LOOP
       EXECUTE format(
         'SELECT EXISTS (SELECT FROM %I f WHERE f.animal_id = ANY ($1) AND f.id = ANY ($2) AND f.site_id <> ALL ($3)
@@ -207,7 +210,7 @@ DECLARE
   tab text;
 BEGIN
   FOREACH tab IN ARRAY ARRAY['births', 'sexings', 'parents', 'holdings', 'titles', 'loans', 'placements', 'memberships',
-                             'weights', 'deaths'] LOOP
+                             'life_states', 'weights', 'deaths'] LOOP
     EXECUTE format('CREATE CONSTRAINT TRIGGER facts_hold_together AFTER INSERT ON %I
                     DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_facts_hold_together()', tab);
   END LOOP;

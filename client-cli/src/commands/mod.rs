@@ -42,6 +42,7 @@ mod sign_out;
 mod site;
 mod species;
 mod standing;
+mod state;
 mod stock_return;
 mod title;
 mod transfer;
@@ -84,6 +85,7 @@ pub(crate) enum Asking {
     Enrich(enrich::Enrich),
     Encounter(encounter::Encounter),
     Due(due::Due),
+    State(state::State),
     Concerns(concerns::Concerns),
     Concern(concern::Concern),
     Assess(assess::Assess),
@@ -163,6 +165,7 @@ impl Asking {
             Self::Enrich(command) => command.run(errand).await,
             Self::Encounter(command) => command.run(errand).await,
             Self::Due(command) => command.run(errand).await,
+            Self::State(command) => command.run(errand).await,
             Self::Concerns(command) => command.run(errand).await,
             Self::Concern(command) => command.run(errand).await,
             Self::Assess(command) => command.run(errand).await,

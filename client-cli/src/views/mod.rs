@@ -31,6 +31,7 @@ pub(crate) mod growth;
 pub(crate) mod intake;
 pub(crate) mod kinship;
 pub(crate) mod ledger;
+pub(crate) mod life_state;
 pub(crate) mod litter;
 pub(crate) mod loan;
 pub(crate) mod mark;

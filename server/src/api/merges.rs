@@ -69,7 +69,7 @@ impl MergeService for Api {
 const MOST: usize = 100;
 
 /// Kinds of which two facts can contradict one another.
-const KINDS: [FactKind; 11] = [
+const KINDS: [FactKind; 12] = [
     FactKind::Birth,
     FactKind::Sex,
     FactKind::Parent,
@@ -78,6 +78,7 @@ const KINDS: [FactKind; 11] = [
     FactKind::Loan,
     FactKind::Placement,
     FactKind::Membership,
+    FactKind::LifeState,
     FactKind::Weight,
     FactKind::ToldApart,
     FactKind::Death,

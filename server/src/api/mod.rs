@@ -24,6 +24,7 @@ pub mod growth;
 pub mod history;
 pub mod kinship;
 pub mod ledger;
+pub mod life_states;
 pub mod litters;
 pub mod loans;
 pub mod marks;

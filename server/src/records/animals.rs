@@ -16,7 +16,8 @@ use crate::records::deaths::{refuse_odd_days, refuse_seen_later, seen_later};
 use crate::records::error::{Refusal, Result, Violation};
 use crate::records::parents::{self, Birth};
 use crate::records::{
-    Records, fresh, guard_version, held_now, loans, one_animal, papers, taxa, titles as title_rules, view,
+    Records, fresh, guard_version, held_now, life_states, loans, one_animal, papers, taxa,
+    titles as title_rules, view,
 };
 use crate::store::animals::{self, First, Lens, Lock};
 use crate::store::holdings::{self, Beginning, Ending};
@@ -76,6 +77,9 @@ pub async fn register(
             if let Some(parent) = parents::find(&tx, &permit, text, field).await? {
                 parents.push(parents::fit(&tx, &permit, &parent, sex, &birth, field).await?);
             }
+        }
+        if birth.here {
+            life_states::bears(&mut tx, &permit, &parents, came.on).await?;
         }
         let first = First { taxon: taxon.id, sex: new.sex, sexed_on: came.on, born: new.born, parents };
         let (how, source, name, country) = match &new.coming {
@@ -402,6 +406,7 @@ pub(super) async fn off_the_books(tx: &mut Tx, animal: Uuid, ending: Ending, why
     holdings::end(tx, animal, ending).await?;
     placements::end(tx, animal, at).await?;
     groups::end(tx, animal, at, why).await?;
+    crate::store::life_states::end(tx, animal, at, why).await?;
     animals::bump(tx, animal).await?;
     Ok(())
 }

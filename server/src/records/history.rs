@@ -160,6 +160,10 @@ fn say(kind: FactKind, says: &Value) -> String {
             let of = if text("dam").is_empty() { String::new() } else { format!(" of {}", text("dam")) };
             format!("told apart out of the litter{of} born {}", text("born_on"))
         }
+        FactKind::LifeState => {
+            let suspected = if says["suspected"] == true { "suspected" } else { "" };
+            with(spoken("state"), &[suspected, text("note"), text("ended_why")])
+        }
         FactKind::Mark => {
             with(format!("{} {}", spoken("kind"), text("code")), &[text("place"), text("ended_why")])
         }

@@ -15,7 +15,7 @@ use crate::model::taxon::Taxon;
 use crate::records::animals::{Entry, lens_of, onto_the_books, owner};
 use crate::records::error::{Refusal, Result};
 use crate::records::parents::{self, Birth};
-use crate::records::{Records, fresh, guard_version, taxa};
+use crate::records::{Records, fresh, guard_version, life_states, taxa};
 use crate::store::animals::{First, Lens, Parent};
 use crate::store::holdings::Beginning;
 use crate::store::litters::{self, Wanted};
@@ -45,6 +45,7 @@ pub async fn record(
         let named = Named::find(&tx, &permit, &new.parents, "").await?;
         let taxon = species(&tx, &new.taxon, named.animals()).await?;
         let parents = named.fit(&tx, &permit, &taxon, new.born_on, &new.parents.because).await?;
+        life_states::bears(&mut tx, &permit, &parents, new.born_on).await?;
         let id = litters::insert(&mut tx, &permit, &taxon, new, &parents).await?;
         let mut reply = today(&tx, &permit, id).await?;
         reply.taxon = reply.taxon.asked_as(&new.taxon);

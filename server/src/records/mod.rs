@@ -26,6 +26,7 @@ pub mod history;
 mod holder;
 pub mod kinship;
 pub mod ledger;
+pub mod life_states;
 pub mod litters;
 pub mod loans;
 pub mod marks;

@@ -19,7 +19,8 @@ use crate::store::holdings::{Beginning, Ending};
 use crate::store::titles::Owner;
 use crate::store::transfers::{Standing, Taken, Wanted};
 use crate::store::{
-    Snapshot, Tx, accessions, animals, deaths, groups, holdings, placements, retrying, titles, transfers,
+    Snapshot, Tx, accessions, animals, deaths, groups, holdings, life_states, placements, retrying, titles,
+    transfers,
 };
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -251,6 +252,7 @@ async fn receive(
     holdings::end(tx, animal, ending).await?;
     placements::end(tx, animal, at).await?;
     groups::end(tx, animal, at, "the animal went to another site").await?;
+    life_states::end(tx, animal, at, "the animal went to another site").await?;
     let on = site.day_of(at);
     let beginning = Beginning {
         how: Began::Transfer,

@@ -2,8 +2,8 @@
 
 use crate::doors::{Snapshot, Tx};
 use crate::entity::{
-    accession, assessment, birth, death, holding, litter_change, loan, mark, membership, paper, parent,
-    placement, sexing, title, weight,
+    accession, assessment, birth, death, holding, life_state, litter_change, loan, mark, membership, paper,
+    parent, placement, sexing, title, weight,
 };
 use crate::error::Error;
 use crate::model::fact::{FactKind, Version};
@@ -26,6 +26,7 @@ macro_rules! of_kind {
             FactKind::Placement => $call::<placement::Model>($($argument),*).await,
             FactKind::Membership => $call::<membership::Model>($($argument),*).await,
             FactKind::Mark => $call::<mark::Model>($($argument),*).await,
+            FactKind::LifeState => $call::<life_state::Model>($($argument),*).await,
             FactKind::Loan => $call::<loan::Model>($($argument),*).await,
             FactKind::Paper => $call::<paper::Model>($($argument),*).await,
             FactKind::Weight => $call::<weight::Model>($($argument),*).await,
@@ -57,6 +58,7 @@ pub async fn find(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Option<
              UNION ALL SELECT 'placement' FROM placements WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'membership' FROM memberships WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'mark' FROM marks WHERE animal_id = $1 AND id = $2
+             UNION ALL SELECT 'life_state' FROM life_states WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'loan' FROM loans WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'paper' FROM papers WHERE animal_id = $1 AND id = $2
              UNION ALL SELECT 'weight' FROM weights WHERE animal_id = $1 AND id = $2
@@ -89,6 +91,7 @@ pub async fn meeting(
         FactKind::Loan,
         FactKind::Placement,
         FactKind::Membership,
+        FactKind::LifeState,
         FactKind::Mark,
     ] {
         let condition = format!("animal_id = $1 AND superseded_at IS NULL AND {column} = $2");
@@ -207,7 +210,7 @@ pub struct Stray {
     pub at: DateTime<Utc>,
 }
 
-/// The first reading, assessment, placement or membership that lies outside the holdings of its site.
+/// The first reading, assessment, placement, membership or state that lies outside the holdings of its site.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -223,6 +226,9 @@ pub async fn stray(snapshot: &Snapshot, animal: Uuid) -> Result<Option<Stray>, E
             WHERE animal_id = $1 AND superseded_at IS NULL
            UNION ALL
            SELECT 'membership', site_id, began_at, coalesce(ended_at, 'infinity') FROM memberships
+            WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'state', site_id, began_at, coalesce(ended_at, 'infinity') FROM life_states
             WHERE animal_id = $1 AND superseded_at IS NULL
          ) s
         WHERE NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = $1 AND h.superseded_at IS NULL

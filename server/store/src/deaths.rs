@@ -124,6 +124,9 @@ pub async fn later(
            UNION ALL
            SELECT 'joined a group', began_at FROM memberships WHERE animal_id = $1 AND superseded_at IS NULL
            UNION ALL
+           SELECT 'was seen in another state', began_at FROM life_states
+            WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
            SELECT CASE WHEN kind = 'house_name' THEN 'was named' ELSE 'was marked' END, began_at FROM marks
             WHERE animal_id = $1 AND superseded_at IS NULL
            UNION ALL

@@ -271,6 +271,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "choose another name",
     ),
     (
+        "life_states_once_at_a_time",
+        Reason::OutOfOrder,
+        "the animal is on record in such a state at that time",
+        "look at its states again, and give another time or correct that one",
+    ),
+    (
         "memberships_one_group",
         Reason::OutOfOrder,
         "the animal belongs to a group at that time",

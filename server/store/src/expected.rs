@@ -6,6 +6,7 @@ use crate::animals::sex;
 use crate::doors::{Snapshot, Tx};
 use crate::error::{Error, stored};
 use crate::facts::known;
+use crate::model::life_state::{StateEnd, StateKind};
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::Sex;
 use sea_orm::FromQueryResult;
@@ -31,6 +32,15 @@ impl Home {
     }
 }
 
+/// A state that an animal was in, and from when until when.
+#[derive(Clone, Debug, Deserialize)]
+pub struct Stretch {
+    pub state: StateKind,
+    pub began_at: DateTime<Utc>,
+    pub ended_at: Option<DateTime<Utc>>,
+    pub ended_how: Option<StateEnd>,
+}
+
 /// What the weight of an animal depends on, besides when it was weighed.
 #[derive(Clone, Debug)]
 pub struct Behind {
@@ -49,6 +59,8 @@ pub struct Behind {
     pub breeds_from_days: Option<i32>,
     /// Days on which she gave birth, in order.
     pub births: Vec<NaiveDate>,
+    /// What it went through, in order of time.
+    pub states: Vec<Stretch>,
     /// Where it lived at the site, in order of time.
     pub homes: Vec<Home>,
 }
@@ -73,6 +85,7 @@ pub async fn behind(snapshot: &Snapshot, permit: &Permit, animals: &[Uuid]) -> R
         own_birth: Option<NaiveDate>,
         breeds_from_days: Option<i32>,
         births: serde_json::Value,
+        states: serde_json::Value,
         homes: serde_json::Value,
     }
     let sql = format!(
@@ -97,6 +110,9 @@ pub async fn behind(snapshot: &Snapshot, permit: &Permit, animals: &[Uuid]) -> R
                    SELECT l.born_on FROM litter_parents q
                      JOIN litters l ON l.id = q.litter_id AND l.recorded_at <= $2
                     WHERE q.parent_id = a.id AND q.kind = 'dam' AND {known_q}) y) AS births,
+                (SELECT coalesce(jsonb_agg(jsonb_build_object('state', z.state, 'began_at', z.began_at,
+                          'ended_at', z.ended_at, 'ended_how', z.ended_how) ORDER BY z.began_at, z.id), '[]')
+                   FROM life_states z WHERE z.animal_id = a.id AND {known_z}) AS states,
                 (SELECT coalesce(jsonb_agg(jsonb_build_object('enclosure_id', h.enclosure_id, 'enclosure', e.name,
                           'began_at', h.began_at, 'ended_at', h.ended_at) ORDER BY h.began_at), '[]')
                    FROM placements h JOIN enclosures e ON e.id = h.enclosure_id
@@ -116,6 +132,7 @@ pub async fn behind(snapshot: &Snapshot, permit: &Permit, animals: &[Uuid]) -> R
         known_b = known("b", 2),
         known_p = known("p", 2),
         known_q = known("q", 2),
+        known_z = known("z", 2),
         known_h = known("h", 2),
         known_k = known("k", 2),
         known_birth = known("o", 2),
@@ -135,6 +152,7 @@ pub async fn behind(snapshot: &Snapshot, permit: &Permit, animals: &[Uuid]) -> R
                 born_on: row.own_birth,
                 breeds_from_days: row.breeds_from_days,
                 births: stored("births", "born_last", row.births)?,
+                states: stored("life_states", "state", row.states)?,
                 homes: stored("placements", "began_at", row.homes)?,
             })
         })

@@ -78,7 +78,7 @@ pub struct Wanted {
 
 /// Every kind of fact: name, table, when it was (in SQL), whether only the day is known, when it ended, and
 /// what it says. `f` is the fact, `s` its site.
-const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
+const KINDS: [(&str, &str, &str, &str, &str, &str); 15] = [
     (
         "birth",
         "public.births f",
@@ -154,6 +154,15 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 14] = [
         "false",
         "f.ended_at",
         "jsonb_build_object('kind', f.kind, 'code', f.code, 'place', f.place_on_body, 'ended_why', f.ended_why)",
+    ),
+    (
+        "life_state",
+        "public.life_states f",
+        "f.began_at",
+        "false",
+        "f.ended_at",
+        "jsonb_build_object('state', f.state, 'suspected', f.suspected, 'ended_how', f.ended_how,
+           'ended_why', f.ended_why, 'note', f.note)",
     ),
     (
         "loan",

@@ -40,6 +40,7 @@ pub mod holdings;
 pub mod kinship;
 pub mod ledger;
 mod legible;
+pub mod life_states;
 pub mod litters;
 pub mod loans;
 mod login;

@@ -14,7 +14,7 @@ use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// What two records may contradict one another in, or say twice, and the view it is read from.
-const KINDS: [(FactKind, &str); 15] = [
+const KINDS: [(FactKind, &str); 16] = [
     (FactKind::Birth, "births"),
     (FactKind::Sex, "sexings"),
     (FactKind::Parent, "parents"),
@@ -25,6 +25,7 @@ const KINDS: [(FactKind, &str); 15] = [
     (FactKind::Placement, "placements"),
     (FactKind::Membership, "memberships"),
     (FactKind::Mark, "marks"),
+    (FactKind::LifeState, "life_states"),
     (FactKind::Paper, "papers"),
     (FactKind::Weight, "weights"),
     (FactKind::Assessment, "assessments"),

@@ -7,7 +7,7 @@ macro_rules! every_table {
         every_table!(@ $call, $argument, accession, adoption, amendment, amendment_answer, animal, assessment, birth, check, climate_rule, concern, concern_step,
             crate_reading, death, device, device_batch, enclosure, encounter, encounter_animal, encounter_limit,
             enrichment_item, enrichment_offer, enrichment_term, ethogram, feed, feed_plan, food, grant, group,
-            holding, litter, litter_change, litter_parent, loan, mark,
+            holding, life_state, litter, litter_change, litter_parent, loan, mark,
             membership, merge, paper, parent, person, placement, proposal, proposal_answer, protocol, sexing, site, taxon, taxon_name, taxon_trait, growth_reference,
             title, transfer,
             transfer_step, upset, watch, watch_event, weight)

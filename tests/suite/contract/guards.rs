@@ -93,6 +93,7 @@ async fn nothing_is_recorded_of_the_dead() {
         ("assessments", json!({ "assessed_at": later }), "assessments_alive_guard"),
         ("placements", json!({ "began_at": later }), "placements_alive_guard"),
         ("memberships", json!({ "began_at": later }), "memberships_alive_guard"),
+        ("life_states", json!({ "began_at": later }), "life_states_alive_guard"),
         ("marks", json!({ "began_at": later }), "marks_alive_guard"),
         ("feeds", json!({ "given_at": later, "group_id": null }), "feeds_alive_guard"),
         ("encounter_animals", json!({}), "encounter_animals_alive_guard"),
@@ -127,7 +128,7 @@ enum Left {
 async fn die(yard: &mut Yard, at: DateTime<Utc>, left: Left) -> Option<String> {
     let request = json!(Uuid::now_v7());
     let mut writes = Vec::new();
-    for table in ["titles", "marks", "holdings", "placements", "memberships"] {
+    for table in ["titles", "marks", "holdings", "placements", "memberships", "life_states"] {
         let open = format!("animal_id = '{}' AND superseded_at IS NULL AND ended_at IS NULL", yard.alive);
         for mut row in rows(&mut yard.owner, table, &open).await {
             let old = row["id"].as_str().unwrap().to_owned();
@@ -139,6 +140,9 @@ async fn die(yard: &mut Yard, at: DateTime<Utc>, left: Left) -> Option<String> {
             if table == "holdings" {
                 row.insert("ended_on".to_owned(), json!(at.date_naive()));
                 row.insert("ended_how".to_owned(), json!("death"));
+            }
+            if table == "life_states" {
+                row.insert("ended_how".to_owned(), json!("left"));
             }
             if left != Left::Out(table) {
                 writes.push((table, columns(&mut yard.owner, table).await, old, row));
@@ -190,6 +194,7 @@ async fn a_death_ends_all_that_lasted_and_comes_after_all_that_was() {
         ("marks", "deaths_nothing_later_guard"),
         ("placements", "deaths_nothing_later_guard"),
         ("memberships", "deaths_nothing_later_guard"),
+        ("life_states", "deaths_nothing_later_guard"),
         ("holdings", "deaths_holding_guard"),
         ("deaths", "holdings_death_guard"),
     ] {

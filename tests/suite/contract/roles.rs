@@ -41,7 +41,7 @@ const ROLES: [(Role, char); 6] = [
 
 /// Every method, the roles that may call it, and where they must be held. Written out a second time, by
 /// hand: a role that is let in by mistake in the server's own table is not let in here.
-const TABLE: [(&str, &str, Held); 156] = {
+const TABLE: [(&str, &str, Held); 159] = {
     use Held::{AnyToken, Everywhere, NoToken, Own, Somewhere, There};
     [
         ("PeopleService/SignIn", "", NoToken),
@@ -97,6 +97,9 @@ const TABLE: [(&str, &str, Held); 156] = {
         ("MarkService/ApplyMark", "r", There),
         ("MarkService/EndMark", "r", There),
         ("MarkService/ReplaceMark", "r", There),
+        ("LifeStateService/BeginLifeState", "kv", There),
+        ("LifeStateService/EndLifeState", "kv", There),
+        ("LifeStateService/ListLifeStates", "krav", There),
         ("PlacementService/PlaceAnimals", "kr", There),
         ("WeightService/RecordWeights", "kv", There),
         ("WeightService/RecordCrateReading", "kv", There),

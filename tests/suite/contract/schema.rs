@@ -61,6 +61,7 @@ const NEVER_BROKEN: [(&str, &str); 69] = [
     ("litter_changes_pkey", "a fresh identifier"),
     ("litter_changes_told_apart_key", "an animal that the same write makes"),
     ("loans_pkey", "contains a fresh identifier"),
+    ("life_states_pkey", "contains a fresh identifier"),
     ("marks_pkey", "contains a fresh identifier"),
     ("holdings_pkey", "contains a fresh identifier"),
     ("titles_pkey", "contains a fresh identifier"),
@@ -84,7 +85,7 @@ const NEVER_BROKEN: [(&str, &str); 69] = [
 ];
 
 /// All that the service may change in place. Everything else is appended.
-const MAY_CHANGE: [(&str, &[&str]); 41] = [
+const MAY_CHANGE: [(&str, &[&str]); 42] = [
     ("accession_counters", &["last"]),
     ("accessions", SUPERSEDED),
     ("adoptions", SUPERSEDED),
@@ -110,6 +111,7 @@ const MAY_CHANGE: [(&str, &[&str]); 41] = [
     ("grants", SUPERSEDED),
     ("holdings", SUPERSEDED),
     ("leaves", &["position", "site_position"]),
+    ("life_states", SUPERSEDED),
     ("litter_changes", SUPERSEDED),
     ("litter_parents", SUPERSEDED),
     ("litters", &["version"]),

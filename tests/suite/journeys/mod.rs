@@ -23,6 +23,7 @@ mod holder;
 mod hostile;
 mod kin;
 mod ledger;
+mod life_states;
 mod litters;
 mod loans;
 mod merges;

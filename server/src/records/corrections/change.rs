@@ -132,6 +132,7 @@ impl Change {
             FactKind::Weight => &["mass", "animal", "note", "happened_at", "accepted"],
             FactKind::Placement => &["enclosure", "happened_at", "ended_at"],
             FactKind::Membership => &["happened_at", "ended_at"],
+            FactKind::LifeState => &["note", "happened_at", "ended_at"],
             FactKind::Mark => &["code", "place_on_body", "happened_at", "ended_at"],
             FactKind::Holding => &["happened_at", "ended_at"],
             FactKind::Title => &["happened_at"],

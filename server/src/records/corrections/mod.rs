@@ -227,7 +227,9 @@ impl Work<'_> {
             FactKind::Holding => self.holding(change).await,
             FactKind::Paper => self.paper(change).await,
             FactKind::Title => self.title(change).await,
-            FactKind::Placement | FactKind::Membership | FactKind::Mark => self.stretch(change).await,
+            FactKind::Placement | FactKind::Membership | FactKind::Mark | FactKind::LifeState => {
+                self.stretch(change).await
+            }
             FactKind::Loan
             | FactKind::Accession
             | FactKind::Transfer
@@ -319,6 +321,7 @@ impl Work<'_> {
             | FactKind::Placement
             | FactKind::Membership
             | FactKind::Mark
+            | FactKind::LifeState
             | FactKind::Paper
             | FactKind::Assessment => {}
             FactKind::Birth

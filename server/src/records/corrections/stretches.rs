@@ -143,7 +143,7 @@ impl Work<'_> {
         self.replace(before, end).await
     }
 
-    /// A placement, a membership, a mark, or a title that follows no other.
+    /// A placement, a membership, a mark, a life state, or a title that follows no other.
     pub(super) async fn stretch(&mut self, change: &Change) -> Result<()> {
         let mut columns = Map::new();
         if let Some(name) = &change.enclosure {
@@ -165,6 +165,9 @@ impl Work<'_> {
         if let Some(place) = &change.place_on_body {
             columns.insert("place_on_body".to_owned(), json!(place));
         }
+        if let Some(note) = &change.note {
+            columns.insert("note".to_owned(), json!(note));
+        }
         let mut began = self.fact.instant("began_at").unwrap_or_default();
         if let Some(moment) = change.moment {
             began = self.beginning(moment)?.0;
@@ -174,6 +177,11 @@ impl Work<'_> {
         if let Some(end) = change.ended {
             ended = end.map(|moment| self.end(moment)).transpose()?.map(|(at, ..)| at);
             columns.insert("ended_at".to_owned(), json!(ended));
+            if self.fact.kind == FactKind::LifeState && ended.is_none() {
+                columns.extend([("ended_how".to_owned(), Value::Null), ("ended_why".to_owned(), json!(""))]);
+            } else if self.fact.kind == FactKind::LifeState && self.fact.text("ended_how").is_none() {
+                columns.insert("ended_how".to_owned(), json!("over"));
+            }
         }
         if ended.is_some_and(|ended| ended <= began) {
             return Err(out_of_order("it would end before it begins", "correct both times")
@@ -240,11 +248,11 @@ impl Work<'_> {
             if to.is_none() {
                 let blank: &[&str] = match met.kind {
                     FactKind::Holding => &["ended_source", "ended_name", "ended_country"],
-                    FactKind::Mark | FactKind::Membership => &["ended_why"],
+                    FactKind::Mark | FactKind::Membership | FactKind::LifeState => &["ended_why"],
                     _ => &[],
                 };
                 columns.extend(blank.iter().map(|column| ((*column).to_owned(), json!(""))));
-                if matches!(met.kind, FactKind::Holding | FactKind::Loan) {
+                if matches!(met.kind, FactKind::Holding | FactKind::Loan | FactKind::LifeState) {
                     columns.insert("ended_how".to_owned(), Value::Null);
                 }
             }

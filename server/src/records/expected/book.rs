@@ -6,9 +6,10 @@ use crate::records::error::Result;
 use crate::records::expected::json;
 use crate::store::Snapshot;
 use crate::store::concerns::{self, Settling, Whom};
-use crate::store::expected::{self as store, Behind, Home};
+use crate::model::life_state::{StateEnd, StateKind};
+use crate::store::expected::{self as store, Behind, Home, Stretch};
 use crate::store::weights::Point;
-use chrono::{DateTime, NaiveTime, Utc};
+use chrono::{DateTime, NaiveTime, TimeDelta, Utc};
 use holt_audit::expected::{Fact, Kind, Life, Settled};
 use holt_audit::terms::RecordId;
 use serde::Serialize;
@@ -121,9 +122,11 @@ impl Book {
             refusals: HashMap::new(),
             settled: HashMap::new(),
         };
-        for Behind { animal, births, homes, .. } in behind {
-            let births = births.into_iter().map(|day| (permit.site().start_of(day), Fact::Birth));
-            book.facts.insert(animal, births.collect());
+        for Behind { animal, births, homes, states, .. } in behind {
+            let births: Vec<_> = births.into_iter().map(|day| permit.site().start_of(day)).collect();
+            let mut facts = through(&states, &births);
+            facts.extend(births.into_iter().map(|at| (at, Fact::Birth)));
+            book.facts.insert(animal, facts);
             book.homes.insert(animal, homes);
         }
         for settling in settlings {
@@ -286,6 +289,37 @@ impl Book {
         rounds.sort_by_key(|(order, _)| *order);
         rounds.into_iter().map(|(_, round)| round).collect()
     }
+}
+
+/// Days after a birth within which that she carries no longer says no more than the birth does.
+const OF_A_BIRTH: TimeDelta = TimeDelta::days(3);
+
+/// What an animal goes through, as the model hears of it. A birth is told by itself; what ends because it left says nothing
+/// of what it carries; moult, rut, torpor and rest are one.
+fn through(states: &[Stretch], births: &[DateTime<Utc>]) -> Vec<(DateTime<Utc>, Fact)> {
+    let mut facts = Vec::new();
+    let mut rests: Vec<(DateTime<Utc>, Option<DateTime<Utc>>)> = Vec::new();
+    for state in states {
+        let (began, ended) = (state.began_at, state.ended_at);
+        if state.state != StateKind::Carrying {
+            match rests.last_mut() {
+                Some((_, until)) if until.is_none_or(|until| began <= until) => {
+                    *until = until.zip(ended).map(|(one, other)| one.max(other));
+                }
+                _ => rests.push((began, ended)),
+            }
+            continue;
+        }
+        facts.push((began, Fact::Carries));
+        let bears = |ended| births.iter().any(|birth| began <= *birth && *birth <= ended && ended - birth <= OF_A_BIRTH);
+        let over = ended.filter(|ended| state.ended_how == Some(StateEnd::Over) && !bears(*ended));
+        facts.extend(over.map(|ended| (ended, Fact::CarriesNoMore)));
+    }
+    for (began, ended) in rests {
+        facts.push((began, Fact::RestBegins));
+        facts.extend(ended.map(|ended| (ended, Fact::RestEnds)));
+    }
+    facts
 }
 
 /// Age in days below which an animal is young where its species does not say when it breeds: a year, common

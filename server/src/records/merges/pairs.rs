@@ -99,6 +99,8 @@ pub(super) fn pair(x: &Version, y: &Version, all: &[Version]) -> Verdict {
         FactKind::Membership => {
             stretches(x, y, &["group_id", "role"], "they belong to two groups, or in two roles")
         }
+        FactKind::LifeState if !same(x, y, &["state"]) => Verdict::Together,
+        FactKind::LifeState => stretches(x, y, &["suspected"], "they are in one state twice"),
         FactKind::Weight if !same(x, y, &["weighed_at"]) => Verdict::Together,
         FactKind::Weight if same(x, y, &["mass_mg"]) => Verdict::FirstSays,
         FactKind::Weight => {

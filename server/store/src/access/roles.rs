@@ -17,7 +17,7 @@ pub enum Deed {
     /// Record what was done with animals on the day: what they were given and what they left, what they were
     /// offered and how they met it, and when they met people.
     Tend,
-    /// Record what groups do.
+    /// Record what groups do, and what animals go through for a while.
     Observe,
     /// Register animals and litters, sexes, deaths, departures, marks.
     Register,
@@ -175,6 +175,9 @@ pub const METHODS: &[(&str, Need)] = {
         ("MarkService/ApplyMark", R(D::Register)),
         ("MarkService/EndMark", R(D::Register)),
         ("MarkService/ReplaceMark", R(D::Register)),
+        ("LifeStateService/BeginLifeState", R(D::Observe)),
+        ("LifeStateService/EndLifeState", R(D::Observe)),
+        ("LifeStateService/ListLifeStates", R(D::Read)),
         ("PlacementService/PlaceAnimals", R(D::Place)),
         ("WeightService/RecordWeights", R(D::Weigh)),
         ("WeightService/RecordCrateReading", R(D::Weigh)),

@@ -31,6 +31,7 @@ pub mod grant;
 pub mod group;
 pub mod growth_reference;
 pub mod holding;
+pub mod life_state;
 pub mod litter;
 pub mod litter_change;
 pub mod litter_parent;

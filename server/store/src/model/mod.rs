@@ -20,6 +20,7 @@ pub mod growth;
 pub mod holding;
 pub mod kinship;
 pub mod ledger;
+pub mod life_state;
 pub mod litter;
 pub mod loan;
 pub mod mark;

@@ -47,6 +47,32 @@ impl Stage {
         })
     }
 
+    pub(super) async fn of_life_states(&self, call: &str) -> Option<Vec<u8>> {
+        let site = HOME.to_owned();
+        let begin = v1::BeginLifeStateRequest {
+            request_id: self.house.request(),
+            site: site.clone(),
+            animal: self.otter(&self.home).await,
+            kind: v1::LifeStateKind::Moult.into(),
+            since: Some(v1::begin_life_state_request::Since::BeganAt(timestamp(
+                start_of_time() - TimeDelta::days(2),
+            ))),
+            ..Default::default()
+        };
+        Some(match call {
+            "BeginLifeState" => begin.encode_to_vec(),
+            "EndLifeState" => {
+                let (animal, kind) = (begin.animal.clone(), begin.kind);
+                self.home.keeper.client.send(begin).await.unwrap();
+                let (request_id, because) = (self.house.request(), "coat complete".to_owned());
+                v1::EndLifeStateRequest { request_id, site, animal, kind, because, ..Default::default() }
+                    .encode_to_vec()
+            }
+            "ListLifeStates" => v1::ListLifeStatesRequest { site, ..Default::default() }.encode_to_vec(),
+            _ => return None,
+        })
+    }
+
     pub(super) async fn of_encounters(&self, call: &str) -> Option<Vec<u8>> {
         let (request_id, site) = (self.house.request(), HOME.to_owned());
         let record = v1::RecordEncounterRequest {

@@ -240,6 +240,7 @@ impl Stage {
             "PaperService" => self.of_papers(call).await?,
             "AmendmentService" => self.of_amendments(call).await?,
             "LoanService" => self.of_loans(call).await?,
+            "LifeStateService" => self.of_life_states(call).await?,
             "TitleService" => match call {
                 "PassTitle" => v1::PassTitleRequest {
                     request_id: self.house.request(),

@@ -237,6 +237,14 @@ pub(super) async fn live(house: &House, park: &Park, animal: &str) {
         applied_at: None,
     };
     registrar.marks().apply_mark(mark).await.unwrap();
+    let moults = v1::BeginLifeStateRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        animal: animal.clone(),
+        kind: v1::LifeStateKind::Moult.into(),
+        ..Default::default()
+    };
+    park.keeper.client.send(moults).await.unwrap();
     let place = v1::PlaceAnimalsRequest {
         request_id: house.request(),
         site: site.clone(),
