@@ -53,6 +53,7 @@ words! {
     ConcernChange: Raised "raised", Worse "worse", Better "better", Quiet "quiet", Returned "returned",
         Over "over";
     ConcernKind: WeightTrend "weight-trend", ScaleRefused "scale-refused", GroupWeight "group-weight", Growth "growth",
+        ScaleOff "scale-off",
         PushedOut "pushed-out", Climate "climate", DeviceSilent "device-silent";
     ConcernLevel: Watch "watch", Act "act", Urgent "urgent";
     ConcernState: Raised "raised", TakenUp "taken-up", Settled "settled";

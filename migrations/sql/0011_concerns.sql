@@ -8,8 +8,8 @@ CREATE TABLE concerns (
   taxon_id    uuid REFERENCES taxa,
   device_id   uuid,
   kind        text NOT NULL CONSTRAINT concerns_kind_guard
-              CHECK (kind IN ('weight_trend', 'scale_refused', 'group_weight', 'growth', 'pushed_out', 'climate',
-                              'device_silent')),
+              CHECK (kind IN ('weight_trend', 'scale_refused', 'group_weight', 'scale_off', 'growth', 'pushed_out',
+                              'climate', 'device_silent')),
   state       text NOT NULL CONSTRAINT concerns_state_guard CHECK (state IN ('raised', 'taken_up', 'settled')),
   version     bigint NOT NULL,
   recorded_at timestamptz NOT NULL,
@@ -20,7 +20,7 @@ CREATE TABLE concerns (
   CONSTRAINT concerns_site_id_id_key UNIQUE (site_id, id),
   CONSTRAINT concerns_of_one_guard CHECK (
     num_nonnulls(animal_id, taxon_id, device_id) = 1 AND (animal_id IS NULL) = (enclosure_id IS NOT NULL)
-    AND (kind = 'group_weight') = (taxon_id IS NOT NULL)
+    AND (kind IN ('group_weight', 'scale_off')) = (taxon_id IS NOT NULL)
     AND (kind IN ('climate', 'device_silent')) = (device_id IS NOT NULL))
 );
 CREATE UNIQUE INDEX concerns_one_open_group_key ON concerns (site_id, enclosure_id, taxon_id, kind)
@@ -38,7 +38,7 @@ CALL holt_guard('concerns', 'What the audit module raised.', '{
   "enclosure_id": "The enclosure that the group lives in or the device is in; null where it is about one animal.",
   "taxon_id": "The species of the group; null where it is about one animal or a device.",
   "device_id": "The device; null where it is about animals.",
-  "kind": "weight_trend, scale_refused, group_weight, growth, pushed_out, climate or device_silent.",
+  "kind": "weight_trend, scale_refused, group_weight, scale_off, growth, pushed_out, climate or device_silent.",
   "state": "raised, taken_up or settled; its steps say how it got there.",
   "version": "Grows by one with each step.",
   "recorded_at": "When it was raised.",

@@ -64,7 +64,14 @@ async fn measure(animals: i64) {
             let animal = RecordId(animal.as_u128());
             herd.notes(GROUP, animal, now, &Fact::Joins { life });
             for (at, mass) in points.iter().filter_map(|point| Some((point.weighed_at, point.mass?))) {
-                rounds.entry(at).or_default().push(Weighing { animal, at, mass, scale: None, step: None, accepted: false });
+                rounds.entry(at).or_default().push(Weighing {
+                    animal,
+                    at,
+                    mass,
+                    scale: None,
+                    step: None,
+                    accepted: false,
+                });
             }
         }
         for round in rounds.values() {

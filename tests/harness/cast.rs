@@ -169,8 +169,11 @@ impl House {
             v1::AgreeTransferRequest { request_id, transfer_id: transfer_id.clone(), ..Default::default() };
         to.registrar.client.send(agree).await.unwrap();
         let request_id = self.request();
-        let dispatch =
-            v1::DispatchTransferRequest { request_id, transfer_id: transfer_id.clone(), ..Default::default() };
+        let dispatch = v1::DispatchTransferRequest {
+            request_id,
+            transfer_id: transfer_id.clone(),
+            ..Default::default()
+        };
         from.registrar.client.send(dispatch).await.unwrap();
         let request_id = self.request();
         let receive = v1::ReceiveTransferRequest { request_id, transfer_id, ..Default::default() };

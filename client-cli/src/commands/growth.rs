@@ -12,7 +12,7 @@ use holt_proto::time::day;
 use holt_proto::v1;
 use std::path::PathBuf;
 
-/// How animals grow, what they should weigh next, and the energy that they need
+/// How animals grow, what they are expected to weigh next, and the energy that they need
 #[derive(Args, Debug)]
 pub(crate) struct Growth {
     #[command(subcommand)]
@@ -21,7 +21,7 @@ pub(crate) struct Growth {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Show what an animal should weigh next, and how it stands beside its litter and its kind
+    /// Show what an animal is expected to weigh next, and how it stands beside its litter and its kind
     #[command(after_help = "\
 Examples:
   holt growth show Pip

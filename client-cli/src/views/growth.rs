@@ -57,7 +57,7 @@ impl Expected {
     /// `8.2 kg (7.9 kg to 8.5 kg) on 2026-03-09, by what it usually weighs`.
     pub(crate) fn spoken(&self) -> String {
         let by = match self.by {
-            "gain" => "by how it gained of late",
+            "gain" => "by its recent gain",
             _ => "by what it usually weighs",
         };
         format!("{} on {}, {by}", self.band.spoken(), self.on.as_deref().unwrap_or_default())
@@ -239,7 +239,7 @@ impl Answer for Growing {
         }
         match &self.next {
             Some(next) => page.line(&format!("Should weigh {}.", next.spoken())),
-            None => page.line("Too few readings to say what it should weigh next."),
+            None => page.line("Too few readings for an expected weight."),
         }
         for standing in &self.standings {
             let side = if standing.z < 0.0 { "below" } else { "above" };

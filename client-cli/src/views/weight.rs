@@ -162,7 +162,7 @@ impl Answer for Weights {
         }
         Weight::table(&self.weights, page);
         if let Some(next) = &self.next {
-            page.remark(&format!("It should weigh {}.", next.spoken()));
+            page.remark(&format!("Expected next: {}.", next.spoken()));
         }
     }
 }

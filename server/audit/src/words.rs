@@ -67,9 +67,11 @@ pub fn lost(
     if let Some([own, theirs]) = companions {
         // What rounds to nothing from below is nothing, and no -0.0.
         let [own, theirs] = [own, theirs].map(|percent| (percent * 10.0).round() / 10.0 + 0.0);
-        seen += &format!(" Of late it went {own:+.1} % a week, its companions {theirs:+.1} % in the middle.");
-        figures.push(Figure::new("a week of late", own, "%/wk"));
-        figures.push(Figure::new("a week of late, its companions", theirs, "%/wk"));
+        seen += &format!(
+            " Recently it changed by {own:+.1} % a week, its companions by {theirs:+.1} % (median)."
+        );
+        figures.push(Figure::new("a week recently", own, "%/wk"));
+        figures.push(Figure::new("a week recently, companions (median)", theirs, "%/wk"));
     }
     figures.push(rare("as often in healthy ones", a_year));
     let look_first = if loss.gains_less {
@@ -223,7 +225,7 @@ mod tests {
         let told = |companions| lost("Bramble", since(), &loss(false), None, Some(companions));
         let alone = told([-1.0, 0.1]);
         assert!(
-            alone.seen.ends_with("Of late it went -1.0 % a week, its companions +0.1 % in the middle."),
+            alone.seen.ends_with("Recently it changed by -1.0 % a week, its companions by +0.1 % (median)."),
             "{}",
             alone.seen
         );

@@ -96,7 +96,11 @@ fn duty(wire: i32) -> Option<Duty> {
 fn wanted_duty(form: &mut Form, wire: i32) -> Option<Duty> {
     let wanted = duty(wire);
     if wire != v1::Duty::Unspecified as i32 && wanted.is_none() {
-        form.wrong("duty", "is unknown", "choose one of weigh, assess, end loan, weigh again, or leave it out");
+        form.wrong(
+            "duty",
+            "is unknown",
+            "choose one of weigh, assess, end loan, weigh again, or leave it out",
+        );
     }
     wanted
 }

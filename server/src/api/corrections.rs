@@ -36,7 +36,11 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
         form.wrong("change.still_lasts", "is given beside an end", "give one of the two");
     }
     if wire.accepted == Some(true) {
-        form.wrong("change.accepted", "is true", "accept the reading itself; here it is only withdrawn: false");
+        form.wrong(
+            "change.accepted",
+            "is true",
+            "accept the reading itself; here it is only withdrawn: false",
+        );
     }
     let animal = |form: &mut Form, field: &str, text: &Option<String>| {
         text.as_ref().map(|text| form.animal(field, text))

@@ -289,6 +289,7 @@ pub(crate) const fn concern_kind(kind: ConcernKind) -> v1::ConcernKind {
         ConcernKind::WeightTrend => v1::ConcernKind::WeightTrend,
         ConcernKind::ScaleRefused => v1::ConcernKind::ScaleRefused,
         ConcernKind::GroupWeight => v1::ConcernKind::GroupWeight,
+        ConcernKind::ScaleOff => v1::ConcernKind::ScaleOff,
         ConcernKind::Growth => v1::ConcernKind::Growth,
         ConcernKind::PushedOut => v1::ConcernKind::PushedOut,
         ConcernKind::Climate => v1::ConcernKind::Climate,

@@ -84,7 +84,11 @@ impl LifeStateService for Api {
             note: form.text("note", &asked.note, 0..=500),
         };
         if new.suspected && new.kind != StateKind::Carrying {
-            form.wrong("suspected", "is given of what is plain to see", "leave it out; only carrying is suspected");
+            form.wrong(
+                "suspected",
+                "is given of what is plain to see",
+                "leave it out; only carrying is suspected",
+            );
         }
         form.done()?;
         let state =

@@ -97,7 +97,7 @@ pub(super) async fn carry(
     for seen in seen {
         for animal in animals.iter().filter(|animal| seen.book.life(animal.id).is_some()) {
             let (whom, name) = (Whom::Animal(animal.id), animal.spoken());
-            let told = seen.loss(animal.id).filter(|loss| loss.told);
+            let told = seen.told(animal.id);
             for kind in [ConcernKind::WeightTrend, ConcernKind::Growth] {
                 let Some(loss) = told.filter(|loss| kind == kind_of(loss.gains_less)) else {
                     steps.quiet(whom, kind, || words::quiet(&name));
@@ -120,17 +120,16 @@ pub(super) async fn carry(
         for (enclosure, name) in seen.enclosures() {
             let whom = Whom::Household { enclosure, taxon: seen.book.taxon };
             let household = Household { enclosure: name.to_owned(), taxon: seen.book.species.clone() };
-            let Some(whole) = seen.whole(enclosure).filter(|whole| whole.loss.told) else {
-                steps.quiet(whom, ConcernKind::GroupWeight, || words::quiet_group(&household.spoken()));
-                continue;
-            };
-            let words = words::of_group(&household.spoken(), day(whole.loss.since), &whole);
-            let level = level_of(&whole);
-            steps.found(
-                whom,
-                ConcernKind::GroupWeight,
-                content(words, level, seen.latest_of(enclosure, tx.now())),
-            );
+            let told = seen.whole(enclosure).filter(|whole| whole.loss.told);
+            for kind in [ConcernKind::GroupWeight, ConcernKind::ScaleOff] {
+                let Some(whole) = told.filter(|whole| kind == kind_of_group(whole.cause)) else {
+                    steps.quiet(whom, kind, || words::quiet_group(&household.spoken()));
+                    continue;
+                };
+                let words = words::of_group(&household.spoken(), day(whole.loss.since), &whole);
+                let level = level_of(&whole);
+                steps.found(whom, kind, content(words, level, seen.latest_of(enclosure, tx.now())));
+            }
         }
     }
     if steps.is_empty() {
@@ -143,6 +142,14 @@ pub(super) async fn carry(
 /// What a loss is called among concerns.
 pub(crate) const fn kind_of(gains_less: bool) -> ConcernKind {
     if gains_less { ConcernKind::Growth } else { ConcernKind::WeightTrend }
+}
+
+/// What is called among concerns that a group weighs less as a whole.
+pub(crate) const fn kind_of_group(cause: Cause) -> ConcernKind {
+    match cause {
+        Cause::Scale => ConcernKind::ScaleOff,
+        Cause::Loss | Cause::Season => ConcernKind::GroupWeight,
+    }
 }
 
 /// How soon to look after a group: what a scale or a season explains is looked at with the next round.

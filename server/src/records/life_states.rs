@@ -47,8 +47,11 @@ pub async fn begin(
             let confirms = open.suspected && !new.suspected;
             if !confirms {
                 let since = permit.site().day_of(open.began_at);
-                let say = format!("{} is on record as {} since {since}", animal.label().spoken(), spoken(new.kind));
-                return Err(Refusal::new(Reason::Exists, say, "end that first, or correct it").at("kind").into());
+                let say =
+                    format!("{} is on record as {} since {since}", animal.label().spoken(), spoken(new.kind));
+                return Err(Refusal::new(Reason::Exists, say, "end that first, or correct it")
+                    .at("kind")
+                    .into());
             }
             if at < open.began_at {
                 let say = "it was suspected after that only";
@@ -92,7 +95,8 @@ pub async fn end(
         let ended = life_states::close(&mut tx, open, at, StateEnd::Over, &over.because).await?;
         let id = ended.ok_or_else(|| {
             let say = format!("it began on {began} and cannot end before that");
-            Refusal::new(Reason::OutOfOrder, say, "give a later time, or withdraw it if it never was").at("when")
+            Refusal::new(Reason::OutOfOrder, say, "give a later time, or withdraw it if it never was")
+                .at("when")
         })?;
         animals::bump(&mut tx, animal.id).await?;
         let reply = one(&tx, &permit, id).await?;
@@ -136,7 +140,8 @@ pub async fn list(
 
 async fn one(snapshot: &Snapshot, permit: &Permit, id: Uuid) -> Result<LifeState> {
     let wanted = Wanted { id: Some(id), ..Wanted::default() };
-    let mut found = life_states::list(snapshot, permit, wanted, &Page { size: 1, after: None }).await?.entries;
+    let mut found =
+        life_states::list(snapshot, permit, wanted, &Page { size: 1, after: None }).await?.entries;
     found.pop().ok_or_else(|| Refusal::not_found("state", &id.to_string()).into())
 }
 
@@ -168,7 +173,8 @@ async fn since_held(
     at: DateTime<Utc>,
 ) -> Result<DateTime<Utc>> {
     let held = holdings::of(tx, &[animal.id]).await?;
-    let holding = held.iter().rev().find(|holding| holding.site == permit.site().id && holding.covers(tx.now()));
+    let holding =
+        held.iter().rev().find(|holding| holding.site == permit.site().id && holding.covers(tx.now()));
     let began = holding.map_or(at, |holding| holding.began_at);
     if at >= began {
         return Ok(at);
@@ -197,7 +203,8 @@ const fn spoken(kind: StateKind) -> &'static str {
 
 /// A birth on a day ends that its dam carries, where the site holds her: at the end of that day, for she carried by then.
 pub(super) async fn bears(tx: &mut Tx, permit: &Permit, parents: &[Parent], on: NaiveDate) -> Result<()> {
-    let dams: Vec<Uuid> = parents.iter().filter(|parent| parent.sex == Sex::Female).map(|dam| dam.id).collect();
+    let dams: Vec<Uuid> =
+        parents.iter().filter(|parent| parent.sex == Sex::Female).map(|dam| dam.id).collect();
     let at = permit.site().close_of(on).min(tx.now());
     for open in life_states::open(tx, &dams).await? {
         let own = open.site_id == permit.site().id && open.state == StateKind::Carrying.as_str();

@@ -12,6 +12,7 @@ use crate::store::animals::{self, Lens, Lock, Stay};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
 use holt_audit::episode::{Change, Sighting};
+use holt_audit::expected::Cause;
 use holt_audit::replay::Replay;
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
@@ -61,7 +62,8 @@ pub struct Replayed {
 /// A matter that people would have been told of: of an animal, or of the animals in an enclosure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Matter {
-    Group(Uuid),
+    /// Of a group: whether it is its scale.
+    Group(Uuid, bool),
     Animal(Uuid, bool),
     Scale(Uuid),
 }
@@ -139,7 +141,7 @@ impl Herd {
             for stay in stays.iter().filter(|stay| here(stay, zone, at)) {
                 let animal = stay.animal.id;
                 homes.insert(run.book.home(animal, at));
-                if let Some(loss) = run.herd.loss(expected::id(animal)).filter(|loss| loss.told) {
+                if let Some(loss) = run.herd.told(expected::id(animal)) {
                     let seen = Sighting { since: day(loss.since), severity: loss.severity };
                     found.insert(Matter::Animal(animal, loss.gains_less), seen);
                 }
@@ -156,7 +158,8 @@ impl Herd {
                 });
                 if let Some(whole) = run.herd.whole(expected::id(home)).filter(|whole| whole.loss.told) {
                     let severity = concerns::level_of(&whole);
-                    found.insert(Matter::Group(home), Sighting { since: day(whole.loss.since), severity });
+                    let kind = Matter::Group(home, whole.cause == Cause::Scale);
+                    found.insert(kind, Sighting { since: day(whole.loss.since), severity });
                 }
             }
             let heard = replay.look(day(at), &found).into_iter();
@@ -166,8 +169,9 @@ impl Herd {
         told.into_iter()
             .filter_map(|(on, matter, change, seen)| {
                 let (about, kind) = match matter {
-                    Matter::Group(home) => {
-                        (About::Household(names.get(&home)?.clone()), ConcernKind::GroupWeight)
+                    Matter::Group(home, of_scale) => {
+                        let cause = if of_scale { Cause::Scale } else { Cause::Loss };
+                        (About::Household(names.get(&home)?.clone()), concerns::kind_of_group(cause))
                     }
                     Matter::Animal(animal, gains_less) => {
                         (About::Animal(label(animal)?), concerns::kind_of(gains_less))

@@ -22,6 +22,7 @@ const fn kind_text(kind: ConcernKind) -> &'static str {
         ConcernKind::WeightTrend => "weight_trend",
         ConcernKind::ScaleRefused => "scale_refused",
         ConcernKind::GroupWeight => "group_weight",
+        ConcernKind::ScaleOff => "scale_off",
         ConcernKind::Growth => "growth",
         ConcernKind::PushedOut => "pushed_out",
         ConcernKind::Climate => "climate",
@@ -536,6 +537,8 @@ pub async fn settlings(
                FROM concerns c JOIN concern_steps x ON x.concern_id = c.id AND x.step = 'settled'
               WHERE c.site_id = $1 AND (c.animal_id = ANY ($2) OR c.enclosure_id = ANY ($3)) AND c.kind = ANY ($4)
                 AND x.recorded_at <= $5
+                -- What a group was told of and is over by then, for a scale that is off explains it, is settled as nothing.
+                AND (c.animal_id IS NOT NULL OR x.figures <> '[]')
               ORDER BY x.recorded_at, c.id",
             [
                 permit.site().id.into(),

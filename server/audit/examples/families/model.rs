@@ -106,7 +106,10 @@ impl Rule for Model {
             .filter_map(|(place, one)| {
                 let scale = Some(RecordId(1 + u128::from(one.scale.0)));
                 let (animal, at, step) = (id(one.animal), one.at, Some(one.step));
-                Some((place, expected::Weighing { animal, at, mass: one.mass?, scale, step, accepted: false }))
+                Some((
+                    place,
+                    expected::Weighing { animal, at, mass: one.mass?, scale, step, accepted: false },
+                ))
             })
             .collect();
         let Some(group) = round.first().and_then(|one| self.groups.get(&one.animal)).map(|group| id(*group))

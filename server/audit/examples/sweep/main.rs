@@ -45,7 +45,14 @@ fn main() {
                     .enumerate()
                     .filter_map(|(member, masses)| {
                         let mass = masses[usize::try_from(week).unwrap_or(0)]?;
-                        Some(Weighing { animal: id(member), at: at(week), mass, scale: None, step: None, accepted: false })
+                        Some(Weighing {
+                            animal: id(member),
+                            at: at(week),
+                            mass,
+                            scale: None,
+                            step: None,
+                            accepted: false,
+                        })
                     })
                     .collect();
                 herd.round(GROUP, &round);

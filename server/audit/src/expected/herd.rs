@@ -1,6 +1,7 @@
 //! Groups of one kind at one site, moved on together: what the service and a replay ask.
 
 use super::answer::{Expected, Fact, Judgement, Kind, Life, Loss, Weighing};
+use super::cause::Cause;
 use super::group::{Group, Member, Together, weeks};
 use super::known::{Known, Lessons};
 use super::round::{Advanced, Step, advance};
@@ -8,6 +9,10 @@ use super::together::Whole;
 use crate::terms::{Instant, RecordId};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+
+/// By how much more than its scale is off an animal must have lost, in %, to be told of beside it: what counts as a loss at
+/// all.
+const BESIDE_A_SCALE: f64 = 2.5;
 
 /// What is known of a kind in a week, with animals and groups.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -123,6 +128,15 @@ impl Herd {
     #[must_use]
     pub fn loss(&self, animal: RecordId) -> Option<Loss> {
         self.members.get(&animal)?.loss(&self.known)
+    }
+
+    /// The loss of an animal that people hear of: nothing of what the scale of its group is off by.
+    #[must_use]
+    pub fn told(&self, animal: RecordId) -> Option<Loss> {
+        let loss = self.loss(animal).filter(|loss| loss.told)?;
+        let whole = self.homes.get(&animal).and_then(|home| self.whole(*home));
+        let off = whole.filter(|whole| whole.loss.told && whole.cause == Cause::Scale);
+        off.is_none_or(|whole| loss.percent >= whole.loss.percent + BESIDE_A_SCALE).then_some(loss)
     }
 
     /// The likeliest loss of a group as one.

@@ -77,7 +77,14 @@ impl Play {
 }
 
 fn weighing(animal: usize, at: Instant, grams: f64) -> Weighing {
-    Weighing { animal: id(animal), at, mass: Mass::from_grams(grams), scale: None, step: None, accepted: false }
+    Weighing {
+        animal: id(animal),
+        at,
+        mass: Mass::from_grams(grams),
+        scale: None,
+        step: None,
+        accepted: false,
+    }
 }
 
 fn median(mut days: Vec<usize>) -> usize {
@@ -293,7 +300,8 @@ fn a_reading_that_a_person_vouches_for_counts_from_its_own_instant() {
         let odd = Weighing { accepted, ..weighing(0, at(play.week), base(0) * 0.88) };
         let first = play.herd.round(GROUP, &[odd]).judgements[0].unwrap();
         play.week += 1;
-        let next = play.herd.round(GROUP, &[weighing(0, at(play.week), base(0) * 0.88)]).judgements[0].unwrap();
+        let next =
+            play.herd.round(GROUP, &[weighing(0, at(play.week), base(0) * 0.88)]).judgements[0].unwrap();
         (first, next)
     };
     let (waits, confirms) = run(false);

@@ -206,12 +206,13 @@ impl Shared {
     pub(super) fn settles(&mut self, at: f64, how: Settled) {
         let shared = self.late.latest();
         let loss = self.sought();
+        let (cause, _) = self.late.cause(self.is_first_year());
         self.onsets.clear();
         self.treated = match (how, shared) {
             (Settled::Treated, Some(shared)) => {
                 let mut season = self.state.mean;
                 season[0] = 0.0;
-                let first = || loss.map(|loss| Treated::new(at, shared, season, &loss));
+                let first = || loss.map(|loss| Treated::new(at, shared, season, &loss, cause));
                 self.treated.map(|treated| treated.anew(at)).or_else(first)
             }
             _ => None,
@@ -224,6 +225,11 @@ impl Shared {
         if let Some(shared) = shared.filter(|_| how == Settled::NewNormal) {
             self.state.frees(0, shared, NORMAL * NORMAL);
         }
+    }
+
+    /// A season is not known yet.
+    fn is_first_year(&self) -> bool {
+        self.at - self.began < FIRST_YEAR
     }
 
     /// The likeliest loss that matters.
@@ -255,7 +261,7 @@ impl Shared {
             a_year,
             told,
         };
-        let (cause, sure) = self.late.cause(self.at - self.began < FIRST_YEAR);
+        let (cause, sure) = self.late.cause(self.is_first_year());
         Some(Whole { loss, cause, sure })
     }
 }

@@ -1,5 +1,6 @@
 //! A loss of a group that is being treated: its recovery is watched against what they shared before it.
 
+use super::cause::Cause;
 use super::filter::{Vector, View};
 use super::onsets::{Change, Course};
 use serde::{Deserialize, Serialize};
@@ -7,8 +8,10 @@ use serde::{Deserialize, Serialize};
 /// Below what they shared when the treatment began, in ln mass, at which the loss goes on: what two mornings and the
 /// readings of a few animals err by is 0.008.
 const WORSE: f64 = 0.013;
-/// Weeks in which a treatment must have made up for some of it, and how much must be left then to tell of it again.
+/// Weeks in which a treatment must have made up for some of it, and in which a scale must be right again; and how much must
+/// be left then to tell of it again.
 const TO_RECOVER: f64 = 8.0;
+const TO_MEND: f64 = 1.5;
 const LEFT: f64 = 0.7;
 /// A part of the most that was lost, and ln mass, at which it counts as made up for, by so many rounds in a row.
 const MADE_UP: f64 = 0.4;
@@ -29,6 +32,8 @@ pub(super) struct Treated {
     /// The most that was lost, in ln mass.
     worst: f64,
     made_up: u8,
+    /// Weeks until something must have been made up for.
+    within: f64,
     /// It goes on, or nothing was made up for.
     again: bool,
     /// The season as it was known when it was settled: what is lost since must not be taken for season.
@@ -40,8 +45,9 @@ pub(super) struct Treated {
 
 impl Treated {
     /// A loss at a moment at which they share so much.
-    pub(super) fn new(at: f64, shared: f64, season: Vector, loss: &Change) -> Self {
+    pub(super) fn new(at: f64, shared: f64, season: Vector, loss: &Change, cause: Cause) -> Self {
         Self {
+            within: if cause == Cause::Scale { TO_MEND } else { TO_RECOVER },
             season,
             last: shared,
             shared,
@@ -72,7 +78,7 @@ impl Treated {
         if self.made_up >= ROUNDS_MADE_UP {
             return None;
         }
-        let stays = at - self.at > TO_RECOVER && lost > LEFT * self.worst;
+        let stays = at - self.at > self.within && lost > LEFT * self.worst;
         self.again |= stays || shared < self.from - WORSE;
         self.worst = self.worst.max(lost);
         Some(self)

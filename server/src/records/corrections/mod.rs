@@ -201,7 +201,8 @@ pub(super) fn refuse_anothers_reading(
     if own || caller.may(Deed::Register, permit.site()).is_ok() {
         return Ok(());
     }
-    let mend = format!("ask whoever recorded it, or a registrar, to {deed} it; or correct what the scale showed");
+    let mend =
+        format!("ask whoever recorded it, or a registrar, to {deed} it; or correct what the scale showed");
     Err(Refusal::new(Reason::RoleNeeded, "somebody else recorded this reading", &mend)
         .fact("role_needed", "registrar"))
 }

@@ -1,12 +1,12 @@
 //! What is on record of animals of one kind that their weights depend on.
 
+use super::rows::json;
 use crate::access::permit::Permit;
 use crate::model::concern::ConcernKind;
+use crate::model::life_state::{StateEnd, StateKind};
 use crate::records::error::Result;
-use crate::records::expected::json;
 use crate::store::Snapshot;
 use crate::store::concerns::{self, Settling, Whom};
-use crate::model::life_state::{StateEnd, StateKind};
 use crate::store::expected::{self as store, Behind, Home, Stretch};
 use crate::store::weights::Point;
 use chrono::{DateTime, NaiveTime, TimeDelta, Utc};
@@ -82,6 +82,7 @@ impl Book {
             ConcernKind::WeightTrend,
             ConcernKind::Growth,
             ConcernKind::GroupWeight,
+            ConcernKind::ScaleOff,
             ConcernKind::ScaleRefused,
         ];
         let settlings = concerns::settlings(snapshot, permit, &everyone, &enclosures, &kinds).await?;
@@ -131,7 +132,11 @@ impl Book {
         }
         for settling in settlings {
             // The database wants it said of all that are asked; of refusals it says nothing.
-            let how = settling.settled_as.unwrap_or(Settled::FalseAlarm);
+            let how = match settling.kind {
+                // Whoever settles it has put the scale right, or means to: whether it is shows the next rounds.
+                ConcernKind::ScaleOff => Settled::Treated,
+                _ => settling.settled_as.unwrap_or(Settled::FalseAlarm),
+            };
             match settling.whom {
                 Whom::Animal(animal) if settling.kind == ConcernKind::ScaleRefused => {
                     book.refusals.entry(animal).or_default().push(settling.at);
@@ -311,7 +316,9 @@ fn through(states: &[Stretch], births: &[DateTime<Utc>]) -> Vec<(DateTime<Utc>, 
             continue;
         }
         facts.push((began, Fact::Carries));
-        let bears = |ended| births.iter().any(|birth| began <= *birth && *birth <= ended && ended - birth <= OF_A_BIRTH);
+        let bears = |ended| {
+            births.iter().any(|birth| began <= *birth && *birth <= ended && ended - birth <= OF_A_BIRTH)
+        };
         let over = ended.filter(|ended| state.ended_how == Some(StateEnd::Over) && !bears(*ended));
         facts.extend(over.map(|ended| (ended, Fact::CarriesNoMore)));
     }

@@ -1,7 +1,9 @@
 //! What animals are expected to weigh: the one model that everything asks, kept by animal and moved on with each round.
 
 mod book;
+mod rows;
 mod run;
+mod seen;
 
 use crate::access::permit::Permit;
 use crate::records::Records;
@@ -12,107 +14,16 @@ use crate::store::{Snapshot, Tx};
 use book::Round;
 pub(crate) use book::{Book, id};
 use chrono::{DateTime, TimeDelta, Utc};
-use holt_audit::attempts::Refusal;
-use holt_audit::expected::{
-    self, Beside, Expected, Herd, Judgement, Known, Lessons, Loss, Member, Together, Whole, week,
-};
-use holt_audit::terms::Mass;
+use holt_audit::expected::{Known, week};
+use rows::{Rows, is_fresh, moved};
 pub(crate) use run::Done;
-use run::{Own, Run};
-use serde::{Deserialize, Serialize};
+use run::Run;
+pub(crate) use seen::Seen;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use uuid::Uuid;
 
 /// Longer than any animal of a collection was weighed for.
 const LONG_AGO: TimeDelta = TimeDelta::weeks(52 * 200);
-
-/// Animals of one kind, as the model sees them at an instant.
-pub(crate) struct Seen {
-    pub book: Book,
-    pub came: Came,
-}
-
-/// What a run came to, apart from its book.
-pub(crate) struct Came {
-    herd: Herd,
-    own: BTreeMap<Uuid, Own>,
-    pub judged: HashMap<Uuid, Judgement>,
-    pub done: Vec<Done>,
-    /// Groups that were moved on.
-    groups: Vec<Uuid>,
-    /// Rows to keep, and whether each is the first of its kind there.
-    changed: Vec<(Kept, bool)>,
-    begun: Vec<(i64, String)>,
-}
-
-impl Seen {
-    /// What an animal is expected to weigh at an instant.
-    pub(crate) fn expects(&self, animal: Uuid, at: DateTime<Utc>) -> Option<Expected> {
-        self.came.herd.expects(id(animal), at)
-    }
-
-    /// What it loses, told or not.
-    pub(crate) fn loss(&self, animal: Uuid) -> Option<Loss> {
-        self.came.herd.loss(id(animal))
-    }
-
-    /// By how much it lies off what was to be expected by now, in %: the figure of a concern, and nothing where no loss
-    /// is likelier than none.
-    pub(crate) fn change_percent(&self, animal: Uuid) -> f64 {
-        self.loss(animal).map_or(0.0, |loss| -loss.percent)
-    }
-
-    /// What a group loses as one, told or not.
-    pub(crate) fn whole(&self, group: Uuid) -> Option<Whole> {
-        self.came.herd.whole(id(group))
-    }
-
-    /// How fast an animal gains or loses of late, ln mass a week.
-    pub(crate) fn pace(&self, animal: Uuid) -> Option<f64> {
-        self.came.herd.members.get(&id(animal))?.pace()
-    }
-
-    /// How it gains or loses beside those that it lives with at an instant.
-    pub(crate) fn beside(&self, animal: Uuid, at: DateTime<Utc>) -> Option<Beside> {
-        let members = self.book.members(self.book.home(animal, at), at);
-        let others = members.keys().filter(|member| **member != id(animal));
-        let others = others.filter_map(|member| self.came.herd.members.get(member)?.pace());
-        expected::beside(self.pace(animal)?, &others.collect::<Vec<_>>())
-    }
-
-    /// Its latest reading that counts.
-    pub(crate) fn latest(&self, animal: Uuid) -> Option<(Uuid, DateTime<Utc>, Mass)> {
-        self.came.own.get(&animal)?.latest
-    }
-
-    /// Its latest readings that count.
-    pub(crate) fn late(&self, animal: Uuid) -> &[Uuid] {
-        self.came.own.get(&animal).map_or(&[], |own| &own.late)
-    }
-
-    /// Its readings that wait for another by now, with their instants, in order.
-    pub(crate) fn waiting(&self, animal: Uuid) -> &[(Uuid, DateTime<Utc>)] {
-        let waits = self.came.herd.members.get(&id(animal)).is_some_and(Member::waits);
-        let own = self.came.own.get(&animal).filter(|_| waits);
-        own.map_or(&[], |own| &own.aside)
-    }
-
-    /// The enclosures of groups that were moved on, with their names.
-    pub(crate) fn enclosures(&self) -> impl Iterator<Item = (Uuid, &str)> {
-        self.came.groups.iter().filter_map(|group| Some((*group, self.book.enclosure(*group)?)))
-    }
-
-    /// The latest reading that counts of each that lives in a group at an instant.
-    pub(crate) fn latest_of(&self, group: Uuid, at: DateTime<Utc>) -> Vec<Uuid> {
-        let members = self.book.members(group, at).into_keys();
-        members.filter_map(|member| Some(self.latest(Uuid::from_u128(member.0))?.0)).collect()
-    }
-
-    /// A row of refusals that is not its habit.
-    pub(crate) fn refusal(&self, animal: Uuid) -> Option<Refusal> {
-        self.came.own.get(&animal)?.attempts.refusal()
-    }
-}
 
 /// What is asked.
 struct Asked<'a> {
@@ -320,154 +231,4 @@ async fn closed(records: &Records, snapshot: &Snapshot, permit: &Permit, mut boo
             same.ok_or_else(|| fault("animals whose kind changed while they were looked at".to_owned()))?;
     }
     Ok(book)
-}
-
-/// Whether rows say all that there is to know, and rounds follow what is in them.
-fn is_fresh(book: &Book, as_of: DateTime<Utc>, kept: &[Kept], rounds: &[Round]) -> Result<bool> {
-    for row in kept {
-        let basis = match row.part {
-            Part::Animal => book.basis(row.of, row.until)?,
-            Part::Group => book.basis_of_group(row.of, row.until)?,
-        };
-        if row.stale || row.until > as_of || row.basis != basis {
-            return Ok(false);
-        }
-    }
-    let until: HashMap<(Part, Uuid), DateTime<Utc>> =
-        kept.iter().map(|row| ((row.part, row.of), row.until)).collect();
-    let is_late = |point: &Point| {
-        until.get(&(Part::Animal, point.animal)).is_some_and(|until| point.weighed_at <= *until)
-    };
-    Ok(!rounds.iter().any(|round| {
-        let group = until.get(&(Part::Group, round.group));
-        group.is_some_and(|until| round.at < *until) || round.points.iter().any(is_late)
-    }))
-}
-
-/// JSON of what is kept.
-fn json(of: &impl Serialize) -> Result<String> {
-    serde_json::to_string(of).map_err(|error| fault(error.to_string()))
-}
-
-/// Which rows there are.
-struct Rows {
-    there: BTreeSet<(Uuid, bool)>,
-    /// Groups that begin anew.
-    anew: BTreeSet<Uuid>,
-}
-
-#[derive(Serialize, Deserialize)]
-struct OfAnimal<M, O> {
-    member: M,
-    own: O,
-}
-
-impl Rows {
-    fn of(kept: &[Kept]) -> Self {
-        let there = kept.iter().map(|row| (row.of, row.part == Part::Animal)).collect();
-        Self { there, anew: BTreeSet::new() }
-    }
-
-    /// Goes on from what the rows say.
-    fn begin(run: &mut Run<'_>, kept: Vec<Kept>) -> Result<Self> {
-        let rows = Self::of(&kept);
-        for row in kept {
-            match row.part {
-                Part::Animal => {
-                    let OfAnimal { member, mut own } =
-                        read::<OfAnimal<Member, Own>>("weight_states", "state", &row.state)?;
-                    own.until = Some(row.until);
-                    own.confirmed = row.confirmed;
-                    run.begin(row.of, member, own);
-                }
-                Part::Group => {
-                    let together: Together = read("weight_states", "state", &row.state)?;
-                    let lessons: Vec<Lessons> = read("weight_states", "lessons", &row.lessons)?;
-                    run.begin_group(row.of, together, row.until);
-                    run.herd.lessons.insert(id(row.of), lessons);
-                }
-            }
-        }
-        Ok(rows)
-    }
-
-    /// Begins anew: of the rows it matters only that they were there.
-    fn anew(kept: &[Kept]) -> Self {
-        let groups = kept.iter().filter(|row| row.part == Part::Group);
-        Self { anew: groups.map(|row| row.of).collect(), ..Self::of(kept) }
-    }
-
-    fn row(&self, kept: Kept) -> (Kept, bool) {
-        let new = !self.there.contains(&(kept.of, kept.part == Part::Animal));
-        (kept, new)
-    }
-}
-
-/// Gives the rounds to a run; then brings those asked about up to an instant.
-async fn moved(
-    snapshot: &Snapshot,
-    permit: &Permit,
-    mut run: Run<'_>,
-    rows: Rows,
-    rounds: &[Round],
-    (near, as_of): (&[Uuid], DateTime<Utc>),
-) -> Result<Came> {
-    let last = run.weeks.keys().next_back().copied();
-    let anew = &rows.anew;
-    if rounds.iter().any(|round| last.is_none_or(|last| last < week(round.at))) {
-        // A week begins with what all groups taught.
-        for (group, lessons) in store::lessons(snapshot, permit, run.book.taxon).await? {
-            if !anew.contains(&group) {
-                run.herd.lessons.insert(id(group), read("weight_states", "lessons", &lessons)?);
-            }
-        }
-    }
-    for round in rounds {
-        run.takes(round);
-    }
-    let mut changed = Vec::new();
-    for animal in distinct(rounds.iter().flat_map(|round| round.points.iter().map(|point| point.animal))) {
-        let (Some(own), Some(member)) = (run.own.get(&animal), run.herd.members.get(&id(animal))) else {
-            continue;
-        };
-        let Some(until) = own.until else { continue };
-        changed.push(rows.row(Kept {
-            of: animal,
-            part: Part::Animal,
-            taxon: run.book.taxon,
-            until,
-            stale: false,
-            basis: run.book.basis(animal, until)?,
-            state: json(&OfAnimal { member, own })?,
-            lessons: "[]".to_owned(),
-            confirmed: own.confirmed.clone(),
-        }));
-    }
-    let moved = distinct(rounds.iter().map(|round| round.group));
-    for group in &moved {
-        let (Some(until), Some(together)) = (run.groups.get(group), run.herd.groups.get(&id(*group))) else {
-            continue;
-        };
-        let lessons = run.herd.lessons.get(&id(*group)).map_or(&[][..], Vec::as_slice);
-        changed.push(rows.row(Kept {
-            of: *group,
-            part: Part::Group,
-            taxon: run.book.taxon,
-            until: *until,
-            stale: false,
-            basis: run.book.basis_of_group(*group, *until)?,
-            state: json(together)?,
-            lessons: json(&lessons)?,
-            confirmed: Vec::new(),
-        }));
-    }
-    let begun = run.begun.iter().filter_map(|week| Some((*week, run.weeks.get(week)?)));
-    let begun = begun.map(|(week, known)| Ok((week, json(known)?)));
-    let begun = begun.collect::<Result<Vec<_>>>()?;
-    run.reaches(near, as_of);
-    // Nobody hears of a group that nobody lives in any more.
-    let groups = distinct(near.iter().map(|animal| run.book.home(*animal, as_of)));
-    let groups = groups.into_iter().filter(|group| moved.contains(group)).collect();
-    let Run { herd, own, judged, done, .. } = run;
-    Ok(Came { herd, own, judged, done, groups, changed, begun })
 }

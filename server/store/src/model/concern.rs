@@ -12,6 +12,7 @@ pub enum ConcernKind {
     WeightTrend,
     ScaleRefused,
     GroupWeight,
+    ScaleOff,
     Growth,
     PushedOut,
     Climate,

@@ -36,6 +36,7 @@ record AS MATERIALIZED (
     UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM assessments
     UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM placements
     UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM memberships
+    UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM life_states
     UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM sexings
     UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM births
     UNION ALL SELECT id::text, animal_id, site_id, recorded_at FROM deaths

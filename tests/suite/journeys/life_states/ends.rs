@@ -18,10 +18,13 @@ async fn a_birth_of_hers_ends_that_she_carries_and_nothing_else() {
     den.quill.park.registrar.client.send(birth).await.unwrap();
     let lasting: Vec<_> =
         den.states(false).await.into_iter().map(|one| (one.animal.unwrap().house_name, one.kind)).collect();
-    assert_eq!(lasting, [
-        ("Bramble".to_owned(), LifeStateKind::Rest.into()),
-        ("Sedge".to_owned(), LifeStateKind::Carrying.into())
-    ]);
+    assert_eq!(
+        lasting,
+        [
+            ("Bramble".to_owned(), LifeStateKind::Rest.into()),
+            ("Sedge".to_owned(), LifeStateKind::Carrying.into())
+        ]
+    );
     let litter = v1::RecordLitterRequest {
         request_id: house.request(),
         site: "QUI".to_owned(),

@@ -3,7 +3,6 @@
 use super::{Den, refused};
 use chrono::TimeDelta;
 use holt_proto::v1::{self, LifeStateEnd, LifeStateKind};
-use holt_server::clock::Clock;
 
 fn corrected(den: &Den, fact: &str, change: v1::FactChange) -> v1::CorrectFactRequest {
     v1::CorrectFactRequest {
@@ -36,7 +35,10 @@ async fn a_registrar_puts_its_days_right_or_withdraws_it() {
     let lasts = v1::FactChange { still_lasts: true, ..Default::default() };
     let told = registrar.client.send(corrected(&den, &told.facts[0].id, lasts)).await.unwrap();
     let [state] = den.states(false).await.try_into().unwrap();
-    assert_eq!((state.ended_how(), state.id.as_str()), (LifeStateEnd::Unspecified, told.facts[0].id.as_str()));
+    assert_eq!(
+        (state.ended_how(), state.id.as_str()),
+        (LifeStateEnd::Unspecified, told.facts[0].id.as_str())
+    );
     let odd = v1::FactChange { mass: Some(v1::Mass { milligrams: 1 }), ..Default::default() };
     assert_eq!(refused(registrar, corrected(&den, &state.id, odd)).await.1, "MALFORMED");
     let outside = v1::FactChange { happened_on: Some("2024-01-01".parse().unwrap()), ..Default::default() };

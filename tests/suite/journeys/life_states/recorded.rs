@@ -32,11 +32,10 @@ async fn what_was_suspected_is_confirmed_and_ended_and_each_is_told() {
     assert_eq!((over.ended_how(), over.ended_why.as_str()), (LifeStateEnd::Over, "seen today"));
     assert_eq!(den.states(false).await, [confirmed]);
     let all = den.states(true).await;
-    assert_eq!(all.iter().map(v1::LifeState::ended_how).collect::<Vec<_>>(), [
-        LifeStateEnd::Over,
-        LifeStateEnd::Unspecified,
-        LifeStateEnd::Confirmed,
-    ]);
+    assert_eq!(
+        all.iter().map(v1::LifeState::ended_how).collect::<Vec<_>>(),
+        [LifeStateEnd::Over, LifeStateEnd::Unspecified, LifeStateEnd::Confirmed,]
+    );
     // As of the day on which it moulted, and as was known before anybody recorded it.
     let as_of = Some(day((den.quill.house.clock.now() - TimeDelta::days(3)).date_naive()));
     let then = v1::ListLifeStatesRequest {
@@ -66,7 +65,8 @@ async fn each_refusal_says_why() {
     den.quill.park.registrar.client.send(male).await.unwrap();
     let of_a_male = v1::BeginLifeStateRequest { animal: "Rush".to_owned(), ..carrying() };
     assert_eq!(refused(keeper, of_a_male).await.1, "OBSERVATION_DOES_NOT_FIT");
-    let suspected = v1::BeginLifeStateRequest { suspected: true, ..den.beginning("Sedge", LifeStateKind::Rut) };
+    let suspected =
+        v1::BeginLifeStateRequest { suspected: true, ..den.beginning("Sedge", LifeStateKind::Rut) };
     assert_eq!(refused(keeper, suspected).await.1, "MALFORMED");
     let none = den.beginning("Sedge", LifeStateKind::Unspecified);
     assert_eq!(refused(keeper, none).await.1, "MALFORMED");
@@ -87,10 +87,8 @@ async fn each_refusal_says_why() {
         ..den.ending("Bramble", LifeStateKind::Carrying)
     };
     assert_eq!(refused(keeper, early).await.1, "OUT_OF_ORDER");
-    let tried = v1::EndLifeStateRequest {
-        validate_only: true,
-        ..den.ending("Bramble", LifeStateKind::Carrying)
-    };
+    let tried =
+        v1::EndLifeStateRequest { validate_only: true, ..den.ending("Bramble", LifeStateKind::Carrying) };
     keeper.client.send(tried).await.unwrap();
     assert_eq!(den.states(false).await.len(), 1, "only tried");
     den.quill.house.close().await;

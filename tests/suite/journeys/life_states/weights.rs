@@ -58,7 +58,8 @@ async fn that_she_carries_ends_the_doubt_about_her_gain() {
     let since = Some(Since::BeganAt(timestamp(den.quill.house.clock.now() - TimeDelta::weeks(5))));
     let carries = v1::BeginLifeStateRequest { since, ..den.beginning("Bramble", LifeStateKind::Carrying) };
     den.quill.park.keeper.client.send(carries).await.unwrap();
-    let due = v1::ListDueRequest { site: "QUI".into(), duty: v1::Duty::WeighAgain.into(), ..Default::default() };
+    let due =
+        v1::ListDueRequest { site: "QUI".into(), duty: v1::Duty::WeighAgain.into(), ..Default::default() };
     assert_eq!(den.quill.park.auditor.client.send(due).await.unwrap().items, []);
     assert_eq!(outcomes(&den.weighs(9_400).await), [ReadingOutcome::Accepted]);
     den.quill.house.close().await;

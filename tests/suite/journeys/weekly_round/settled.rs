@@ -8,7 +8,8 @@ use tonic::{Code, Status};
 
 /// What Bramble weighs after so many weeks of losing 1 % a week, with a little noise.
 fn losing(week: i32) -> i64 {
-    (0..week).fold(8000, |grams, _| grams * 99 / 100) + [0, 25, -20, 30, -35, 10, -15][week.unsigned_abs() as usize % 7]
+    (0..week).fold(8000, |grams, _| grams * 99 / 100)
+        + [0, 25, -20, 30, -35, 10, -15][week.unsigned_abs() as usize % 7]
 }
 
 fn below(concern: &v1::Concern) -> f64 {

@@ -146,7 +146,14 @@ async fn the_service_a_replay_and_the_model_agree_to_the_concern() {
         for n in 0..NAMES.len() {
             herd.notes(group, id(n), now, &Fact::Joins { life });
             let mass = Mass::from_mg(mass(n, week) * 1000);
-            readings.push(Weighing { animal: id(n), at: now, mass, scale: None, step: None, accepted: false });
+            readings.push(Weighing {
+                animal: id(n),
+                at: now,
+                mass,
+                scale: None,
+                step: None,
+                accepted: false,
+            });
         }
         herd.round(group, &readings);
         let by_model: BTreeSet<(&str, String)> = NAMES

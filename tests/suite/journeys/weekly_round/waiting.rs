@@ -3,7 +3,7 @@
 use super::{Quill, at, grams, morning, outcomes, reading, steady};
 use chrono::TimeDelta;
 use holt_proto::call::Call;
-use holt_proto::v1::{self, ConcernLevel, Duty, DueState, ReadingOutcome};
+use holt_proto::v1::{self, ConcernLevel, DueState, Duty, ReadingOutcome};
 use holt_server::clock::Clock;
 use holt_server::model::person::Role;
 use holt_tests::{Person, reason};
@@ -147,10 +147,7 @@ async fn what_another_keeper_recorded_is_hers_to_correct_and_not_to_withdraw_or_
         site: "QUI".to_owned(),
         animal: "Bramble".to_owned(),
         fact_id: waits,
-        change: Some(v1::FactChange {
-            mass: Some(v1::Mass { milligrams: 8_000_000 }),
-            ..Default::default()
-        }),
+        change: Some(v1::FactChange { mass: Some(v1::Mass { milligrams: 8_000_000 }), ..Default::default() }),
         because: "read the point wrong".to_owned(),
         ..Default::default()
     };
@@ -249,10 +246,7 @@ async fn a_corrected_mass_counts() {
         site: "QUI".to_owned(),
         animal: "Bramble".to_owned(),
         fact_id: waits,
-        change: Some(v1::FactChange {
-            mass: Some(v1::Mass { milligrams: 6_900_000 }),
-            ..Default::default()
-        }),
+        change: Some(v1::FactChange { mass: Some(v1::Mass { milligrams: 6_900_000 }), ..Default::default() }),
         because: "read the wrong line".to_owned(),
         ..Default::default()
     };

@@ -2,11 +2,17 @@
 
 use crate::journeys::histories::player::Player;
 use crate::journeys::histories::stage::{ENCLOSURES, GROUPS};
-use holt_proto::time::timestamp;
+use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
 use holt_server::model::person::Role;
 use tonic::Status;
 
+const STATES: [v1::LifeStateKind; 4] = [
+    v1::LifeStateKind::Carrying,
+    v1::LifeStateKind::Carrying,
+    v1::LifeStateKind::Moult,
+    v1::LifeStateKind::Torpor,
+];
 const ROLES: [v1::GroupRole; 3] = [v1::GroupRole::Member, v1::GroupRole::Breeding, v1::GroupRole::Helper];
 
 impl Player {
@@ -21,6 +27,39 @@ impl Player {
         let mut ask = self.stage.house.assessment(&self.code(site), &beast.id, &[("body-condition", level)]);
         ask.assessed_at = self.one_in(2).then(|| timestamp(self.instant()));
         Some(self.ask(&who, ask).await.map(drop))
+    }
+
+    /// A state of an animal begins, is confirmed or is over; now and then one that cannot be.
+    pub(super) async fn state(&mut self) -> Option<Result<(), Status>> {
+        let (beast, site) = self.animal()?;
+        let who = self.who(&[Role::Keeper, Role::Veterinary], site);
+        let kind = STATES[self.chance.below(STATES.len())].into();
+        let (request_id, code, animal) = (self.request(), self.code(site), self.spoken(&beast));
+        Some(if self.one_in(3) {
+            let when = v1::end_life_state_request::When::EndedOn(day(self.lately(site)));
+            let ask = v1::EndLifeStateRequest {
+                request_id,
+                site: code,
+                animal,
+                kind,
+                when: Some(when).filter(|_| self.one_in(2)),
+                because: "over".to_owned(),
+                ..Default::default()
+            };
+            self.ask(&who, ask).await.map(drop)
+        } else {
+            let since = v1::begin_life_state_request::Since::BeganAt(timestamp(self.instant()));
+            let ask = v1::BeginLifeStateRequest {
+                request_id,
+                site: code,
+                animal,
+                kind,
+                suspected: self.one_in(4),
+                since: Some(since).filter(|_| self.one_in(2)),
+                ..Default::default()
+            };
+            self.ask(&who, ask).await.map(drop)
+        })
     }
 
     pub(super) async fn place(&mut self) -> Option<Result<(), Status>> {

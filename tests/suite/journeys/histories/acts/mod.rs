@@ -14,7 +14,7 @@ use super::player::Player;
 use tonic::Status;
 
 /// How likely each act is, next to the others.
-const ACTS: [(Act, usize); 26] = [
+const ACTS: [(Act, usize); 27] = [
     (Act::Birth, 5),
     (Act::Arrival, 6),
     (Act::Litter, 4),
@@ -31,6 +31,7 @@ const ACTS: [(Act, usize); 26] = [
     (Act::Settle, 2),
     (Act::Crate, 1),
     (Act::Assess, 4),
+    (Act::State, 5),
     (Act::Place, 5),
     (Act::Group, 6),
     (Act::Encounter, 3),
@@ -61,6 +62,7 @@ enum Act {
     Settle,
     Crate,
     Assess,
+    State,
     Place,
     Group,
     Encounter,
@@ -96,6 +98,7 @@ impl Player {
             Act::Settle => self.settle().await,
             Act::Crate => self.crate_reading().await,
             Act::Assess => self.assess().await,
+            Act::State => self.state().await,
             Act::Place => self.place().await,
             Act::Group => self.group().await,
             Act::Encounter => self.encounter().await,

@@ -6,12 +6,8 @@ use holt_proto::v1;
 use holt_server::model::person::Role;
 use tonic::Status;
 
-const SETTLED: [v1::SettledAs; 4] = [
-    v1::SettledAs::FalseAlarm,
-    v1::SettledAs::Treated,
-    v1::SettledAs::NewNormal,
-    v1::SettledAs::Unspecified,
-];
+const SETTLED: [v1::SettledAs; 4] =
+    [v1::SettledAs::FalseAlarm, v1::SettledAs::Treated, v1::SettledAs::NewNormal, v1::SettledAs::Unspecified];
 
 impl Player {
     pub(super) async fn weigh(&mut self) -> Option<Result<(), Status>> {
@@ -72,11 +68,8 @@ impl Player {
     pub(super) async fn doubt(&mut self) -> Option<Result<(), Status>> {
         let (beast, site) = self.animal()?;
         let who = self.who(&[Role::Keeper, Role::Veterinary, Role::Registrar], site);
-        let look = v1::ListWeightsRequest {
-            site: self.code(site),
-            animal: beast.id.clone(),
-            ..Default::default()
-        };
+        let look =
+            v1::ListWeightsRequest { site: self.code(site), animal: beast.id.clone(), ..Default::default() };
         let weights = who.client.weights().list_weights(look).await.ok()?.into_inner().weights;
         let waiting: Vec<_> = weights.iter().filter(|weight| weight.awaits_second).cloned().collect();
         let any = self.one_in(8);
@@ -90,8 +83,14 @@ impl Player {
             self.ask(&who, ask).await.map(drop)
         } else {
             let weight_id = weight.id;
-            let ask =
-                v1::AcceptWeightRequest { request_id, site, animal, weight_id, because, ..Default::default() };
+            let ask = v1::AcceptWeightRequest {
+                request_id,
+                site,
+                animal,
+                weight_id,
+                because,
+                ..Default::default()
+            };
             self.ask(&who, ask).await.map(drop)
         })
     }
