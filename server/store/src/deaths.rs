@@ -127,6 +127,9 @@ pub async fn later(
            SELECT 'was seen in another state', began_at FROM life_states
             WHERE animal_id = $1 AND superseded_at IS NULL
            UNION ALL
+           SELECT 'was seen in another state', ended_at FROM life_states
+            WHERE animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
+           UNION ALL
            SELECT CASE WHEN kind = 'house_name' THEN 'was named' ELSE 'was marked' END, began_at FROM marks
             WHERE animal_id = $1 AND superseded_at IS NULL
            UNION ALL

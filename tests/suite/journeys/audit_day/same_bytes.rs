@@ -85,8 +85,7 @@ async fn later_writes(month: &Month) {
             site: site(),
             concern_id: concern.id.clone(),
             because: "a new scale".to_owned(),
-            version: 0,
-            settled_as: v1::SettledAs::NewNormal.into(),
+            ..Default::default()
         };
         quill.vet.client.concerns().settle_concern(settle).await.unwrap();
     }

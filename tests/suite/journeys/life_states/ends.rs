@@ -75,3 +75,24 @@ async fn a_death_ends_what_lasts_and_a_withdrawn_one_lets_it_last_again() {
     assert_eq!((lasts.kind(), lasts.ended_how()), (LifeStateKind::Torpor, LifeStateEnd::Unspecified));
     den.quill.house.close().await;
 }
+
+/// A moult that was seen to end lived through it: a death before that is refused, and names it.
+#[tokio::test]
+async fn a_death_before_a_state_was_seen_to_end_is_refused() {
+    let den = Den::new().await;
+    let house = &den.quill.house;
+    den.begin("Bramble", LifeStateKind::Moult).await;
+    house.clock.advance(TimeDelta::days(5));
+    den.end("Bramble", LifeStateKind::Moult).await;
+    let died = house.clock.now().date_naive() - TimeDelta::days(2);
+    let death = v1::RecordDeathRequest {
+        request_id: house.request(),
+        site: "QUI".to_owned(),
+        animal: "Bramble".to_owned(),
+        died_on: Some(holt_proto::time::day(died)),
+        manner: v1::DeathManner::Natural.into(),
+        ..Default::default()
+    };
+    assert_eq!(super::refused(&den.quill.park.registrar, death).await.1, "OUT_OF_ORDER");
+    den.quill.house.close().await;
+}

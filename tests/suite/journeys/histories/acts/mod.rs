@@ -8,13 +8,12 @@ mod lives;
 mod merges;
 mod moves;
 mod people;
-mod weights;
 
 use super::player::Player;
 use tonic::Status;
 
 /// How likely each act is, next to the others.
-const ACTS: [(Act, usize); 27] = [
+const ACTS: [(Act, usize); 24] = [
     (Act::Birth, 5),
     (Act::Arrival, 6),
     (Act::Litter, 4),
@@ -27,11 +26,8 @@ const ACTS: [(Act, usize); 27] = [
     (Act::Departure, 3),
     (Act::Mark, 6),
     (Act::Weigh, 12),
-    (Act::Doubt, 4),
-    (Act::Settle, 2),
     (Act::Crate, 1),
     (Act::Assess, 4),
-    (Act::State, 5),
     (Act::Place, 5),
     (Act::Group, 6),
     (Act::Encounter, 3),
@@ -58,11 +54,8 @@ enum Act {
     Departure,
     Mark,
     Weigh,
-    Doubt,
-    Settle,
     Crate,
     Assess,
-    State,
     Place,
     Group,
     Encounter,
@@ -94,11 +87,8 @@ impl Player {
             Act::Departure => self.departure().await,
             Act::Mark => self.mark().await,
             Act::Weigh => self.weigh().await,
-            Act::Doubt => self.doubt().await,
-            Act::Settle => self.settle().await,
             Act::Crate => self.crate_reading().await,
             Act::Assess => self.assess().await,
-            Act::State => self.state().await,
             Act::Place => self.place().await,
             Act::Group => self.group().await,
             Act::Encounter => self.encounter().await,
