@@ -100,16 +100,18 @@ pub async fn meeting(
     Ok(met)
 }
 
-/// From when on an animal would be held under a record and nobody would own it, by what this write has done so far.
+/// From when on an animal would be held under one of its records and nobody would own it, by what this write has done so
+/// far: each record has a life of its own if the link to it turns out wrong.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn unowned(snapshot: &Snapshot, record: Uuid) -> Result<Option<DateTime<Utc>>, Error> {
+pub async fn unowned(snapshot: &Snapshot, animal: Uuid) -> Result<Option<DateTime<Utc>>, Error> {
     #[derive(FromQueryResult)]
     struct Gap {
         at: Option<DateTime<Utc>>,
     }
-    let gap = snapshot.rows::<Gap>("SELECT holt_unowned($1) AS at", [record.into()]).await?;
+    let sql = "SELECT min(holt_unowned(r)) AS at FROM unnest(holt_records(ARRAY[$1]::uuid[])) r";
+    let gap = snapshot.rows::<Gap>(sql, [animal.into()]).await?;
     Ok(gap.first().and_then(|gap| gap.at))
 }
 

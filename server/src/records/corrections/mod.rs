@@ -359,8 +359,7 @@ impl Work<'_> {
                 return Err(self.astray(&stray.kind, stray.at).into());
             }
         }
-        let record = self.fact.uuid("record_id").unwrap_or(self.animal.id);
-        if let Some(from) = corrections::unowned(self.tx, record).await? {
+        if let Some(from) = corrections::unowned(self.tx, self.animal.id).await? {
             let day = self.permit.site().day_of(from);
             return Err(out_of_order(
                 format!("from {day} on it would be held, and nobody would own it"),

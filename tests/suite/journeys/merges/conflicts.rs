@@ -249,3 +249,48 @@ async fn whoever_is_held_has_an_owner_at_each_time() {
     resolved(&books, "Sedge", &dummy.id, vec![alive]).await.unwrap();
     books.house.close().await;
 }
+
+/// A correction of what one record says leaves no record of the animal without an owner, and is refused in words.
+#[tokio::test]
+async fn a_correction_leaves_none_of_the_records_without_an_owner() {
+    let books = Books::new().await;
+    let earlier = duplicate(&books, "Earlier", "2025-03-05", None).await;
+    let found = v1::RegisterArrivalRequest {
+        source: v1::ArrivalSource::OnSiteBefore.into(),
+        source_name: String::new(),
+        ..books.house.arrival(&books.quill, "Later", "2025-03-13".parse().unwrap())
+    };
+    let found = books.quill.registrar.client.animals().register_arrival(found).await.unwrap();
+    let later = found.into_inner().animal.unwrap();
+    merge(&books, &later.id, &earlier.id).await.unwrap();
+    books.house.clock.advance(TimeDelta::hours(1));
+    let mut owner = books.house.owner().await;
+    for record in [&earlier.id, &later.id] {
+        for table in ["holdings", "titles"] {
+            let sql =
+                format!("SELECT id::text FROM {table} WHERE animal_id::text = $1 AND superseded_at IS NULL");
+            let fact: String = sqlx::query_scalar(sqlx::AssertSqlSafe(sql))
+                .bind(record)
+                .fetch_one(&mut owner)
+                .await
+                .unwrap();
+            let correct = v1::CorrectFactRequest {
+                request_id: books.house.request(),
+                site: "QUI".to_owned(),
+                animal: later.id.clone(),
+                fact_id: fact,
+                change: Some(v1::FactChange {
+                    happened_on: Some("2025-03-19".parse().unwrap()),
+                    ..Default::default()
+                }),
+                because: "seen on the sheet".to_owned(),
+                validate_only: true,
+                ..Default::default()
+            };
+            let answer = books.quill.registrar.client.corrections().correct_fact(correct).await;
+            let why = answer.err().map(|refused| reason(&refused));
+            assert_ne!(why.as_deref(), Some("FAULT"), "{table}");
+        }
+    }
+    books.house.close().await;
+}
