@@ -332,7 +332,8 @@ pub(super) async fn take_off(tx: &mut Tx, permit: &Permit, left: &Left) -> Resul
     let animal = held_now(tx, permit, &left.animal).await?;
     guard_version("animal", left.version, animal.version)?;
     let at = left.at(permit.site(), tx.now())?;
-    refuse_earlier_than_known(tx, &animal, (at, left.when.day), left.time_field()).await?;
+    let dies = matches!(left.how, Leaving::Death(_));
+    refuse_earlier_than_known(tx, &animal, (dies, at, left.when.day), left.time_field()).await?;
     end_transfer(tx, permit, &animal, left, at).await?;
     let spoken = animal.label();
     let (how, source, name, country, why) = match &left.how {
@@ -415,7 +416,7 @@ pub(super) async fn off_the_books(tx: &mut Tx, animal: Uuid, ending: Ending, why
 async fn refuse_earlier_than_known(
     tx: &Tx,
     animal: &Animal,
-    (at, on): (DateTime<Utc>, NaiveDate),
+    (dies, at, on): (bool, DateTime<Utc>, NaiveDate),
     field: &str,
 ) -> Result<()> {
     let spoken = animal.label().spoken();
@@ -425,7 +426,7 @@ async fn refuse_earlier_than_known(
     {
         return Err(seen_later(&spoken, "came onto the books", holding.began_at).at(field).into());
     }
-    refuse_seen_later(tx, animal.id, &spoken, (at, on), field).await
+    refuse_seen_later(tx, animal.id, &spoken, (dies, at, on), field).await
 }
 
 /// A death calls off a transfer that has not begun; on the way, the loss is a step of the transfer. Any

@@ -80,10 +80,10 @@ pub(super) async fn refuse_seen_later(
     tx: &Tx,
     animal: Uuid,
     spoken: &str,
-    (at, on): (DateTime<Utc>, NaiveDate),
+    (dies, at, on): (bool, DateTime<Utc>, NaiveDate),
     field: &str,
 ) -> Result<()> {
-    match deaths::later(tx, animal, at, on).await? {
+    match deaths::later(tx, animal, at, on, dies).await? {
         Some(later) => Err(seen_later(spoken, &later.what, later.at).at(field).into()),
         None => Ok(()),
     }

@@ -293,7 +293,14 @@ async fn lose(
 ) -> Result<()> {
     let on = sender.day_of(at);
     // The animal is named by its number at the sender, as both sites know it.
-    deaths_rules::refuse_seen_later(tx, standing.animal, &standing.number, (at, on), "at").await?;
+    deaths_rules::refuse_seen_later(
+        tx,
+        standing.animal,
+        &standing.number,
+        (how == Ended::Death, at, on),
+        "at",
+    )
+    .await?;
     if how == Ended::Death {
         let death = Death {
             died: Some((on, on)),

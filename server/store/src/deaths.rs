@@ -111,6 +111,7 @@ pub async fn later(
     animal: Uuid,
     died: DateTime<Utc>,
     on: NaiveDate,
+    dies: bool,
 ) -> Result<Option<Later>, Error> {
     let sql = "SELECT l.what, l.at FROM (
            SELECT CASE WHEN tried THEN 'declined the scale' ELSE 'was weighed' END AS what, weighed_at AS at
@@ -141,6 +142,18 @@ pub async fn later(
            SELECT 'met the public', e.began_at FROM encounter_animals a JOIN encounters e ON e.id = a.encounter_id
             WHERE a.animal_id = $1 AND e.superseded_at IS NULL
            UNION ALL
+           -- Whoever lives elsewhere may pass to another owner, and be lent.
+           SELECT 'passed to another owner', began_at FROM titles
+            WHERE $5 AND animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'went on loan', began_at FROM loans WHERE $5 AND animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'came back from a loan', ended_at FROM loans
+            WHERE $5 AND animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
+           UNION ALL
+           SELECT 'left a group', ended_at FROM memberships
+            WHERE $5 AND animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
+           UNION ALL
            SELECT 'was seen in a watch', e.happened_at
              FROM holdings h JOIN watch_events e ON e.site_id = h.site_id
             WHERE h.animal_id = $1 AND h.superseded_at IS NULL AND e.superseded_at IS NULL AND e.happened_at > $2
@@ -152,7 +165,8 @@ pub async fn later(
         .filter(death::Column::SupersededAt.is_null())
         .one(tx.txn())
         .await?;
-    let values = [animal.into(), died.into(), on.into(), before.map(|death| death.died_at).into()];
+    let values =
+        [animal.into(), died.into(), on.into(), before.map(|death| death.died_at).into(), dies.into()];
     Ok(tx.rows::<Later>(sql, values).await?.pop())
 }
 

@@ -41,7 +41,7 @@ impl Work<'_> {
                 .into());
             }
             let spoken = self.animal.label().spoken();
-            refuse_seen_later(self.tx, self.animal.id, &spoken, (at, on), "change.happened_on").await?;
+            refuse_seen_later(self.tx, self.animal.id, &spoken, (true, at, on), "change.happened_on").await?;
             moved = Some((at, on));
         }
         self.put(Value::Object(columns)).await?;

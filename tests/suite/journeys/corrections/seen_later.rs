@@ -50,6 +50,17 @@ async fn happen(books: &Books, what: &str) {
             let apply = v1::ApplyMarkRequest { request_id, site, animal, mark: Some(mark), applied_at: None };
             registrar.marks().apply_mark(apply).await.unwrap();
         }
+        "passed to another owner" => {
+            let pass = v1::PassTitleRequest {
+                request_id,
+                site,
+                animal,
+                to: "Fenwater Collection".to_owned(),
+                because: "given".to_owned(),
+                ..Default::default()
+            };
+            registrar.titles().pass_title(pass).await.unwrap();
+        }
         "met the public" => {
             let record = v1::RecordEncounterRequest {
                 request_id,
@@ -87,6 +98,7 @@ async fn a_death_before_what_was_seen_later_is_refused_and_names_it() {
         "was moved to an enclosure",
         "joined a group",
         "was marked",
+        "passed to another owner",
         "met the public",
     ] {
         let books = Books::new().await;
