@@ -240,6 +240,9 @@ async fn receive(
 ) -> Result<String> {
     let animal = standing.animal;
     let site = permit.site();
+    // What the sender saw of it after that would lie where nobody held it, or be lost.
+    let then = (false, at, sender.day_of(at));
+    deaths_rules::refuse_seen_later(tx, animal, &standing.number, then, "at").await?;
     let ending = Ending {
         how: Ended::Transfer,
         at,

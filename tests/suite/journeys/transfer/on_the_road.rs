@@ -131,3 +131,35 @@ async fn a_group_moves_without_one_that_is_on_the_road() {
     this.receive().await.unwrap();
     this.house.close().await;
 }
+
+/// What it was seen with on the way is not lost by a receipt that is said to be earlier.
+#[tokio::test]
+async fn a_receipt_before_what_was_seen_of_it_is_refused() {
+    let this = Move::dispatched().await;
+    let house = &this.house;
+    house.clock.advance(TimeDelta::hours(3));
+    let seen = house.clock.now();
+    let ring = v1::NewMark {
+        kind: v1::MarkKind::Ring.into(),
+        code: "Q-77".to_owned(),
+        place_on_body: "left hind leg".to_owned(),
+    };
+    let apply = v1::ApplyMarkRequest {
+        request_id: house.request(),
+        site: "QUI".to_owned(),
+        animal: "Bramble".to_owned(),
+        mark: Some(ring),
+        applied_at: None,
+    };
+    this.quill.registrar.client.marks().apply_mark(apply).await.unwrap();
+    house.clock.advance(TimeDelta::hours(1));
+    let receipt = v1::ReceiveTransferRequest {
+        received_at: Some(timestamp(seen - TimeDelta::hours(1))),
+        ..this.receipt()
+    };
+    let refused = this.brack.registrar.client.transfers().receive_transfer(receipt).await.unwrap_err();
+    assert_eq!(reason(&refused), "OUT_OF_ORDER", "{refused:?}");
+    assert!(refused.message().contains("was marked"), "{refused:?}");
+    this.receive().await.unwrap();
+    this.house.close().await;
+}
