@@ -11,7 +11,7 @@ use crate::model::request::Request;
 use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result};
 use crate::records::expected;
-use crate::records::placements::{Placed, ids_of, move_into, named};
+use crate::records::placements::{Away, Placed, ids_of, move_into, named};
 use crate::records::{Records, fresh};
 use crate::store::animals::Lens;
 use crate::store::groups::{self, Wanted};
@@ -168,8 +168,8 @@ pub async fn move_all(
             .at("group")
             .into());
         }
-        let wanted = ids_of(&named(&tx, &permit, &ids).await?);
-        let placed = move_into(&mut tx, &permit, wanted, enclosure, at, "moved_at").await?;
+        let wanted = named(&tx, &permit, &ids).await?;
+        let placed = move_into(&mut tx, &permit, &wanted, Away::Left, enclosure, (at, "moved_at")).await?;
         Ok(tx.commit(placed).await?)
     })
     .await

@@ -46,11 +46,8 @@ pub async fn place(
             return Err(Refusal::in_the_future("time", "placed_at").into());
         }
         let wanted = named(&tx, &permit, refs).await?;
-        let held = holdings::of(&tx, &ids_of(&wanted)).await?;
-        for label in &wanted {
-            refuse_on_the_road(&held, &permit, label, at)?;
-        }
-        let placed = move_into(&mut tx, &permit, ids_of(&wanted), enclosure, at, "placed_at").await?;
+        let placed =
+            move_into(&mut tx, &permit, &wanted, Away::Refused, enclosure, (at, "placed_at")).await?;
         Ok(tx.commit(placed).await?)
     })
     .await
@@ -81,24 +78,36 @@ pub(super) fn ids_of(animals: &[Label]) -> Vec<Uuid> {
     animals.iter().map(|label| label.id).collect()
 }
 
-/// Moves animals that are locked into an enclosure at one instant; those that are on the road then stay where they are.
+/// What becomes of an animal that is on the road as it is to be moved.
+pub(super) enum Away {
+    /// It cannot be moved, and nobody is.
+    Refused,
+    /// The others are moved without it.
+    Left,
+}
+
+/// Moves animals that are locked into an enclosure at one instant, which a field of the request gives.
 pub(super) async fn move_into(
     tx: &mut Tx,
     permit: &Permit,
-    mut wanted: Vec<Uuid>,
+    animals: &[Label],
+    away: Away,
     enclosure: &str,
-    at: DateTime<Utc>,
-    field: &str,
+    (at, field): (DateTime<Utc>, &str),
 ) -> Result<Placed> {
     let target = sites::enclosure(tx, permit, enclosure)
         .await?
         .ok_or_else(|| Refusal::not_found("enclosure", enclosure))?;
-    for holding in holdings::of(tx, &wanted).await? {
-        if holding.ended_at.is_none() && at < holding.began_at {
-            return Err(out_of_order("the site did not hold one of the animals then", field).into());
-        }
-        if holding.on_the_road(at).is_some() {
-            wanted.retain(|animal| *animal != holding.animal);
+    let held = holdings::of(tx, &ids_of(animals)).await?;
+    if held.iter().any(|holding| holding.ended_at.is_none() && at < holding.began_at) {
+        return Err(out_of_order("the site did not hold one of the animals then", field).into());
+    }
+    let mut wanted: Vec<Uuid> = Vec::with_capacity(animals.len());
+    for (n, animal) in animals.iter().enumerate() {
+        match (refuse_on_the_road(&held, permit, animal, at), &away) {
+            (Ok(()), _) => wanted.push(animal.id),
+            (Err(_), Away::Left) => {}
+            (Err(refusal), Away::Refused) => return Err(refusal.at(format!("animals[{n}]")).into()),
         }
     }
     let open = placements::open(tx, &wanted).await?;
