@@ -231,7 +231,7 @@ mod tests {
         );
         assert!(alone.look_first.contains("kept off its food, does it hang back or come last"));
         let many = told([-1.0, -0.04]);
-        assert!(many.seen.contains("its companions +0.0 %"), "no -0.0: {}", many.seen);
+        assert!(many.seen.contains("its companions by +0.0 %"), "no -0.0: {}", many.seen);
         assert!(!told([-1.0, -0.9]).look_first.contains("come last"));
     }
 
