@@ -31,6 +31,9 @@ CALL holt_guard_fact('merges', 'Records that were found to be of an animal that 
 }');
 -- Whoever sees the animal knows by which other records it goes.
 CREATE POLICY read_other ON merges FOR SELECT USING (holt_sees(into_id, recorded_at));
+-- And nobody by one that it does not see: to a former owner, the record that it owned stands for itself again.
+CREATE POLICY of_one_seen ON merges AS RESTRICTIVE FOR SELECT
+  USING (EXISTS (SELECT FROM animals a WHERE a.id = into_id));
 
 -- Which records may stand for which animal: itself, and by every link there ever was. Kept by the database, so
 -- that the facts of an animal are found by an index, whether it has one record or several. Which of them does

@@ -73,7 +73,8 @@ pub async fn pass(
             .at("passes_on")
             .into());
         }
-        titles::pass(&mut tx, animal.id, permit.site().id, to.clone(), at, &new.because).await?;
+        animals::bump(&mut tx, animal.id).await?;
+        let record = titles::pass(&mut tx, animal.id, permit.site().id, to.clone(), at, &new.because).await?;
         if let Some(open) = loans::open_of(&tx, animal.id).await? {
             if open.borrower() == to {
                 loans::end(&mut tx, open, (at, on), End::TitlePassed, &new.because).await?;
@@ -81,8 +82,9 @@ pub async fn pass(
                 loans::hand_on(&mut tx, permit.site().id, open, to.clone(), (at, on), &new.because).await?;
             }
         }
-        animals::bump(&mut tx, animal.id).await?;
-        let reply = view(&tx, &permit, &label, tx.now()).await?;
+        // An owner that does not hold it sees no more from here on than the record that it owned.
+        let seen = animals::views(&tx, &[animal.id, record], lens_of(permit.site(), None, tx.now())).await?;
+        let reply = seen.into_iter().next().ok_or_else(|| Refusal::not_found("animal", &label.accession))?;
         Ok(tx.commit(reply).await?)
     })
     .await

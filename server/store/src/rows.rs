@@ -94,6 +94,11 @@ impl Tx {
         self.replaced.get(&(name::<R>(), animal)).copied()
     }
 
+    /// The record under which what this write superseded of an animal stands, among several.
+    pub(super) fn superseded_record<E: EntityTrait>(&self, animal: Uuid) -> Uuid {
+        self.replaced.get(&(table_of::<E>(), animal)).copied().unwrap_or(animal)
+    }
+
     async fn insert_plain<R: Row>(&mut self, rows: Vec<(String, Value)>) -> Result<(), Error> {
         if rows.is_empty() {
             return Ok(());

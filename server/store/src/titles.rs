@@ -120,7 +120,7 @@ pub async fn standing(snapshot: &Snapshot, animal: Uuid) -> Result<Option<(Owner
     }))
 }
 
-/// Somebody else owns an animal from an instant on.
+/// Somebody else owns an animal from an instant on; answers under which of its records the title stands that ended.
 ///
 /// # Errors
 /// [`Error::Contention`] where somebody changed it meanwhile.
@@ -131,10 +131,11 @@ pub async fn pass(
     to: Owner,
     at: DateTime<Utc>,
     why: &str,
-) -> Result<(), Error> {
+) -> Result<Uuid, Error> {
     let Some(old) = open(tx, animal).await? else { return Err(Error::Contention) };
     close(tx, old, at, why).await?;
-    begin(tx, animal, recorder, to, at).await
+    begin(tx, animal, recorder, to, at).await?;
+    Ok(tx.superseded_record::<title::Entity>(animal))
 }
 
 /// Animals that a site owns and does not hold at an instant.

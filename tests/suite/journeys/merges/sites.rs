@@ -152,3 +152,39 @@ async fn the_database_refuses_by_itself_what_the_rules_forgot() {
     service.close().await.unwrap();
     this.house.close().await;
 }
+
+/// An owner that never held the animal passes its title, whichever of its records the title was entered under.
+#[tokio::test]
+async fn an_owner_elsewhere_passes_its_title_after_a_merge() {
+    let house = House::new().await;
+    let quill = house.quill().await;
+    let brack = house.park("BRA", "America/Halifax").await;
+    let lent = v1::RegisterArrivalRequest {
+        owner: "BRA".to_owned(),
+        ..house.arrival(&quill, "Lent", "2025-03-01".parse().unwrap())
+    };
+    let lent = quill.registrar.client.animals().register_arrival(lent).await.unwrap();
+    let lent = lent.into_inner().animal.unwrap();
+    let found = v1::RegisterArrivalRequest {
+        source: v1::ArrivalSource::OnSiteBefore.into(),
+        source_name: String::new(),
+        ..house.arrival(&quill, "Found", "2025-03-05".parse().unwrap())
+    };
+    let found = quill.registrar.client.animals().register_arrival(found).await.unwrap();
+    let found = found.into_inner().animal.unwrap();
+    house.clock.advance(TimeDelta::days(1));
+    send(&quill.registrar, asked(&house, "QUI", &found.id, &lent.id)).await.unwrap();
+    house.clock.advance(TimeDelta::days(1));
+    let pass = v1::PassTitleRequest {
+        request_id: house.request(),
+        site: "BRA".to_owned(),
+        animal: found.id.clone(),
+        to: "QUI".to_owned(),
+        because: "given".to_owned(),
+        ..Default::default()
+    };
+    let passed = brack.registrar.client.titles().pass_title(pass).await.unwrap();
+    let passed = passed.into_inner().animal.unwrap();
+    assert_eq!((passed.id, passed.owner.as_str()), (lent.id, "QUI"));
+    house.close().await;
+}
