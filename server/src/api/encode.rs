@@ -457,6 +457,7 @@ pub(crate) const fn fact_kind(kind: FactKind) -> v1::FactKind {
         FactKind::Paper => v1::FactKind::Paper,
         FactKind::Weight => v1::FactKind::Weight,
         FactKind::Assessment => v1::FactKind::Assessment,
+        FactKind::Encounter => v1::FactKind::Encounter,
         FactKind::Transfer => v1::FactKind::Transfer,
         FactKind::Death => v1::FactKind::Death,
         FactKind::Merge => v1::FactKind::Merge,

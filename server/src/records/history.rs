@@ -216,6 +216,7 @@ fn say(kind: FactKind, says: &Value) -> String {
             let found = if findings == 1 { "1 finding".to_owned() } else { format!("{findings} findings") };
             with(format!("assessed by {}@{}", text("protocol"), says["version"]), &[&found, text("note")])
         }
+        FactKind::Encounter => with(format!("met the public: {}", spoken("kind")), &[text("incident")]),
         FactKind::Transfer => {
             let way = format!("transfer from {} to {}: {}", text("from"), text("to"), text("step"));
             with(way, &[text("note")])

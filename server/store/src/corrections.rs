@@ -33,7 +33,9 @@ macro_rules! of_kind {
             FactKind::Assessment => $call::<assessment::Model>($($argument),*).await,
             FactKind::Death => $call::<death::Model>($($argument),*).await,
             FactKind::ToldApart => $call::<litter_change::Model>($($argument),*).await,
-            FactKind::Transfer | FactKind::Merge => Err(Error::Fault(format!("{:?} is not corrected", $kind))),
+            FactKind::Encounter | FactKind::Transfer | FactKind::Merge => {
+                Err(Error::Fault(format!("{:?} is not corrected", $kind)))
+            }
         }
     };
 }

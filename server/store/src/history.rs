@@ -78,7 +78,7 @@ pub struct Wanted {
 
 /// Every kind of fact: name, table, when it was (in SQL), whether only the day is known, when it ended, and
 /// what it says. `f` is the fact, `s` its site.
-const KINDS: [(&str, &str, &str, &str, &str, &str); 15] = [
+const KINDS: [(&str, &str, &str, &str, &str, &str); 16] = [
     (
         "birth",
         "public.births f",
@@ -201,6 +201,15 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 15] = [
         "jsonb_build_object('protocol', p.code, 'version', p.version, 'findings', f.findings, 'note', f.note)",
     ),
     (
+        "encounter",
+        "(SELECT p.*, n.kind AS what, n.began_at, n.ended_at, n.incident, n.superseded_at, n.superseded_why
+            FROM public.encounter_animals p JOIN encounters n ON n.id = p.encounter_id) f",
+        "f.began_at",
+        "false",
+        "f.ended_at",
+        "jsonb_build_object('kind', f.what, 'incident', f.incident)",
+    ),
+    (
         "death",
         "public.deaths f",
         "f.died_at",
@@ -248,7 +257,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         Some(_) => "f.recorded_at <= $2 AND f.recorded_at > $3".to_owned(),
     };
     each.push(format!(
-        "SELECT 'transfer', 14, t.id, t.animal_id, f.seq, f.site_id, s.code, s.time_zone, f.happened_at, false, NULL,
+        "SELECT 'transfer', 15, t.id, t.animal_id, f.seq, f.site_id, s.code, s.time_zone, f.happened_at, false, NULL,
                 jsonb_build_object('step', f.step, 'from', a.code, 'to', b.code, 'note', f.note), f.recorded_at,
                 f.recorded_by, f.request_id, NULL::timestamptz, NULL::text, {change}
            FROM public.transfers t JOIN transfer_steps f ON f.transfer_id = t.id JOIN sites s ON s.id = f.site_id
@@ -257,7 +266,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         change = if wanted.since.is_some() { "'added'" } else { "NULL::text" },
     ));
     each.push(format!(
-        "SELECT 'merge', 15, f.id, f.into_id, 0, f.site_id, s.code, s.time_zone, f.recorded_at, false, NULL,
+        "SELECT 'merge', 16, f.id, f.into_id, 0, f.site_id, s.code, s.time_zone, f.recorded_at, false, NULL,
                 jsonb_build_object('because', f.because, 'id', f.animal_id, 'other',
                   (SELECT c.number FROM public.accessions c WHERE c.animal_id = f.animal_id AND {known_c}
                     ORDER BY c.recorded_at, c.id LIMIT 1)), f.recorded_at,
@@ -267,7 +276,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         known_c = known("c", 2),
     ));
     each.push(format!(
-        "SELECT 'told_apart', 16, f.id, f.animal_id, 0, f.site_id, s.code, s.time_zone,
+        "SELECT 'told_apart', 17, f.id, f.animal_id, 0, f.site_id, s.code, s.time_zone,
                 (f.happened_on::timestamp AT TIME ZONE s.time_zone), true, NULL,
                 jsonb_build_object('born_on', l.born_on, 'dam',
                   (SELECT c.number FROM public.litter_parents p JOIN public.accessions c ON c.animal_id = p.parent_id AND {known_c}

@@ -13,24 +13,30 @@ use serde_json::Value;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
-/// What two records may contradict one another in, or say twice, and the view it is read from.
-const KINDS: [(FactKind, &str); 16] = [
-    (FactKind::Birth, "births"),
-    (FactKind::Sex, "sexings"),
-    (FactKind::Parent, "parents"),
-    (FactKind::Accession, "accessions"),
-    (FactKind::Holding, "holdings"),
-    (FactKind::Title, "titles"),
-    (FactKind::Loan, "loans"),
-    (FactKind::Placement, "placements"),
-    (FactKind::Membership, "memberships"),
-    (FactKind::Mark, "marks"),
-    (FactKind::LifeState, "life_states"),
-    (FactKind::Paper, "papers"),
-    (FactKind::Weight, "weights"),
-    (FactKind::Assessment, "assessments"),
-    (FactKind::ToldApart, "litter_changes"),
-    (FactKind::Death, "deaths"),
+/// What two records may contradict one another in, or say twice, or what goes with a holding, and where it is read from:
+/// in the schema that stands before `{}`.
+const KINDS: [(FactKind, &str); 17] = [
+    (FactKind::Birth, "{}births"),
+    (FactKind::Sex, "{}sexings"),
+    (FactKind::Parent, "{}parents"),
+    (FactKind::Accession, "{}accessions"),
+    (FactKind::Holding, "{}holdings"),
+    (FactKind::Title, "{}titles"),
+    (FactKind::Loan, "{}loans"),
+    (FactKind::Placement, "{}placements"),
+    (FactKind::Membership, "{}memberships"),
+    (FactKind::Mark, "{}marks"),
+    (FactKind::LifeState, "{}life_states"),
+    (FactKind::Paper, "{}papers"),
+    (FactKind::Weight, "{}weights"),
+    (FactKind::Assessment, "{}assessments"),
+    (
+        FactKind::Encounter,
+        "(SELECT p.*, n.began_at, n.ended_at, n.superseded_at FROM {}encounter_animals p
+            JOIN encounters n ON n.id = p.encounter_id)",
+    ),
+    (FactKind::ToldApart, "{}litter_changes"),
+    (FactKind::Death, "{}deaths"),
 ];
 
 /// A link to record.
@@ -69,7 +75,8 @@ pub async fn insert(tx: &mut Tx, permit: &Permit, new: New<'_>) -> Result<Uuid, 
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn facts(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Version>, Error> {
-    of_each_kind(snapshot, animal, |view| {
+    of_each_kind(snapshot, animal, |from| {
+        let view = from.replace("{}", "");
         format!("to_jsonb(f) AS row FROM {view} f WHERE f.animal_id = $1 AND f.superseded_at IS NULL")
     })
     .await
@@ -80,9 +87,10 @@ pub async fn facts(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Version>, Er
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn aside(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Version>, Error> {
-    of_each_kind(snapshot, animal, |table| {
+    of_each_kind(snapshot, animal, |from| {
+        let table = from.replace("{}", "public.");
         format!(
-            "to_jsonb(f) || jsonb_build_object('animal_id', $1, 'record_id', f.animal_id) AS row FROM public.{table} f
+            "to_jsonb(f) || jsonb_build_object('animal_id', $1, 'record_id', f.animal_id) AS row FROM {table} f
               WHERE f.animal_id = ANY (holt_records(ARRAY[$1]::uuid[])) AND f.superseded_at IS NULL
                 AND holt_set_aside(f.id, $1)"
         )
@@ -103,7 +111,7 @@ async fn of_each_kind(
     let each = KINDS
         .iter()
         .enumerate()
-        .map(|(n, (_, table))| format!("SELECT {n} AS kind, f.recorded_at, f.id, {}", rows(table)));
+        .map(|(n, (_, from))| format!("SELECT {n} AS kind, f.recorded_at, f.id, {}", rows(from)));
     let sql = format!("{} ORDER BY kind, recorded_at, id", each.collect::<Vec<_>>().join(" UNION ALL "));
     let rows = snapshot.rows::<Row>(&sql, [animal.into()]).await?;
     rows.into_iter()

@@ -141,6 +141,7 @@ impl Change {
             FactKind::Death => &["manner", "note", "happened_at"],
             FactKind::Loan
             | FactKind::Accession
+            | FactKind::Encounter
             | FactKind::Transfer
             | FactKind::Merge
             | FactKind::ToldApart => &[],

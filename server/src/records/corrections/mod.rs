@@ -233,6 +233,7 @@ impl Work<'_> {
             }
             FactKind::Loan
             | FactKind::Accession
+            | FactKind::Encounter
             | FactKind::Transfer
             | FactKind::Merge
             | FactKind::ToldApart => Ok(()),
@@ -330,6 +331,7 @@ impl Work<'_> {
             | FactKind::Title
             | FactKind::Loan
             | FactKind::Accession
+            | FactKind::Encounter
             | FactKind::Transfer
             | FactKind::Merge
             | FactKind::ToldApart => {

@@ -118,6 +118,7 @@ pub(super) fn pair(x: &Version, y: &Version, all: &[Version]) -> Verdict {
         | FactKind::Paper
         | FactKind::Mark
         | FactKind::Assessment
+        | FactKind::Encounter
         | FactKind::Transfer
         | FactKind::Merge => Verdict::Together,
     }

@@ -285,7 +285,7 @@ impl<'a> Facts<'a> {
             let (from, to) = match fact.kind {
                 FactKind::Weight => (fact.instant("weighed_at"), fact.instant("weighed_at")),
                 FactKind::Assessment => (fact.instant("assessed_at"), fact.instant("assessed_at")),
-                FactKind::Placement | FactKind::Membership | FactKind::LifeState => {
+                FactKind::Placement | FactKind::Membership | FactKind::LifeState | FactKind::Encounter => {
                     (fact.instant("began_at"), fact.instant("ended_at"))
                 }
                 _ => continue,

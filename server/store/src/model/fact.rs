@@ -23,6 +23,8 @@ pub enum FactKind {
     Paper,
     Weight,
     Assessment,
+    /// That it took part in an encounter with the public; corrected with the encounter.
+    Encounter,
     /// A step of a transfer; told in a history, and corrected by none.
     Transfer,
     Death,
@@ -51,6 +53,7 @@ impl FactKind {
             Self::Paper => "paper",
             Self::Weight => "weight",
             Self::Assessment => "assessment",
+            Self::Encounter => "encounter",
             Self::Transfer => "transfer",
             Self::Death => "death",
             Self::Merge => "merge",

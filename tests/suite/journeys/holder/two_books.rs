@@ -3,7 +3,7 @@
 use super::{ACCEPT, past_the_code};
 use crate::journeys::merges::stands;
 use chrono::TimeDelta;
-use holt_proto::time::day;
+use holt_proto::time::{day, timestamp};
 use holt_proto::v1::propose_amendment_request::Change;
 use holt_proto::v1::{self, AmendmentState, FactKind};
 use holt_server::clock::Clock;
@@ -332,6 +332,56 @@ async fn the_site_that_proposes_keeps_its_books_and_leaves_the_life_to_the_holde
     this.brack.registrar.client.send(ask).await.unwrap();
     let one = this.see(&this.brack.registrar, "BRA", "Rook").await.unwrap();
     assert_eq!(one.born_on, Some("2013-02".parse().unwrap()));
+    this.house.close().await;
+}
+
+/// Where the other site's holding stands, nobody met the animal here: the encounter is none of its own while the link is.
+#[tokio::test]
+async fn an_encounter_goes_with_the_holding_in_which_it_was() {
+    let this = TwoBooks::new().await;
+    let early = this.house.clock.now() - TimeDelta::days(35);
+    let arrival = v1::RegisterArrivalRequest {
+        born_on: Some("2014-05".parse().unwrap()),
+        ..this.house.arrival(&this.brack, "Early", early.date_naive())
+    };
+    this.brack.registrar.client.send(arrival).await.unwrap();
+    let met = v1::RecordEncounterRequest {
+        request_id: this.house.request(),
+        site: "BRA".to_owned(),
+        kind: v1::EncounterKind::Talk.into(),
+        began_at: Some(timestamp(early + TimeDelta::hours(24))),
+        ended_at: Some(timestamp(early + TimeDelta::hours(25))),
+        animals: vec!["Early".to_owned()],
+        ..Default::default()
+    };
+    this.brack.keeper.client.send(met).await.unwrap();
+    let encounters = async || {
+        let ask = v1::GetHistoryRequest {
+            site: "BRA".to_owned(),
+            animal: "Early".to_owned(),
+            ..Default::default()
+        };
+        let mut facts = this.brack.registrar.client.send(ask).await.unwrap().facts;
+        facts.retain(|fact| matches!(fact.kind(), FactKind::Encounter | FactKind::Merge));
+        facts
+    };
+    assert_eq!(encounters().await[0].say, "met the public: talk");
+    let proposed = this.propose().await;
+    let accept = v1::AcceptAmendmentRequest {
+        animal: "Early".to_owned(),
+        resolve: [FactKind::Holding, FactKind::Title]
+            .map(|kind| stands(kind, &this.sedge.accession))
+            .to_vec(),
+        ..this.yes("BRA", &proposed.id)
+    };
+    this.brack.registrar.client.send(accept).await.unwrap();
+    let now = encounters().await;
+    assert!(now.iter().any(|fact| fact.kind() == FactKind::Encounter && fact.set_aside), "{now:?}");
+    let merge = now.iter().find(|fact| fact.kind() == FactKind::Merge).unwrap().id.clone();
+    // Quill held her last, and so answers for her.
+    let wrong = crate::journeys::merges::wrong(&this.house, "QUI", &this.sedge.id, &merge);
+    this.quill.registrar.client.send(wrong).await.unwrap();
+    assert!(!encounters().await[0].set_aside);
     this.house.close().await;
 }
 
