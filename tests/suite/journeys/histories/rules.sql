@@ -56,7 +56,7 @@ known (what, id, whom, site_id, began_at, ended_at, lasting) AS MATERIALIZED (
     SELECT 'membership', id, animal_id, site_id, began_at, ended_at, true
       FROM memberships WHERE superseded_at IS NULL
     UNION ALL
-    SELECT 'state', id, animal_id, site_id, began_at, ended_at, true
+    SELECT state, id, animal_id, site_id, began_at, ended_at, true
       FROM life_states WHERE superseded_at IS NULL
     UNION ALL
     SELECT 'encounter', e.id, e.animal_id, e.site_id, n.began_at, n.ended_at, false

@@ -1,4 +1,4 @@
-//! Care: weights, assessments, places, groups and meetings with people.
+//! Care: assessments, places, groups and meetings with people.
 
 use crate::journeys::histories::player::Player;
 use crate::journeys::histories::stage::{ENCLOSURES, GROUPS};
@@ -7,63 +7,17 @@ use holt_proto::v1;
 use holt_server::model::person::Role;
 use tonic::Status;
 
+const STATES: [v1::LifeStateKind; 4] = [
+    v1::LifeStateKind::Carrying,
+    v1::LifeStateKind::Carrying,
+    v1::LifeStateKind::Moult,
+    v1::LifeStateKind::Torpor,
+];
 const ROLES: [v1::GroupRole; 3] = [v1::GroupRole::Member, v1::GroupRole::Breeding, v1::GroupRole::Helper];
 
 impl Player {
     pub(super) fn some_enclosure(&mut self) -> String {
         ENCLOSURES[self.chance.below(ENCLOSURES.len())].to_owned()
-    }
-
-    pub(super) async fn weigh(&mut self) -> Option<Result<(), Status>> {
-        let (first, site) = self.animal()?;
-        let who = self.who(&[Role::Keeper, Role::Veterinary], site);
-        let mut readings = Vec::new();
-        let mut weighed = Some(first);
-        for _ in 0..1 + self.chance.below(3) {
-            let Some(beast) = weighed.take().or_else(|| self.animal().map(|(beast, _)| beast)) else { break };
-            let mass =
-                v1::Mass { milligrams: 8_000_000 + i64::try_from(self.chance.below(400_000)).unwrap() };
-            let tried = self.one_in(4);
-            readings.push(v1::Reading {
-                animal: self.spoken(&beast),
-                when: Some(if self.one_in(4) {
-                    v1::reading::When::WeighedOn(day(self.lately(site)))
-                } else {
-                    v1::reading::When::WeighedAt(timestamp(self.instant()))
-                }),
-                result: Some(if tried {
-                    v1::reading::Result::Tried(v1::Tried {})
-                } else {
-                    v1::reading::Result::Mass(mass)
-                }),
-                scale: "platform".to_owned(),
-                ..Default::default()
-            });
-        }
-        let round = v1::RecordWeightsRequest {
-            request_id: self.request(),
-            site: self.code(site),
-            readings,
-            validate_only: false,
-        };
-        Some(self.ask(&who, round).await.map(drop))
-    }
-
-    pub(super) async fn crate_reading(&mut self) -> Option<Result<(), Status>> {
-        let all = self.known().litters.clone();
-        let (litter, site) = self.pick(&all)?;
-        let who = self.keeper(site);
-        let ask = v1::RecordCrateReadingRequest {
-            request_id: self.request(),
-            site: self.code(site),
-            of: Some(v1::record_crate_reading_request::Of::LitterId(litter)),
-            animals: 1 + i32::from(self.one_in(2)),
-            mass: Some(v1::Mass { milligrams: 400_000 }),
-            when: Some(v1::record_crate_reading_request::When::WeighedOn(day(self.lately(site)))),
-            scale: "kitchen".to_owned(),
-            ..Default::default()
-        };
-        Some(self.ask(&who, ask).await.map(drop))
     }
 
     pub(super) async fn assess(&mut self) -> Option<Result<(), Status>> {
@@ -73,6 +27,39 @@ impl Player {
         let mut ask = self.stage.house.assessment(&self.code(site), &beast.id, &[("body-condition", level)]);
         ask.assessed_at = self.one_in(2).then(|| timestamp(self.instant()));
         Some(self.ask(&who, ask).await.map(drop))
+    }
+
+    /// A state of an animal begins, is confirmed or is over; now and then one that cannot be.
+    pub(super) async fn state(&mut self) -> Option<Result<(), Status>> {
+        let (beast, site) = self.animal()?;
+        let who = self.who(&[Role::Keeper, Role::Veterinary], site);
+        let kind = STATES[self.chance.below(STATES.len())].into();
+        let (request_id, code, animal) = (self.request(), self.code(site), self.spoken(&beast));
+        Some(if self.one_in(3) {
+            let when = v1::end_life_state_request::When::EndedOn(day(self.lately(site)));
+            let ask = v1::EndLifeStateRequest {
+                request_id,
+                site: code,
+                animal,
+                kind,
+                when: Some(when).filter(|_| self.one_in(2)),
+                because: "over".to_owned(),
+                ..Default::default()
+            };
+            self.ask(&who, ask).await.map(drop)
+        } else {
+            let since = v1::begin_life_state_request::Since::BeganAt(timestamp(self.instant()));
+            let ask = v1::BeginLifeStateRequest {
+                request_id,
+                site: code,
+                animal,
+                kind,
+                suspected: self.one_in(4),
+                since: Some(since).filter(|_| self.one_in(2)),
+                ..Default::default()
+            };
+            self.ask(&who, ask).await.map(drop)
+        })
     }
 
     pub(super) async fn place(&mut self) -> Option<Result<(), Status>> {

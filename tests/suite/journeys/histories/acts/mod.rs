@@ -8,12 +8,13 @@ mod lives;
 mod merges;
 mod moves;
 mod people;
+mod weights;
 
 use super::player::Player;
 use tonic::Status;
 
 /// How likely each act is, next to the others.
-const ACTS: [(Act, usize); 24] = [
+const ACTS: [(Act, usize); 27] = [
     (Act::Birth, 5),
     (Act::Arrival, 6),
     (Act::Litter, 4),
@@ -26,8 +27,11 @@ const ACTS: [(Act, usize); 24] = [
     (Act::Departure, 3),
     (Act::Mark, 6),
     (Act::Weigh, 12),
+    (Act::Doubt, 4),
+    (Act::Settle, 2),
     (Act::Crate, 1),
     (Act::Assess, 4),
+    (Act::State, 5),
     (Act::Place, 5),
     (Act::Group, 6),
     (Act::Encounter, 3),
@@ -54,8 +58,11 @@ enum Act {
     Departure,
     Mark,
     Weigh,
+    Doubt,
+    Settle,
     Crate,
     Assess,
+    State,
     Place,
     Group,
     Encounter,
@@ -87,8 +94,11 @@ impl Player {
             Act::Departure => self.departure().await,
             Act::Mark => self.mark().await,
             Act::Weigh => self.weigh().await,
+            Act::Doubt => self.doubt().await,
+            Act::Settle => self.settle().await,
             Act::Crate => self.crate_reading().await,
             Act::Assess => self.assess().await,
+            Act::State => self.state().await,
             Act::Place => self.place().await,
             Act::Group => self.group().await,
             Act::Encounter => self.encounter().await,
