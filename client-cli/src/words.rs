@@ -98,7 +98,7 @@ words! {
     FactKind: Birth "birth", Sex "sex", Parent "parent", Accession "accession", Holding "holding",
         Title "title", Placement "placement", Mark "mark", Weight "weight", Assessment "assessment",
         Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "told-apart", Paper "paper", Loan "loan",
-        LifeState "state";
+        LifeState "state", Encounter "encounter";
     IccBand: Poor "poor", Moderate "moderate", Good "good", Excellent "excellent";
     IccForm: OneWaySingle "1,1", AgreementSingle "2,1", ConsistencySingle "3,1", OneWayMean "1,k",
         AgreementMean "2,k", ConsistencyMean "3,k";
