@@ -125,6 +125,9 @@ words! {
         CitesReExportCertificate "cites-re-export-certificate",
         CitesOtherCertificate "cites-other-certificate", HealthCertificate "health-certificate",
         MovementLicence "movement-licence", Receipt "receipt", Other "other";
+    PartnerLeftOut: SameSex "same-sex", SameSite "same-site", NotOfAge "not-of-age", Breeds "breeds", Moves "moves",
+        Concern "concern", TooCloseKin "too-close-kin";
+    PartnerTaken: Breeds "breeds", Moves "moves", Concern "concern";
     PaperOccasion: Arrival "arrival", Departure "departure", Transfer "transfer";
     PostMortem: NotDone "not-done", AskedFor "asked-for", Done "done";
     NoMeasure: TooFew "too-few", NoVariation "no-variation";

@@ -148,9 +148,11 @@ fn every_file_says_what_it_holds() {
 }
 
 /// What numbers are counted or measured in. Where a new field needs another word, add it.
-const UNITS: [&str; 20] = [
+const UNITS: [&str; 23] = [
+    "-1 to 1",
     "0 to 1",
     "animals",
+    "cards",
     "count",
     "day",
     "degrees",
@@ -160,6 +162,7 @@ const UNITS: [&str; 20] = [
     "generations",
     "grows by one",
     "kcal",
+    "kilometres",
     "male",
     "milligrams",
     "minutes",

@@ -30,6 +30,7 @@ mod loan;
 mod mark;
 mod merge;
 mod paper;
+mod partners;
 mod password;
 mod person;
 mod place;
@@ -100,6 +101,7 @@ pub(crate) enum Asking {
     Litter(litter::Litter),
     Group(group::Group),
     Kin(kin::Kin),
+    Partners(partners::Partners),
     Mark(mark::Mark),
     Place(place::Place),
     Paper(paper::Paper),
@@ -180,6 +182,7 @@ impl Asking {
             Self::Litter(command) => command.run(errand).await,
             Self::Group(command) => command.run(errand).await,
             Self::Kin(command) => command.run(errand).await,
+            Self::Partners(command) => command.run(errand).await,
             Self::Mark(command) => command.run(errand).await,
             Self::Place(command) => command.run(errand).await,
             Self::Paper(command) => command.run(errand).await,

@@ -36,6 +36,7 @@ pub(crate) mod litter;
 pub(crate) mod loan;
 pub(crate) mod mark;
 pub(crate) mod paper;
+pub(crate) mod partner;
 pub(crate) mod person;
 pub(crate) mod placement;
 pub(crate) mod proposal;

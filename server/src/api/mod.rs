@@ -31,6 +31,7 @@ pub mod marks;
 pub mod merges;
 mod pages;
 pub mod papers;
+pub mod partners;
 pub mod people;
 pub mod placements;
 pub mod proposals;

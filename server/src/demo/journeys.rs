@@ -103,7 +103,14 @@ async fn watched(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), Demo
 
 /// Tadhg finds Fennel a home with an unrelated partner.
 async fn registrar(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
-    tell("== The registrar: Tadhg at Quillmoor moves Fennel to Brackwater, where Joan is registrar ==\n");
+    tell(
+        "== The registrar: Tadhg at Quillmoor seeks a home for Fennel; Joan is registrar at Brackwater ==\n",
+    );
+    step(hands, tell, "tadhg", &["partners", "find", "Fennel"], 0).await?;
+    let shows = ["partners", "show-cards", "yes", "--note", "room for a female in the Sand House"];
+    step(hands, tell, "joan", &shows, 0).await?;
+    step(hands, tell, "tadhg", &["partners", "find", "Fennel"], 0).await?;
+    step(hands, tell, "joan", &["partners", "searches"], 0).await?;
     let why = "kept off her food by her own group; unrelated males at Brackwater";
     let proposed = step(
         hands,

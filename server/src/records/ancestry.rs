@@ -2,7 +2,7 @@
 
 use crate::model::kinship::{Line, Parentage};
 use crate::model::reason::Reason;
-use crate::records::error::{Refusal, Result};
+use crate::records::error::{Refusal, Result, fault};
 use crate::store::{Snapshot, kinship};
 use chrono::NaiveDate;
 use holt_audit::census::Born;
@@ -16,6 +16,9 @@ use uuid::Uuid;
 
 /// How many ancestors are looked at where it goes on without the others.
 const FAR: usize = 20_000;
+
+/// How many animals of one species are compared with one another, all their ancestors included.
+const LARGEST: usize = 200_000;
 
 /// A pedigree of some animals and all their ancestors.
 pub(crate) struct Ancestry {
@@ -36,6 +39,25 @@ impl Ancestry {
             return Err(too_many(lines.len()).into());
         }
         Ok(Self::from(lines))
+    }
+
+    /// The pedigree of all the living of a species, for rows of it and not for a table.
+    ///
+    /// # Errors
+    /// Refused where they have too many ancestors.
+    pub(crate) async fn of_species(snapshot: &Snapshot, living: &[Uuid]) -> Result<Self> {
+        let lines = kinship::lines(snapshot, living, LARGEST + 1).await?;
+        if lines.len() > LARGEST {
+            let say = format!("the living and their ancestors are more than {LARGEST}");
+            return Err(Refusal::new(Reason::TooMuch, say, "search when fewer sites show cards").into());
+        }
+        let worked_out = tokio::task::spawn_blocking(move || Self::from(lines)).await;
+        worked_out.map_err(|error| fault(format!("the pedigree was not worked out: {error}")))
+    }
+
+    /// What is worked out of the pedigree.
+    pub(crate) const fn relationships(&self) -> &Relationships<Uuid> {
+        &self.relationships
     }
 
     /// Kinship of all of them.

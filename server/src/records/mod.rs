@@ -34,6 +34,7 @@ pub mod merges;
 pub(crate) mod observed;
 pub mod papers;
 mod parents;
+pub mod partners;
 pub mod people;
 pub mod placements;
 pub mod proposals;

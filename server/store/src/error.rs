@@ -195,6 +195,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "choose another name",
     ),
     (
+        "partner_terms_one_key",
+        Reason::Contention,
+        "somebody else said what the site shows meanwhile",
+        "look at it, and send it again",
+    ),
+    (
         "climate_rules_one_key",
         Reason::Contention,
         "somebody else said what must be kept meanwhile",

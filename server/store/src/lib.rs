@@ -48,6 +48,7 @@ pub mod marks;
 pub mod merges;
 pub mod model;
 pub mod papers;
+pub mod partners;
 pub mod people;
 pub mod placements;
 pub mod proposals;

@@ -28,6 +28,7 @@ mod litters;
 mod loans;
 mod merges;
 mod open_data;
+mod partners;
 mod pushed_out;
 mod registration;
 mod transfer;

@@ -41,6 +41,8 @@ pub mod membership;
 pub mod merge;
 pub mod paper;
 pub mod parent;
+pub mod partner_search;
+pub mod partner_term;
 pub mod person;
 pub mod placement;
 pub mod proposal;

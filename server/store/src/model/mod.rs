@@ -26,6 +26,7 @@ pub mod loan;
 pub mod mark;
 pub mod page;
 pub mod paper;
+pub mod partner;
 pub mod person;
 pub mod proposal;
 pub mod reason;

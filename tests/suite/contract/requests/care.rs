@@ -73,6 +73,24 @@ impl Stage {
         })
     }
 
+    pub(super) async fn of_partners(&self, call: &str) -> Option<Vec<u8>> {
+        let (request_id, site) = (self.house.request(), HOME.to_owned());
+        Some(match call {
+            "FindPartners" => {
+                let animals = vec![self.otter(&self.home).await];
+                v1::FindPartnersRequest { request_id, site, animals, ..Default::default() }.encode_to_vec()
+            }
+            "SetPartnerTerms" => {
+                let note = "seeks a male".to_owned();
+                v1::SetPartnerTermsRequest { request_id, site, shows_cards: true, note, validate_only: false }
+                    .encode_to_vec()
+            }
+            "ListPartnerTerms" => v1::ListPartnerTermsRequest { site }.encode_to_vec(),
+            "ListPartnerSearches" => v1::ListPartnerSearchesRequest { site, page: None }.encode_to_vec(),
+            _ => return None,
+        })
+    }
+
     pub(super) async fn of_encounters(&self, call: &str) -> Option<Vec<u8>> {
         let (request_id, site) = (self.house.request(), HOME.to_owned());
         let record = v1::RecordEncounterRequest {

@@ -241,6 +241,7 @@ impl Stage {
             "AmendmentService" => self.of_amendments(call).await?,
             "LoanService" => self.of_loans(call).await?,
             "LifeStateService" => self.of_life_states(call).await?,
+            "PartnerService" => self.of_partners(call).await?,
             "TitleService" => match call {
                 "PassTitle" => v1::PassTitleRequest {
                     request_id: self.house.request(),
