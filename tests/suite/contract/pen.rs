@@ -17,7 +17,7 @@ const OF_NO_SITE: [(&str, &str); 3] = [
 ];
 
 /// What a column names that is everybody's, or who somebody is.
-const NAMES_NOBODYS: [&str; 20] = [
+const NAMES_NOBODYS: [&str; 21] = [
     "id",
     "site_id",
     "recorded_by",
@@ -36,6 +36,8 @@ const NAMES_NOBODYS: [&str; 20] = [
     "proposer_id",
     // Any other site may be asked.
     "asked_id",
+    // A search says of which sites it showed cards; that opens nothing of theirs.
+    "shown",
     // Versions of facts, of whatever table: one that is of no record that the row names changes nothing.
     "fact_id",
     "set_aside",

@@ -245,6 +245,20 @@ pub(super) async fn live(house: &House, park: &Park, animal: &str) {
         ..Default::default()
     };
     park.keeper.client.send(moults).await.unwrap();
+    let terms = v1::SetPartnerTermsRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        note: "seeks a male".to_owned(),
+        ..Default::default()
+    };
+    registrar.send(terms).await.unwrap();
+    let search = v1::FindPartnersRequest {
+        request_id: house.request(),
+        site: site.clone(),
+        animals: vec![animal.clone()],
+        ..Default::default()
+    };
+    registrar.send(search).await.unwrap();
     let place = v1::PlaceAnimalsRequest {
         request_id: house.request(),
         site: site.clone(),
