@@ -1,30 +1,13 @@
 //! Whether a clause is met: each subject in scope, its evidence, and every exception by name.
 //!
 //! A clause is never met for want of evidence. Where a subject has none, it is an exception; where none
-//! of them has any, the clause has no evidence, which is another answer than that it falls short.
+//! of them has any, the clause has no evidence, which is another answer than that it falls short. A subject of
+//! which nothing is due yet is not counted.
 
+use crate::standard::Clause;
 use crate::terms::Day;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-
-/// One requirement of a standard set, as far as evidence can show it.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Clause {
-    /// How the standard set numbers it.
-    pub code: String,
-    /// What it asks, in its own words.
-    pub text: String,
-    /// What each subject's evidence must be like.
-    pub rule: Rule,
-    /// Subjects out of a hundred that must fulfil the rule, from 1 to 100.
-    #[serde(default = "all")]
-    pub percent: u8,
-}
-
-const fn all() -> u8 {
-    100
-}
 
 /// What the evidence of one subject must be like, within the period and while it is in scope.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -52,7 +35,8 @@ pub struct Period {
     pub last: Day,
 }
 
-/// Something that the clause is about: an animal, an enclosure, a person, a site.
+/// Something that the clause is about, while it is in scope: an animal, an enclosure, a transfer, a site. One that
+/// left and came back is in scope more than once, and is counted once.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Subject<K> {
     /// Its name.
@@ -88,7 +72,7 @@ pub enum Shows {
 /// The answer for one clause.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Finding<K, R> {
-    /// Code of the clause.
+    /// Number of the clause.
     pub clause: String,
     /// Days asked about.
     pub period: Period,
@@ -96,7 +80,7 @@ pub struct Finding<K, R> {
     pub standing: Standing,
     /// Subjects that fulfil the rule.
     pub numerator: u32,
-    /// Subjects in scope on any day of the period.
+    /// Subjects in scope on any day of the period, less those of which nothing is due yet.
     pub denominator: u32,
     /// Every subject that does not fulfil the rule, also where enough others do.
     pub exceptions: Vec<Exception<K, R>>,
@@ -169,34 +153,60 @@ pub fn evaluate<K: Clone + Ord, R: Clone>(
     }
     about.values_mut().for_each(|pieces| pieces.sort_by_key(|piece| piece.day));
 
-    let (mut numerator, mut denominator, mut any_evidence) = (0, 0, false);
-    let mut exceptions = Vec::new();
+    let mut spells: BTreeMap<&K, Vec<Spell>> = BTreeMap::new();
+    let mut order = Vec::new();
     for subject in scope {
         let Some(window) = window(subject, period) else { continue };
+        let known = spells.entry(&subject.key).or_default();
+        if known.is_empty() {
+            order.push(&subject.key);
+        }
+        known.push(Spell { from: subject.from, window });
+    }
+    spells.values_mut().for_each(|spells| spells.sort_by_key(|spell| spell.window.first));
+
+    let (mut numerator, mut denominator, mut any_evidence) = (0_u32, 0_u32, false);
+    let mut exceptions = Vec::new();
+    for key in &order {
+        let (spells, pieces) = (&spells[key], about.get(key).map_or(&[][..], Vec::as_slice));
+        any_evidence |= pieces.iter().any(|piece| spells.iter().any(|spell| spell.within(piece.day)));
         denominator += 1;
-        let theirs: Vec<_> = about
-            .get(&subject.key)
-            .into_iter()
-            .flatten()
-            .copied()
-            .filter(|piece| piece.day >= subject.from && piece.day <= window.last)
-            .collect();
-        any_evidence |= theirs.iter().any(|piece| piece.day >= window.first);
-        match exception(clause.rule, window, &theirs) {
-            None => numerator += 1,
-            Some(why) => exceptions.push(Exception { subject: subject.key.clone(), why }),
+        match judge(clause.rule, spells, pieces) {
+            Judged::Fulfils => numerator += 1,
+            Judged::Fails(why) => exceptions.push(Exception { subject: (*key).clone(), why }),
+            Judged::NotDue => denominator -= 1,
         }
     }
+    let enough = u64::from(numerator) * 100 >= u64::from(denominator) * u64::from(clause.percent);
     let standing = if denominator == 0 {
         Standing::NothingInScope
-    } else if numerator * 100 >= denominator * u32::from(clause.percent) && numerator > 0 {
+    } else if enough && numerator > 0 {
         Standing::Met
     } else if any_evidence {
         Standing::Short
     } else {
         Standing::NoEvidence
     };
-    Finding { clause: clause.code.clone(), period, standing, numerator, denominator, exceptions }
+    Finding { clause: clause.number.clone(), period, standing, numerator, denominator, exceptions }
+}
+
+/// A stretch of days on which a subject was in scope.
+struct Spell {
+    /// Its first day, also before the period.
+    from: Day,
+    /// The days of it that are asked about.
+    window: Period,
+}
+
+impl Spell {
+    fn within(&self, day: Day) -> bool {
+        (self.window.first..=self.window.last).contains(&day)
+    }
+
+    /// Whether what was shown on a day says something of it; what came before the window says it of its beginning.
+    fn counts(&self, day: Day) -> bool {
+        (self.from..=self.window.last).contains(&day)
+    }
 }
 
 /// The days of the period on which the subject was in scope.
@@ -209,22 +219,37 @@ fn window<K>(subject: &Subject<K>, period: Period) -> Option<Period> {
     (window.first <= window.last).then_some(window)
 }
 
-/// Why the subject does not fulfil the rule, if it does not. `theirs` is in order of days, ends with the
-/// window and may begin before it.
-fn exception<K, R: Clone>(rule: Rule, window: Period, theirs: &[&Evidence<K, R>]) -> Option<Why<R>> {
+/// How one subject stands to the rule.
+enum Judged<R> {
+    Fulfils,
+    Fails(Why<R>),
+    /// There is no evidence, and none was due yet.
+    NotDue,
+}
+
+/// `pieces` and `spells` are in order of days.
+fn judge<K, R: Clone>(rule: Rule, spells: &[Spell], pieces: &[&Evidence<K, R>]) -> Judged<R> {
     if let Rule::Every { days } = rule {
-        return gap(i64::from(days), window, theirs);
+        if let Some(why) = spells.iter().find_map(|spell| gap(i64::from(days), spell, pieces)) {
+            return Judged::Fails(why);
+        }
+        let was_done = pieces
+            .iter()
+            .any(|piece| piece.shows == Shows::Met && spells.iter().any(|spell| spell.counts(piece.day)));
+        return if was_done { Judged::Fulfils } else { Judged::NotDue };
     }
-    let within = &theirs[theirs.partition_point(|piece| piece.day < window.first)..];
+    let within: Vec<_> =
+        pieces.iter().filter(|piece| spells.iter().any(|spell| spell.within(piece.day))).collect();
     let decisive = match rule {
         Rule::Once => within.iter().find(|piece| piece.shows == Shows::Met).or(within.last()),
         Rule::Always => within.iter().find(|piece| piece.shows != Shows::Met).or(within.last()),
         Rule::Latest | Rule::Every { .. } => within.last(),
     };
-    match decisive {
-        None => Some(none(window, theirs)),
+    let why = match decisive {
+        None => spells.first().map(|spell| none(spell, pieces)),
         Some(piece) => short(piece),
-    }
+    };
+    why.map_or(Judged::Fulfils, Judged::Fails)
 }
 
 fn short<K, R: Clone>(piece: &Evidence<K, R>) -> Option<Why<R>> {
@@ -236,21 +261,31 @@ fn short<K, R: Clone>(piece: &Evidence<K, R>) -> Option<Why<R>> {
     }
 }
 
-fn none<K, R: Clone>(window: Period, theirs: &[&Evidence<K, R>]) -> Why<R> {
-    let before = theirs.iter().rev().find(|piece| piece.day < window.first && piece.shows == Shows::Met);
-    Why::NoEvidence { last: before.map(|piece| (piece.day, piece.record.clone())) }
+fn none<K, R: Clone>(spell: &Spell, pieces: &[&Evidence<K, R>]) -> Why<R> {
+    let before = |piece: &&&Evidence<K, R>| {
+        piece.day >= spell.from && piece.day < spell.window.first && piece.shows == Shows::Met
+    };
+    let last = pieces.iter().rev().find(before);
+    Why::NoEvidence { last: last.map(|piece| (piece.day, piece.record.clone())) }
 }
 
-/// The first stretch without evidence that is longer than `allowed` days and reaches into the window.
-fn gap<K, R: Clone>(allowed: i64, window: Period, theirs: &[&Evidence<K, R>]) -> Option<Why<R>> {
-    let met: Vec<Day> = theirs.iter().filter(|p| p.shows == Shows::Met).map(|p| p.day).collect();
+/// The first stretch without evidence that is longer than `allowed` days and reaches into the spell's window. Where there
+/// never was any, it began with the spell: a period shorter than the rhythm does not excuse it.
+fn gap<K, R: Clone>(allowed: i64, spell: &Spell, pieces: &[&Evidence<K, R>]) -> Option<Why<R>> {
+    let window = spell.window;
+    let theirs = || pieces.iter().filter(|piece| spell.counts(piece.day));
+    let met: Vec<Day> = theirs().filter(|piece| piece.shows == Shows::Met).map(|piece| piece.day).collect();
     let within = met.partition_point(|day| *day < window.first);
-    let start = if within > 0 { met[within - 1] } else { window.first };
+    let start = match within.checked_sub(1) {
+        Some(before) => met[before],
+        None if met.is_empty() => spell.from,
+        None => window.first,
+    };
     let ends = met[within..].iter().copied().chain([window.last]);
     let starts = std::iter::once(start).chain(met[within..].iter().copied());
     let (from, until) = starts.zip(ends).find(|(from, until)| (*until - *from).num_days() > allowed)?;
-    if theirs.iter().all(|piece| piece.day < window.first) {
-        return Some(none(window, theirs));
+    if theirs().all(|piece| piece.day < window.first) {
+        return Some(none(spell, pieces));
     }
     Some(Why::Gap { from, until, days: (until - from).num_days() })
 }
@@ -264,7 +299,7 @@ mod tests {
     }
 
     fn clause(rule: Rule, percent: u8) -> Clause {
-        Clause { code: "4.2".into(), text: "Each animal is weighed.".into(), rule, percent }
+        Clause { number: "4.2".into(), rule, percent, ..Clause::default() }
     }
 
     fn piece(subject: &'static str, on: &str, shows: Shows) -> Evidence<&'static str, String> {
@@ -364,6 +399,18 @@ mod tests {
     }
 
     #[test]
+    fn a_period_shorter_than_the_rhythm_excuses_nothing() {
+        let scope = since_new_year(&["Ash"]);
+        // From 1 January to 31 May are 150 days.
+        let told = ask(Rule::Every { days: 149 }, 100, &scope, &[]);
+        assert_eq!((told.standing, told.numerator, told.denominator), (Standing::NoEvidence, 0, 1));
+        let told = ask(Rule::Every { days: 150 }, 100, &scope, &[]);
+        assert_eq!((told.standing, told.denominator), (Standing::NothingInScope, 0), "it is not due yet");
+        let told = ask(Rule::Every { days: 149 }, 100, &scope, &[short("Ash", "04-01")]);
+        assert_eq!((told.standing, told.numerator), (Standing::Short, 0), "what fell short was not done");
+    }
+
+    #[test]
     fn only_days_in_scope_count() {
         let mut scope = since_new_year(&["Ash", "Birch", "Cedar"]);
         scope[0].until = Some(day("03-01"));
@@ -375,6 +422,24 @@ mod tests {
         assert_eq!(told.standing, Standing::NoEvidence);
         let told = ask(Rule::Every { days: 14 }, 100, &scope, &[met("Birch", "03-01")]);
         let named: Vec<_> = told.exceptions.iter().map(|e| e.subject).collect();
-        assert_eq!((told.numerator, named), (2, vec![]), "twelve days without are within fourteen");
+        assert_eq!((told.numerator, told.denominator, named), (1, 1, vec![]), "Cedar has two days yet");
+    }
+
+    #[test]
+    fn a_subject_that_came_back_is_counted_once_and_judged_while_it_was_there() {
+        let subject =
+            |from: &str, until: Option<&str>| Subject { key: "Ash", from: day(from), until: until.map(day) };
+        let scope = [subject("01-01", Some("03-20")), subject("05-10", None)];
+        // Away from 20 March to 9 May: that is no gap, and what was done elsewhere is no evidence.
+        let kept = [met("Ash", "03-01"), met("Ash", "03-15"), met("Ash", "05-10"), met("Ash", "05-24")];
+        let told = ask(Rule::Every { days: 14 }, 100, &scope, &kept);
+        assert_eq!((told.standing, told.numerator, told.denominator), (Standing::Met, 1, 1));
+        let elsewhere = [met("Ash", "03-01"), met("Ash", "03-15"), met("Ash", "04-15")];
+        let told = ask(Rule::Every { days: 14 }, 100, &scope, &elsewhere);
+        assert_eq!((told.numerator, told.denominator), (0, 1));
+        assert_eq!(told.exceptions, [Exception { subject: "Ash", why: Why::NoEvidence { last: None } }]);
+        // Once is once, in whichever of the two.
+        assert_eq!(ask(Rule::Once, 100, &scope, &elsewhere[..1]).standing, Standing::Met);
+        assert_eq!(ask(Rule::Once, 100, &scope, &elsewhere[2..]).standing, Standing::NoEvidence);
     }
 }

@@ -24,6 +24,7 @@
 //! - [`kinship`]: kinship and inbreeding, with what is unknown told as unknown.
 //! - [`pairing`]: partners for an animal that must leave.
 //! - [`seal`]: the hashing and the proofs of the sealed ledger.
+//! - [`standard`]: the clauses of a law or a standard, as data.
 //! - [`standing`]: who gives way to whom, who is with whom, who is being pushed out.
 //! - [`stats`]: textbook statistics, each with the source of its formula.
 //! - [`terms`]: the plain words that all computations share (sex, counts, mass, day, interval, domain).
@@ -52,6 +53,7 @@ pub mod ration;
 pub mod replay;
 pub mod schedule;
 pub mod seal;
+pub mod standard;
 pub mod standing;
 pub mod stats;
 pub mod terms;
