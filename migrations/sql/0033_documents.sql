@@ -5,7 +5,7 @@ CREATE TABLE adoptions (
   id             uuid PRIMARY KEY,
   site_id        uuid NOT NULL REFERENCES sites,
   kind           text NOT NULL CONSTRAINT adoptions_kind_guard
-                 CHECK (kind IN ('protocol', 'ethogram', 'growth_reference')),
+                 CHECK (kind IN ('protocol', 'ethogram', 'growth_reference', 'standard')),
   code           text NOT NULL,
   -- Not `version`: by that the ledger tells the order of changes of one row.
   document_version integer NOT NULL,
@@ -22,7 +22,7 @@ CREATE UNIQUE INDEX adoptions_one_a_day_key ON adoptions (site_id, kind, code, a
 CREATE INDEX adoptions_site_id_idx ON adoptions (site_id, kind, code);
 CALL holt_guard_own('adoptions', 'From which day a site works by which version of a document.', '{
   "site_id": "The site.",
-  "kind": "protocol, ethogram or growth_reference.",
+  "kind": "protocol, ethogram, growth_reference or standard.",
   "code": "Code of the document.",
   "document_version": "The version by which the site works.",
   "adopted_on": "Day from which it does, until the day of the next one."

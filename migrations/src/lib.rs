@@ -42,6 +42,7 @@ const FILES: &[(i64, &str, &str)] = &[
     (34, "proposals", include_str!("../sql/0034_proposals.sql")),
     (35, "weight_states", include_str!("../sql/0035_weight_states.sql")),
     (36, "life_states", include_str!("../sql/0036_life_states.sql")),
+    (37, "standards", include_str!("../sql/0037_standards.sql")),
     (38, "partners", include_str!("../sql/0038_partners.sql")),
     (40, "guards", include_str!("../sql/0040_guards.sql")),
     (41, "ancestors", include_str!("../sql/0041_ancestors.sql")),

@@ -21,6 +21,9 @@ pub const REFERENCE: &str = include_str!("otter_cubs.toml");
 /// The ethogram that comes with Holt.
 pub const ETHOGRAM: &str = include_str!("../../server/ethograms/small-carnivore.toml");
 
+/// A standard that comes with Holt.
+pub const STANDARD: &str = include_str!("../../server/standards/gb-zoo-licensing-act.toml");
+
 /// Somebody, with the services as they see them.
 #[derive(Clone)]
 pub struct Person {
@@ -234,6 +237,13 @@ impl House {
             ..Default::default()
         };
         steward.client.ethograms().load_ethogram(load).await.unwrap();
+    }
+
+    /// Loads [`STANDARD`].
+    pub async fn load_standard(&self, steward: &Person) {
+        let toml = STANDARD.to_owned();
+        let load = v1::LoadStandardRequest { request_id: self.request(), toml, ..Default::default() };
+        steward.client.standards().load_standard(load).await.unwrap();
     }
 
     /// An assessment by [`PROTOCOL`], now, of named levels, to be sent or changed first.

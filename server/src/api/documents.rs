@@ -42,6 +42,7 @@ pub(super) const fn wire_kind(kind: Kind) -> v1::DocumentKind {
         Kind::Protocol => v1::DocumentKind::Protocol,
         Kind::Ethogram => v1::DocumentKind::Ethogram,
         Kind::GrowthReference => v1::DocumentKind::GrowthReference,
+        Kind::Standard => v1::DocumentKind::Standard,
     }
 }
 
@@ -63,9 +64,10 @@ pub(super) fn kind(form: &mut Form, wire: i32) -> Kind {
         Ok(v1::DocumentKind::Protocol) => Some(Kind::Protocol),
         Ok(v1::DocumentKind::Ethogram) => Some(Kind::Ethogram),
         Ok(v1::DocumentKind::GrowthReference) => Some(Kind::GrowthReference),
+        Ok(v1::DocumentKind::Standard) => Some(Kind::Standard),
         Ok(v1::DocumentKind::Unspecified) | Err(_) => None,
     };
-    form.choice("kind", kind, "protocol, ethogram, growth reference", Kind::Protocol)
+    form.choice("kind", kind, "protocol, ethogram, growth reference, standard", Kind::Protocol)
 }
 
 #[tonic::async_trait]

@@ -38,6 +38,7 @@ pub mod proposals;
 pub mod reports;
 pub mod shield;
 pub mod sites;
+pub mod standards;
 pub mod standing;
 pub mod status;
 pub mod streams;

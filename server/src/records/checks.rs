@@ -14,7 +14,7 @@ use crate::store::animals::{self, Lens, Stay};
 use crate::store::checks::{self, For, Kept};
 use crate::store::{Snapshot, assessments, retrying, weights};
 use chrono::{DateTime, Days, NaiveDate, Utc};
-use holt_audit::schedule::{self, Calendar, Coverage, Done, Dues, Recurrence, Rhythm, State};
+use holt_audit::schedule::{self, Calendar, Coverage, Done, Due, Dues, Recurrence, Rhythm, State};
 use holt_audit::terms::{RecordId, Span};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use uuid::Uuid;
@@ -180,6 +180,9 @@ pub async fn coverage(
     Ok((lens.day, duties.by_check(question.duty, span)?))
 }
 
+/// Due days with the checks that they are of.
+pub(crate) type DuesOf<'d> = Vec<(&'d Check, Due)>;
+
 /// The duties of a site over some days until the day of a lens, with the records that fulfil them.
 pub(crate) struct Duties {
     lens: Lens,
@@ -324,6 +327,31 @@ impl Duties {
             let short = short.map(|(label, counted)| (label.clone(), counted)).collect();
             if all.due > 0 {
                 told.push(CheckCoverage { check: kept.check.clone(), counts: all, short });
+            }
+        }
+        Ok(told)
+    }
+
+    /// All stays that were read, also those that ended.
+    pub(crate) fn stays(&self) -> &[Stay] {
+        &self.stays
+    }
+
+    /// The records that did a duty for an animal, in order of days.
+    pub(crate) fn acts(&self, animal: Uuid, duty: Duty) -> impl Iterator<Item = (NaiveDate, Uuid)> {
+        self.done_of(animal, duty).iter().map(|done| (done.day, Uuid::from_u128(done.record.0)))
+    }
+
+    /// What became of the due days of each stay in a stretch of days, in the order of the stays, with their checks.
+    /// None where no check is for the animal.
+    pub(crate) fn of_stays(&self, span: Span) -> Result<Vec<Option<DuesOf<'_>>>> {
+        let mut told = vec![None; self.stays.len()];
+        for (kept, check) in &self.checks {
+            let calendar = self.calendar_of(kept, check, span)?;
+            for (stay, told) in self.stays.iter().zip(&mut told).filter(|(stay, _)| applies(kept, stay)) {
+                let dues = self.dues_of(&calendar, kept, stay);
+                let within = dues.all().iter().filter(|due| span.contains(due.day));
+                told.get_or_insert_with(Vec::new).extend(within.map(|due| (&kept.check, *due)));
             }
         }
         Ok(told)

@@ -1,5 +1,5 @@
-//! Protocols, ethograms and reference curves of growth: a curator publishes them for all sites, version after version; a
-//! site adopts the version that it works by, and may keep documents of its own.
+//! Protocols, ethograms, reference curves of growth and standards: a curator publishes them for all sites, version after
+//! version; a site adopts the version that it works by, and may keep documents of its own.
 
 use crate::access::permit::{Caller, Leave, Permit, Reach};
 use crate::access::roles::Deed;
@@ -13,6 +13,7 @@ use crate::store::{self, Snapshot, Tx, retrying};
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::ethogram::SoundEthogram;
 use holt_audit::growth::SoundReference;
+use holt_audit::standard::SoundStandard;
 use holt_audit::welfare::Sound;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -70,6 +71,19 @@ impl Document for SoundReference {
 
     async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
         Ok(store::growth::insert_reference(tx, self, site).await?.into())
+    }
+}
+
+impl Document for SoundStandard {
+    const KIND: Kind = Kind::Standard;
+    type Kept = super::standards::Loaded;
+
+    fn named(&self) -> (&str, u32) {
+        (&self.code, self.version)
+    }
+
+    async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
+        Ok(store::standards::insert(tx, self, site).await?.into())
     }
 }
 

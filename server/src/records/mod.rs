@@ -41,6 +41,7 @@ pub mod proposals;
 pub(crate) mod pushed_out;
 pub(crate) mod rations;
 pub mod sites;
+pub mod standards;
 pub mod taxa;
 pub mod titles;
 pub mod transfers;

@@ -12,7 +12,7 @@ use crate::model::taxon::Taxon;
 use crate::model::traits::Traits;
 use crate::records::documents::{self, Document};
 use crate::records::error::{Error, Refusal, Result};
-use crate::records::{Records, assessments, ethograms, fresh, growth, taxa};
+use crate::records::{Records, assessments, ethograms, fresh, growth, standards, taxa};
 use crate::store::proposals::{self, Wanted};
 use crate::store::{Snapshot, Tx, retrying, traits};
 use chrono::{DateTime, Utc};
@@ -47,6 +47,7 @@ async fn checked(tx: &Tx, change: &Change) -> Result<(String, Stood)> {
                 Kind::Protocol => version(tx, &assessments::read(text)?).await?,
                 Kind::Ethogram => version(tx, &ethograms::read(text)?).await?,
                 Kind::GrowthReference => version(tx, &growth::read(text)?).await?,
+                Kind::Standard => version(tx, &standards::read(text)?).await?,
             };
             Ok((says, Stood::default()))
         }
@@ -85,6 +86,9 @@ async fn make(tx: &mut Tx, proposal: &Proposal) -> Result<()> {
         }
         Change::Document(Kind::GrowthReference, text) => {
             documents::publish(tx, &growth::read(&text)?).await?;
+        }
+        Change::Document(Kind::Standard, text) => {
+            documents::publish(tx, &standards::read(&text)?).await?;
         }
     }
     Ok(())

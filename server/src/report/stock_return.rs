@@ -39,9 +39,7 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     let permits = records.permits(caller, Deed::Read, &question.site).await?;
     let known_at = records.settled(caller, question.known_at).await?;
     let snapshot = records.look(caller, Some(known_at)).await?;
-    let taxa = taxa::all(&snapshot).await?.into_iter().map(|taxon| (taxon.id, taxon)).collect();
-    let sites: Vec<Uuid> = permits.iter().map(|permit| permit.site().id).collect();
-    let books = books::books(&snapshot, &sites, question.first, question.last).await?;
+    let (taxa, books) = read(&snapshot, &permits, question).await?;
     let groups: Vec<&[Permit]> =
         if question.together { vec![&permits[..]] } else { permits.chunks(1).collect() };
     let mut returns = Vec::with_capacity(groups.len());
@@ -50,6 +48,27 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     }
     let (first, last, young_days) = (question.first, question.last, question.young_days);
     Ok(StockReturns { returns, first, last, young_days, as_known_at: known_at })
+}
+
+async fn read(
+    snapshot: &Snapshot,
+    permits: &[Permit],
+    question: &Question,
+) -> Result<(HashMap<Uuid, Taxon>, Books)> {
+    let taxa = taxa::all(snapshot).await?.into_iter().map(|taxon| (taxon.id, taxon)).collect();
+    let sites: Vec<Uuid> = permits.iter().map(|permit| permit.site().id).collect();
+    Ok((taxa, books::books(snapshot, &sites, question.first, question.last).await?))
+}
+
+/// The return of one site in a snapshot that is there.
+pub(crate) async fn of_site(
+    snapshot: &Snapshot,
+    permit: &Permit,
+    question: &Question,
+) -> Result<StockReturn> {
+    let permits = std::slice::from_ref(permit);
+    let (taxa, books) = read(snapshot, permits, question).await?;
+    one(snapshot, permits, &books, &taxa, question).await
 }
 
 async fn one(

@@ -1,4 +1,4 @@
-//! Versions of protocols, ethograms and reference curves of growth, and which of them a site works by.
+//! Versions of protocols, ethograms, reference curves of growth and standards, and which of them a site works by.
 
 use crate::access::permit::Permit;
 use crate::doors::{Snapshot, Tx};
@@ -17,6 +17,7 @@ const fn table(kind: Kind) -> &'static str {
         Kind::Protocol => "protocols",
         Kind::Ethogram => "ethograms",
         Kind::GrowthReference => "growth_references",
+        Kind::Standard => "standards",
     }
 }
 
@@ -85,7 +86,7 @@ pub async fn in_use(snapshot: &Snapshot, permit: &Permit, day: NaiveDate) -> Res
         code: String,
         titles: serde_json::Value,
     }
-    let each = [Kind::Ethogram, Kind::GrowthReference, Kind::Protocol].map(|kind| {
+    let each = [Kind::Ethogram, Kind::GrowthReference, Kind::Protocol, Kind::Standard].map(|kind| {
         format!(
             "SELECT '{}' AS kind, d.code, jsonb_agg(d.content->>'title' ORDER BY d.version) AS titles
                FROM {} d

@@ -340,6 +340,12 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "load it as the next version",
     ),
     (
+        "standards_code_version_key",
+        Reason::Exists,
+        "this version of the standard is on record",
+        "load it as the next version",
+    ),
+    (
         "checks_one_version_key",
         Reason::Contention,
         "somebody changed the check meanwhile",

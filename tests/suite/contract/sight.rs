@@ -11,13 +11,14 @@ use uuid::Uuid;
 
 /// What everybody who is signed in may read: the directory, the hashes that seal what all recorded, and bare
 /// identifiers of records that nobody linked.
-const OPEN_TO_ALL: [&str; 9] = [
+const OPEN_TO_ALL: [&str; 10] = [
     "ethograms",
     "growth_references",
     "identities",
     "protocols",
     "seals",
     "sites",
+    "standards",
     "taxa",
     "taxon_names",
     "taxon_traits",
@@ -67,7 +68,7 @@ async fn another_site_sees_the_directory_and_nothing_else() {
             "identities" => continue,
             partly if PARTLY_OPEN.contains(&partly) => continue,
             // Those that all share, and not Quill's own.
-            "ethograms" | "growth_references" | "protocols" => 1,
+            "ethograms" | "growth_references" | "protocols" | "standards" => 1,
             open if OPEN_TO_ALL.contains(&open) => *count,
             // Brack was added, and has an enclosure of its own.
             "ledger" | "leaves" => 2,

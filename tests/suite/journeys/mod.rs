@@ -31,6 +31,7 @@ mod open_data;
 mod partners;
 mod pushed_out;
 mod registration;
+mod standards;
 mod transfer;
 mod weekly_round;
 mod welfare;

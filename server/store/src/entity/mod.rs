@@ -51,6 +51,7 @@ pub mod protocol;
 pub mod refresh_token;
 pub mod sexing;
 pub mod site;
+pub mod standard;
 pub mod taxon;
 pub mod taxon_name;
 pub mod taxon_trait;

@@ -11,6 +11,7 @@ pub enum Kind {
     Protocol,
     Ethogram,
     GrowthReference,
+    Standard,
 }
 
 impl Kind {
@@ -21,6 +22,7 @@ impl Kind {
             Self::Protocol => "protocol",
             Self::Ethogram => "ethogram",
             Self::GrowthReference => "growth_reference",
+            Self::Standard => "standard",
         }
     }
 
@@ -31,6 +33,7 @@ impl Kind {
             Self::Protocol => "protocol",
             Self::Ethogram => "ethogram",
             Self::GrowthReference => "reference curve",
+            Self::Standard => "standard",
         }
     }
 }

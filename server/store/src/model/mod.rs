@@ -33,6 +33,7 @@ pub mod reason;
 pub mod report;
 pub mod request;
 pub mod site;
+pub mod standard;
 pub mod standing;
 pub mod stock_return;
 pub mod taxon;

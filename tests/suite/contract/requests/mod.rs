@@ -64,6 +64,16 @@ impl Stage {
         format!("hom-{}", self.word())
     }
 
+    /// A version of a standard that is not on record.
+    fn standard(&self) -> v1::LoadStandardRequest {
+        v1::LoadStandardRequest {
+            request_id: self.house.request(),
+            toml: holt_tests::cast::STANDARD.replace("gb-zoo-licensing-act", &self.own_code()),
+            site: HOME.to_owned(),
+            ..Default::default()
+        }
+    }
+
     /// That the first site works by the first version of a protocol.
     fn adoption(&self) -> v1::AdoptVersionRequest {
         v1::AdoptVersionRequest {
@@ -414,6 +424,16 @@ impl Stage {
             "GrowthService/LoadGrowthReference" => {
                 let toml = holt_tests::cast::REFERENCE.replace("otter-cubs", &self.own_code());
                 v1::LoadGrowthReferenceRequest { request_id, toml, site, ..Default::default() }
+                    .encode_to_vec()
+            }
+            "StandardService/LoadStandard" => self.standard().encode_to_vec(),
+            "StandardService/ListStandards" => v1::ListStandardsRequest {}.encode_to_vec(),
+            "StandardService/AnswerStandard" => {
+                let load = self.standard();
+                let loaded = self.home.registrar.client.send(load).await.unwrap().standard.unwrap();
+                let today = Some(day(start_of_time().date_naive()));
+                let days = Some(v1::DaySpan { first: today, last: today });
+                v1::AnswerStandardRequest { site, standard: loaded.code, days, ..Default::default() }
                     .encode_to_vec()
             }
             "GrowthService/ListGrowthReferences" => v1::ListGrowthReferencesRequest {}.encode_to_vec(),

@@ -66,6 +66,7 @@ impl Scene {
             ..Default::default()
         };
         house.steward().await.client.growth().load_growth_reference(load).await.unwrap();
+        house.load_standard(&house.steward().await).await;
         let describe = v1::DescribeTaxonRequest {
             request_id: house.request(),
             taxon: "Lontra canadensis".to_owned(),

@@ -4,7 +4,7 @@ use chrono::TimeDelta;
 use holt_proto::time::timestamp;
 use holt_proto::v1;
 use holt_server::clock::Clock;
-use holt_tests::cast::{ETHOGRAM, PROTOCOL, REFERENCE};
+use holt_tests::cast::{ETHOGRAM, PROTOCOL, REFERENCE, STANDARD};
 use holt_tests::{House, Park};
 
 /// A house with a thermometer that has spoken, and what must be kept there.
@@ -176,6 +176,10 @@ pub(super) async fn kept_for_itself(house: &House, park: &Park) {
     let (request_id, own) = (house.request(), site.clone());
     let load = v1::LoadGrowthReferenceRequest { request_id, toml, site: own, ..Default::default() };
     registrar.growth().load_growth_reference(load).await.unwrap();
+    let (request_id, own) = (house.request(), site.clone());
+    let toml = STANDARD.replace("gb-zoo-licensing-act", "qui-otter");
+    let load = v1::LoadStandardRequest { request_id, toml, site: own, ..Default::default() };
+    registrar.standards().load_standard(load).await.unwrap();
     let adopt = v1::AdoptVersionRequest {
         request_id: house.request(),
         site,
