@@ -36,7 +36,7 @@ Exit codes:
    6  somebody changed it meanwhile
    7  no server, or none that answers in time
   10  it was asked whether something is so, and it is not (`holt due --ask`,
-      `holt ledger verify`)";
+      `holt standard answer --ask`, `holt ledger verify`)";
 
 impl From<Exit> for u8 {
     fn from(exit: Exit) -> Self {

@@ -49,6 +49,12 @@ words! {
         Submission "submission", HangBack "hang-back", Mount "mount", Groom "groom", Huddle "huddle",
         Play "play", Guard "guard", AtFood "at-food", Alone "alone", Rest "rest", Move "move", Other "other";
     BehaviourReceiver: None "none", May "may", Must "must";
+    ClauseBasis: Text "text", Summary "summary", Memory "memory", Practice "practice";
+    ClauseRule: Once "once", Latest "latest", Always "always", Every "every";
+    ClauseSubject: Animal "animal", Litter "litter", Group "group", Enclosure "enclosure", Device "device",
+        Transfer "transfer", Concern "concern", Site "site";
+    ClauseVerdict: Met "met", Short "short", NoEvidence "no-evidence", NotApplicable "not-applicable",
+        NotComputed "not-computed";
     Compromise: A "A", B "B", C "C", D "D", E "E";
     ConcernChange: Raised "raised", Worse "worse", Better "better", Quiet "quiet", Returned "returned",
         Over "over";
@@ -94,7 +100,15 @@ words! {
     Measure: Temperature "temperature", Humidity "humidity", UvIndex "uv-index",
         WaterTemperature "water-temperature", WaterPh "water-ph";
     FactChangeKind: Added "added", Gone "gone";
-    DocumentKind: Protocol "protocol", Ethogram "ethogram", GrowthReference "growth-reference";
+    DocumentKind: Protocol "protocol", Ethogram "ethogram", GrowthReference "growth-reference",
+        Standard "standard";
+    EvidenceKind: AnimalsIdentified "animals-identified", WeightsInTime "weights-in-time",
+        AssessmentsInTime "assessments-in-time", ChecksDone "checks-done", DietsOnRecord "diets-on-record",
+        EnrichmentVaried "enrichment-varied", EnvironmentInRange "environment-in-range",
+        TransfersPapered "transfers-papered", DeathsExplained "deaths-explained",
+        ConcernsAnswered "concerns-answered", StockBalances "stock-balances",
+        WithinCapacity "within-capacity", LedgerVerifies "ledger-verifies", StaffAllowed "staff-allowed",
+        TreatmentsRecorded "treatments-recorded", ObserversAgree "observers-agree";
     FactKind: Birth "birth", Sex "sex", Parent "parent", Accession "accession", Holding "holding",
         Title "title", Placement "placement", Mark "mark", Weight "weight", Assessment "assessment",
         Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "told-apart", Paper "paper", Loan "loan",

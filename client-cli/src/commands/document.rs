@@ -14,7 +14,7 @@ use holt_proto::v1;
 
 use super::protocol::Reference;
 
-/// Versions of protocols, ethograms and reference curves by which a site works
+/// Versions of protocols, ethograms, reference curves and standards by which a site works
 #[derive(Args, Debug)]
 pub(crate) struct Document {
     #[command(subcommand)]

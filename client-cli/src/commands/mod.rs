@@ -42,6 +42,7 @@ mod sign_in;
 mod sign_out;
 mod site;
 mod species;
+mod standard;
 mod standing;
 mod state;
 mod stock_return;
@@ -115,6 +116,7 @@ pub(crate) enum Asking {
     Unmerge(merge::Unmerge),
     Report(report::Report),
     StockReturn(stock_return::StockReturn),
+    Standard(standard::Standard),
     Ledger(ledger::Ledger),
     Exchange(exchange::Exchange),
     Climate(climate::Climate),
@@ -196,6 +198,7 @@ impl Asking {
             Self::Unmerge(command) => command.run(errand).await,
             Self::Report(command) => command.run(errand).await,
             Self::StockReturn(command) => command.run(errand).await,
+            Self::Standard(command) => command.run(errand).await,
             Self::Ledger(command) => command.run(errand).await,
             Self::Exchange(command) => command.run(errand).await,
             Self::Climate(command) => command.run(errand).await,

@@ -47,6 +47,7 @@ pub(crate) mod round;
 pub(crate) mod settings;
 pub(crate) mod site;
 pub(crate) mod species;
+pub(crate) mod standard;
 pub(crate) mod standing;
 pub(crate) mod stock_return;
 pub(crate) mod transfer;

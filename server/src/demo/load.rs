@@ -12,7 +12,8 @@ use holt_proto::v1::{
     self, animal_service_client::AnimalServiceClient, assessment_service_client::AssessmentServiceClient,
     check_service_client::CheckServiceClient, ethogram_service_client::EthogramServiceClient,
     people_service_client::PeopleServiceClient, site_service_client::SiteServiceClient,
-    transfer_service_client::TransferServiceClient, weight_service_client::WeightServiceClient,
+    standard_service_client::StandardServiceClient, transfer_service_client::TransferServiceClient,
+    weight_service_client::WeightServiceClient,
 };
 use std::collections::HashMap;
 use tonic::metadata::MetadataValue;
@@ -27,6 +28,7 @@ pub(super) const WEEKS: i64 = 78;
 pub(super) const PASSWORD: &str = "six in the morning";
 const PROTOCOL: &str = include_str!("../../protocols/small-carnivore.toml");
 const ETHOGRAM: &str = include_str!("../../ethograms/small-carnivore.toml");
+const STANDARD: &str = include_str!("../../standards/eu-zoos-directive.toml");
 
 /// The Monday with which the records begin. The last one has passed everywhere.
 pub(super) fn first_monday() -> NaiveDate {
@@ -168,7 +170,13 @@ impl Loader<'_> {
             toml: ETHOGRAM.to_owned(),
             ..Default::default()
         };
-        EthogramServiceClient::new(curator).load_ethogram(load).await?;
+        EthogramServiceClient::new(curator.clone()).load_ethogram(load).await?;
+        let load = v1::LoadStandardRequest {
+            request_id: request_id(),
+            toml: STANDARD.to_owned(),
+            ..Default::default()
+        };
+        StandardServiceClient::new(curator).load_standard(load).await?;
         Ok(())
     }
 

@@ -5,6 +5,7 @@ mod events;
 mod places;
 mod refused;
 mod seen;
+mod typed;
 
 use chrono::{DateTime, Utc};
 use holt_proto::time::timestamp;

@@ -1,0 +1,158 @@
+//! `holt standard`
+
+use super::protocol::{Reference, reference};
+use super::when;
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::moment::{DayWord, WhenWord};
+use crate::session::request_id;
+use crate::views::standard::{Answers, Shown, Standard as View};
+use crate::views::{CHECKED_ONLY, Many, Told};
+use chrono::{Datelike, NaiveDate};
+use clap::{Args, Subcommand};
+use holt_proto::time::day;
+use holt_proto::v1;
+use std::path::PathBuf;
+
+/// Standards: the clauses of laws, and what the records answer to them
+#[derive(Args, Debug)]
+pub(crate) struct Standard {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Load a version of a standard from a TOML file; a version, once loaded, never changes
+    #[command(after_help = "\
+Examples:
+  holt standard load eu-zoos-directive.toml --check-only
+  holt standard load eu-zoos-directive.toml
+  holt standard load house-rules.toml --own")]
+    Load {
+        /// The file; - is standard input
+        file: PathBuf,
+        /// As one of the site's own: its code begins with the site's, such as qui-
+        #[arg(long)]
+        own: bool,
+        /// Check everything and record nothing
+        #[arg(long)]
+        check_only: bool,
+    },
+    /// List the recorded standards, all versions
+    #[command(after_help = "Examples:\n  holt standard list")]
+    List,
+    /// Show the clauses of a standard, what Holt looks at for each, and what no record can show
+    #[command(after_help = "\
+Examples:
+  holt standard show eu-zoos-directive
+  holt standard show eu-zoos-directive@1")]
+    Show {
+        /// Code of the standard [default version: the newest]
+        #[arg(value_name = "CODE[@VERSION]", value_parser = reference)]
+        standard: Reference,
+    },
+    Answer(Answer),
+}
+
+/// Answer each clause of a standard from the records of the site, with every exception by name
+#[derive(Args, Debug)]
+#[command(after_help = "\
+An answer is met, short, no evidence or not applicable; not computed means that Holt does not look at that \
+evidence. The worst come first. Asked again with the same days and the same --as-known-at, the answers are the \
+same.
+
+Examples:
+  holt standard answer eu-zoos-directive --year 2025
+  holt standard answer eu-zoos-directive --from 2026-01-01 --format csv
+  holt standard answer eu-zoos-directive@1 --year 2025 \\
+    --as-known-at 2026-01-15T12:00Z
+  holt standard answer qui-house-rules --ask || echo \"something is short\"")]
+struct Answer {
+    /// Code of the standard [default version: the one by which the site works]
+    #[arg(value_name = "CODE[@VERSION]", value_parser = reference)]
+    standard: Reference,
+    /// A calendar year, this one until today [default: this year]
+    #[arg(long, value_name = "YEAR", conflicts_with_all = ["from", "to"])]
+    #[arg(value_parser = clap::value_parser!(i32).range(1800..=2199))]
+    year: Option<i32>,
+    /// First day
+    #[arg(long, value_name = "DAY")]
+    from: Option<DayWord>,
+    /// Last day [default: today]
+    #[arg(long, value_name = "DAY", requires = "from")]
+    to: Option<DayWord>,
+    /// As known at this time [default: now]
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+    /// Most exceptions of each clause [default: 20]
+    #[arg(long, value_name = "NUMBER", default_value_t = 20, hide_default_value = true)]
+    #[arg(value_parser = clap::value_parser!(i32).range(1..=1000))]
+    exceptions: i32,
+    /// Exit with 10 if a clause is short or has no evidence
+    #[arg(long)]
+    ask: bool,
+}
+
+impl Standard {
+    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match self.what {
+            What::Load { file, own, check_only } => {
+                let site = if own { errand.site().await? } else { String::new() };
+                let toml = errand.input.text(&file)?;
+                let ask = v1::LoadStandardRequest {
+                    request_id: request_id(),
+                    toml,
+                    validate_only: check_only,
+                    site,
+                };
+                let thing = View::from(errand.session.ask(ask).await?.standard.unwrap_or_default());
+                let say = if check_only {
+                    CHECKED_ONLY.to_owned()
+                } else {
+                    format!("Recorded {} ({}).", thing.title, thing.spoken())
+                };
+                errand.show(&Told { thing, say })
+            }
+            What::List => {
+                let standards = errand.session.ask(v1::ListStandardsRequest {}).await?.standards;
+                errand.show(&Many(standards.into_iter().map(View::from).collect()))
+            }
+            What::Show { standard } => {
+                let all = errand.session.ask(v1::ListStandardsRequest {}).await?.standards;
+                let meant = standard.meant("standard", all, |one| (&one.code, one.version))?;
+                errand.show(&Shown(meant.into()))
+            }
+            What::Answer(command) => command.run(errand).await,
+        }
+    }
+}
+
+impl Answer {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let zone = session.zone(&site).await?;
+        let today = session.today(zone);
+        let of_year = |year, month, date| NaiveDate::from_ymd_opt(year, month, date).unwrap_or(today);
+        let days = match when::span(self.from, self.to, today)? {
+            Some(span) => span,
+            None => {
+                let year = self.year.unwrap_or_else(|| today.year());
+                let last = if year == today.year() { today } else { of_year(year, 12, 31) };
+                v1::DaySpan { first: Some(day(of_year(year, 1, 1))), last: Some(day(last)) }
+            }
+        };
+        let ask = v1::AnswerStandardRequest {
+            site,
+            standard: self.standard.code,
+            version: self.standard.version,
+            days: Some(days),
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            max_exceptions: self.exceptions,
+        };
+        let answers = Answers::new(session.ask(ask).await?, zone);
+        errand.show(&answers)?;
+        Ok(if self.ask && answers.any_lacking() { Exit::No } else { Exit::Done })
+    }
+}
