@@ -214,7 +214,7 @@ pub struct Stray {
     pub at: DateTime<Utc>,
 }
 
-/// The first reading, assessment, placement, membership or state that lies outside the holdings of its site.
+/// The first reading, assessment, placement, membership, state or encounter that lies outside the holdings of its site.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -234,6 +234,10 @@ pub async fn stray(snapshot: &Snapshot, animal: Uuid) -> Result<Option<Stray>, E
            UNION ALL
            SELECT 'state', site_id, began_at, coalesce(ended_at, 'infinity') FROM life_states
             WHERE animal_id = $1 AND superseded_at IS NULL
+           UNION ALL
+           SELECT 'encounter', p.site_id, n.began_at, n.ended_at
+             FROM encounter_animals p JOIN encounters n ON n.id = p.encounter_id
+            WHERE p.animal_id = $1 AND n.superseded_at IS NULL
          ) s
         WHERE NOT EXISTS (SELECT FROM holdings h WHERE h.animal_id = $1 AND h.superseded_at IS NULL
                              AND h.site_id = s.site_id AND h.began_at <= s.at
