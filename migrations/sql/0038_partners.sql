@@ -1,5 +1,5 @@
--- Invariant: a site shows cards of its animals only while its standing terms say so; every search that was told any is
--- on record for both sides.
+-- Invariant: a site shows cards of its animals only while its standing terms say so; every search that compared
+-- any is on record for both sides.
 
 CREATE TABLE partner_terms (
   id             uuid PRIMARY KEY,
@@ -37,11 +37,11 @@ CREATE TABLE partner_searches (
 CREATE INDEX partner_searches_site_id_idx ON partner_searches (site_id, recorded_at);
 CREATE INDEX partner_searches_taxon_id_idx ON partner_searches (taxon_id);
 CREATE INDEX partner_searches_shown_idx ON partner_searches USING gin (shown);
-CALL holt_guard('partner_searches', 'Searches for partners, and which sites they showed cards of.', '{
+CALL holt_guard('partner_searches', 'Searches for partners, and whose animals they compared.', '{
   "id": "Identifier (UUIDv7).",
   "site_id": "The site that searched.",
   "taxon_id": "The species.",
-  "shown": "The sites of whose animals cards were told.",
+  "shown": "The other sites whose animals were compared.",
   "cards": "How many cards were told.",
   "recorded_at": "When.",
   "recorded_by": "Who searched.",
@@ -49,5 +49,5 @@ CALL holt_guard('partner_searches', 'Searches for partners, and which sites they
 }');
 CREATE POLICY own ON partner_searches
   USING (site_id = ANY ((SELECT holt_sites())::uuid[]) OR (SELECT holt_everywhere()));
--- Whose cards were told sees who looked.
+-- Whose animals were compared sees who looked.
 CREATE POLICY read_shown ON partner_searches FOR SELECT USING (shown && (SELECT holt_sites())::uuid[]);

@@ -11,7 +11,8 @@ use crate::model::request::Request;
 use crate::model::site::Site;
 use crate::records::ancestry::Ancestry;
 use crate::records::error::{Refusal, Result, fault};
-use crate::records::{Records, fresh, held_now};
+use crate::records::{Records, fresh, not_held, one_animal, view};
+use crate::store::animals::Lock;
 use crate::store::{partners, retrying};
 use chrono::NaiveDate;
 use holt_audit::kinship::population::population;
@@ -84,16 +85,21 @@ pub async fn find(
         let mut tx = fresh!(records.store.write(&permit, request).await?);
         let mut seekers: Vec<Animal> = Vec::with_capacity(search.animals.len());
         for (n, text) in search.animals.iter().enumerate() {
-            let animal = held_now(&tx, &permit, text).await?;
+            // A search changes nothing of the animals: nobody has to wait for it.
+            let label = one_animal(&tx, Some(&permit), text, tx.now(), Lock::None).await?;
+            let animal = view(&tx, &permit, &label, tx.now()).await?;
+            if let Some(refusal) = not_held(&tx, &permit, &animal).await? {
+                return Err(refusal.into());
+            }
             refuse_unlike(seekers.first(), &animal, n)?;
             if seekers.iter().all(|one| one.id != animal.id) {
                 seekers.push(animal);
             }
         }
-        let (found, shown) = ranked(records, caller, &permit, &seekers, search).await?;
+        let (found, compared) = ranked(records, caller, &permit, &seekers, search).await?;
         let Some(first) = seekers.first() else { return Err(fault("nobody is searched for".to_owned())) };
         let cards = i32::try_from(found.partners.len()).unwrap_or(i32::MAX);
-        partners::searched(&mut tx, &permit, first.taxon.id, shown, cards).await?;
+        partners::searched(&mut tx, &permit, first.taxon.id, compared, cards).await?;
         Ok(tx.commit(found).await?)
     })
     .await
@@ -114,7 +120,7 @@ fn refuse_unlike(first: Option<&Animal>, animal: &Animal, n: usize) -> std::resu
     Err(Refusal::new(Reason::Malformed, say, mend).at(format!("animals[{n}]")))
 }
 
-/// The ranking as cards, and of which sites.
+/// The ranking as cards, and the other sites whose animals it compared.
 async fn ranked(
     records: &Records,
     caller: &Caller,
@@ -149,7 +155,7 @@ async fn ranked(
             taken: one.taken,
         })
         .collect();
-    let ways = sites.iter().map(|(id, site)| (*id, way(own, site))).collect();
+    let ways: BTreeMap<Uuid, Way> = sites.iter().map(|(id, site)| (*id, way(own, site))).collect();
     let asked =
         Seekers { animals: seekers.iter().map(|animal| animal.id).collect(), leave: own.id, sex: first.sex };
     let wish = Wish { limit: search.limit, also_taken: search.also_taken, weights: search.weights };
@@ -157,9 +163,9 @@ async fn ranked(
     let of: BTreeMap<Uuid, &Living> = living.iter().map(|one| (one.animal, one)).collect();
     let code = |site: &Uuid| sites.get(site).map(|site| site.code.clone()).unwrap_or_default();
     let told: Vec<&Partner<Uuid, Uuid>> = ranking.partners.iter().take(search.most).collect();
-    let shown: BTreeSet<Uuid> = told.iter().map(|partner| partner.site).collect();
+    let compared: BTreeSet<Uuid> = living.iter().map(|one| one.site).filter(|site| *site != own.id).collect();
     let card = |partner: &&Partner<Uuid, Uuid>| {
-        let way = ways_to(own, sites.get(&partner.site));
+        let way = ways.get(&partner.site).copied().unwrap_or_default();
         let (born, room) = of.get(&partner.animal).map_or((None, None), |one| (one.born, one.room));
         Card {
             animal: partner.animal,
@@ -186,10 +192,14 @@ async fn ranked(
         left_out: ranking.left_out.iter().map(|((site, why), n)| (code(site), *why, *n)).collect(),
         compared: ids.len(),
         gene_diversity: among.gene_diversity,
-        sites: terms.into_iter().filter(|terms| terms.shows_cards).map(|terms| terms.site).collect(),
+        sites: terms
+            .into_iter()
+            .filter(|terms| terms.shows_cards && terms.site != own.code)
+            .map(|terms| terms.site)
+            .collect(),
         assumption: format!("{}.", ancestry.assumption().spoken()),
     };
-    Ok((found, shown.into_iter().collect()))
+    Ok((found, compared.into_iter().collect()))
 }
 
 /// Whether it is of an age to breed, by the day on which it was born at the latest.
@@ -203,10 +213,6 @@ fn of_age(one: &Living, from_days: Option<i32>, today: NaiveDate) -> Option<bool
     } else {
         None
     }
-}
-
-fn ways_to(own: &Site, other: Option<&Site>) -> Way {
-    other.map(|other| way(own, other)).unwrap_or_default()
 }
 
 fn way(own: &Site, other: &Site) -> Way {

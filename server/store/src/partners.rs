@@ -145,7 +145,7 @@ pub async fn living(
         .collect()
 }
 
-/// Records a search, with the sites of whose animals it told cards.
+/// Records a search, with the other sites whose animals it compared.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -169,7 +169,7 @@ pub async fn searched(
     tx.insert(&[row]).await
 }
 
-/// Searches that a site made, and those that showed its cards, latest first.
+/// Searches that a site made, and those that compared its animals, latest first.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.

@@ -36,7 +36,7 @@ const NAMES_NOBODYS: [&str; 21] = [
     "proposer_id",
     // Any other site may be asked.
     "asked_id",
-    // A search says of which sites it showed cards; that opens nothing of theirs.
+    // A search says whose animals it compared; that opens nothing of theirs.
     "shown",
     // Versions of facts, of whatever table: one that is of no record that the row names changes nothing.
     "fact_id",

@@ -66,6 +66,22 @@ async fn both_sides_see_that_somebody_looked_and_a_third_does_not() {
     homes.books.house.close().await;
 }
 
+/// Cove has a male alone: no card for a male, and yet it was looked at, and is told so. What a site shows to others is
+/// none of its own partners.
+#[tokio::test]
+async fn a_site_of_which_animals_were_only_left_out_sees_it_as_well() {
+    let homes = Homes::new().await;
+    homes.shows(&homes.cove, true).await;
+    homes.shows(&homes.books.park, true).await;
+    let ask = v1::FindPartnersRequest { animals: vec!["Alder".to_owned()], ..homes.ask() };
+    let told = homes.send(ask).await.unwrap();
+    assert!(told.partners.is_empty(), "{told:?}");
+    assert_eq!(told.sites, ["COV"]);
+    let found = searches(&homes.cove.auditor, "COV").await.unwrap();
+    assert_eq!(found.iter().map(|one| (one.site.as_str(), one.cards)).collect::<Vec<_>>(), [("QUI", 0)]);
+    homes.books.house.close().await;
+}
+
 #[tokio::test]
 async fn the_sites_that_show_cards_say_what_they_seek() {
     let homes = Homes::new().await;
