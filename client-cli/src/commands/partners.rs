@@ -7,7 +7,7 @@ use crate::views::{CHECKED_ONLY, Many, Told};
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
-/// Find a home for an animal that must leave, with a partner that is no kin of it
+/// Find a home with an unrelated partner for an animal that must leave
 #[derive(Args, Debug)]
 pub(crate) struct Partners {
     #[command(subcommand)]
@@ -16,11 +16,11 @@ pub(crate) struct Partners {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Search partners at the sites that show cards of their animals, the best first
+    /// Find partners at sites that show cards of their animals, best first
     #[command(after_help = "\
-The order goes by what speaks against each: kinship as it may be (8), how common its genes are (2), the way (1) and \
-a border (1). Another site's animal is told as a card: sex, age, kinship, site and the id by which its registrar \
-finds it. The search is on record for the sites whose cards it showed.
+Holt orders partners by kinship (counts 8), by how common their genes are (2), by distance (1) and by a border (1). \
+Unknown ancestry counts as average kinship. A card shows sex, age, kinship and site of another site's animal; its \
+registrar finds it by the id. Holt records the search, also for the sites whose animals it compared.
 
 Examples:
   holt partners find Fennel
@@ -31,10 +31,10 @@ Examples:
         /// The animals: house name, accession, transponder, ring or id; several of one sex stay together
         #[arg(required = true)]
         animals: Vec<String>,
-        /// The most that young of the two may be inbred by what is on record, 0 to 1 [default: 0.0625]
+        /// Highest inbreeding of their offspring by recorded ancestry, 0 to 1 [default: 0.0625]
         #[arg(long, value_name = "SHARE")]
         most_inbreeding: Option<f64>,
-        /// Also animals that breed where they are, are about to move or under a concern
+        /// Also animals that breed where they are, are about to move or have an open concern
         #[arg(long)]
         also_taken: bool,
         /// How much a criterion counts, 0 to 100: kinship, rarity, distance or border
@@ -44,9 +44,9 @@ Examples:
         #[arg(long, value_name = "N")]
         most: Option<i32>,
     },
-    /// Say whether your site shows cards of its animals to others that search
+    /// Set whether your site shows cards of its animals to other sites
     #[command(after_help = "\
-Until a site says so it shows nothing. Who looked is told by `holt partners searches`.
+A site shows nothing until it says so. `holt partners searches` shows who looked.
 
 Examples:
   holt partners show-cards yes --note \"two males to give\"
@@ -67,7 +67,7 @@ Examples:
 Example:
   holt partners sites")]
     Sites,
-    /// List the searches that your site made, and those that showed its cards
+    /// List searches that your site made, and those that compared its animals
     #[command(after_help = "\
 Example:
   holt partners searches")]
@@ -98,7 +98,7 @@ fn counted(text: &str) -> Result<(Criterion, f64), String> {
     Ok((criterion, number))
 }
 
-fn weights(count: Vec<(Criterion, f64)>) -> Option<v1::PartnerWeights> {
+fn weights(count: Vec<(Criterion, f64)>) -> v1::PartnerWeights {
     let mut weights = v1::PartnerWeights::default();
     for (criterion, number) in count {
         let weight = match criterion {
@@ -109,14 +109,13 @@ fn weights(count: Vec<(Criterion, f64)>) -> Option<v1::PartnerWeights> {
         };
         *weight = Some(number);
     }
-    Some(weights)
+    weights
 }
 
 impl Partners {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
         match self.what {
             What::Find { animals, most_inbreeding, also_taken, count, most } => {
                 let ask = v1::FindPartnersRequest {
@@ -125,13 +124,14 @@ impl Partners {
                     animals,
                     most_inbreeding,
                     also_taken,
-                    weights: weights(count),
+                    weights: Some(weights(count)),
                     most: most.unwrap_or_default(),
                 };
                 let answer = session.ask(ask).await?;
                 errand.show(&Found::from(answer))
             }
             What::ShowCards { shown, note, check_only } => {
+                let zone = session.zone(&site).await?;
                 let ask = v1::SetPartnerTermsRequest {
                     request_id: request_id(),
                     site,
@@ -144,11 +144,13 @@ impl Partners {
                 errand.show(&Told { thing, say })
             }
             What::Sites => {
+                let zone = session.zone(&site).await?;
                 let answer = session.ask(v1::ListPartnerTermsRequest { site }).await?;
                 let terms = answer.terms.into_iter().map(|terms| Terms::new(terms, zone)).collect();
                 errand.show(&Many(terms))
             }
             What::Searches => {
+                let zone = session.zone(&site).await?;
                 let ask = v1::ListPartnerSearchesRequest { site, page: None };
                 let searches = session.all(ask, usize::MAX).await?;
                 let searches = searches.into_iter().map(|one| Search::new(one, zone)).collect();

@@ -7,6 +7,7 @@ use crate::words::Word;
 use chrono_tz::Tz;
 use holt_proto::v1;
 use serde::Serialize;
+use std::collections::BTreeSet;
 
 /// What another site shows of an animal.
 #[derive(Clone, Default, Serialize)]
@@ -58,6 +59,8 @@ struct LeftOut {
     site: String,
     why: &'static str,
     animals: i32,
+    #[serde(skip)]
+    reason: &'static str,
 }
 
 /// What a search found.
@@ -77,6 +80,7 @@ impl From<v1::FindPartnersResponse> for Found {
     fn from(answer: v1::FindPartnersResponse) -> Self {
         let left_out = |one: v1::PartnersLeftOut| LeftOut {
             why: one.why().word(),
+            reason: reason(one.why()),
             site: one.site,
             animals: one.animals,
         };
@@ -94,16 +98,16 @@ impl From<v1::FindPartnersResponse> for Found {
 }
 
 /// Why animals were left out, as people say it.
-fn reason(why: &str) -> &str {
+const fn reason(why: v1::PartnerLeftOut) -> &'static str {
     match why {
-        "same-sex" => "of the same sex",
-        "same-site" => "of this site itself",
-        "not-of-age" => "not of an age to breed",
-        "breeds" => "breeding where they are",
-        "moves" => "about to move",
-        "concern" => "under an open concern",
-        "too-close-kin" => "too close kin",
-        other => other,
+        v1::PartnerLeftOut::Unspecified => "",
+        v1::PartnerLeftOut::SameSex => "of the same sex",
+        v1::PartnerLeftOut::SameSite => "at the site to leave",
+        v1::PartnerLeftOut::NotOfAge => "not of breeding age",
+        v1::PartnerLeftOut::Breeds => "breeding where they are",
+        v1::PartnerLeftOut::Moves => "about to move",
+        v1::PartnerLeftOut::Concern => "with an open concern",
+        v1::PartnerLeftOut::TooCloseKin => "too closely related",
     }
 }
 
@@ -117,12 +121,12 @@ impl Answer for Found {
     fn page(&self, page: &mut Page) {
         if self.sites.is_empty() {
             page.line(
-                "No site shows cards of its animals: ask the others for `holt partners show-cards yes`.",
+                "No other site shows cards of its animals. They do so with `holt partners show-cards yes`.",
             );
         } else if self.partners.is_empty() {
             page.line(&format!("No partner at {}.", self.sites.join(", ")));
         } else {
-            let mut table = Table::new(["Site", "Sex", "Years", "May be", "Room", "Why", "Id"]);
+            let mut table = Table::new(["Site", "Sex", "Years", "Kinship, estimated", "Room", "Why", "Id"]);
             for one in &self.partners {
                 table.row([
                     one.site.clone(),
@@ -136,24 +140,18 @@ impl Answer for Found {
             }
             page.table(&table);
             if self.more > 0 {
-                page.remark(&format!("{} more: ask with --most.", self.more));
+                page.remark(&format!("{} more. Use --most.", self.more));
             }
-            let mut asked: Vec<(&str, &str)> = self
-                .partners
-                .iter()
-                .filter(|one| !one.papers.is_empty())
-                .map(|one| (one.site.as_str(), one.papers.as_str()))
-                .collect();
-            asked.dedup();
-            for (n, (site, papers)) in asked.iter().enumerate() {
-                if !asked[..n].contains(&(*site, *papers)) {
-                    page.remark(&format!("To {site}: {papers}."));
-                }
+            let crossings = self.partners.iter().filter(|one| !one.papers.is_empty());
+            let crossings: BTreeSet<(&str, &str)> =
+                crossings.map(|one| (one.site.as_str(), one.papers.as_str())).collect();
+            for (site, papers) in crossings {
+                page.remark(&format!("To {site}: {papers}."));
             }
         }
         for of_site in self.left_out.chunk_by(|one, next| one.site == next.site) {
             let each: Vec<String> =
-                of_site.iter().map(|one| format!("{} {}", one.animals, reason(one.why))).collect();
+                of_site.iter().map(|one| format!("{} {}", one.animals, one.reason)).collect();
             page.remark(&format!("Left out at {}: {}.", of_site[0].site, each.join(", ")));
         }
         page.remark(&format!(
@@ -185,7 +183,7 @@ impl Terms {
 
     pub(crate) fn spoken(&self) -> String {
         if self.shows_cards {
-            format!("{} shows cards of its animals to sites that search partners.", self.site)
+            format!("{} shows cards of its animals to other sites.", self.site)
         } else {
             format!("{} shows no cards of its animals.", self.site)
         }

@@ -93,7 +93,7 @@ impl Default for Weights {
 /// What is asked for.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Wish {
-    /// The most that young of the two may be inbred, by what is on record.
+    /// Highest inbreeding of their offspring, by recorded ancestry.
     pub limit: f64,
     /// Also those that are not free.
     pub also_taken: bool,
@@ -108,19 +108,19 @@ pub struct Partner<A, P> {
     pub animal: A,
     /// Where it lives.
     pub site: P,
-    /// Kinship on record with the seeker that is its closest kin: the inbreeding that their young would have, at least.
+    /// Kinship on record with the seeker that is its closest kin: the lowest inbreeding of their offspring.
     pub kinship: Figure,
     /// Kinship as it may be, by which partners are ordered.
     pub may_be: f64,
     /// Its mean kinship with the living.
     pub mean_kinship: f64,
-    /// By how much one young of the two would change the gene diversity of the living, -1 to 1.
+    /// By how much one offspring of the two would change the gene diversity of the living, -1 to 1.
     pub diversity_change: f64,
     /// Kinship 0 and all ancestry of both known to the founders.
     pub unrelated_on_record: bool,
     /// Whether the sex of either is unknown and has to be found out first.
     pub sex_unknown: bool,
-    /// Whether it is not known to be of an age to breed.
+    /// Whether it is not known to be of breeding age.
     pub age_unknown: bool,
     /// Why it is not free, where that was no reason to leave it out.
     pub taken: Option<Taken>,
@@ -155,7 +155,7 @@ pub enum Why {
     NotOfAge,
     /// It is not free.
     Taken(Taken),
-    /// Young of the two would be more inbred than is wanted.
+    /// Their offspring would be more inbred than is wanted.
     TooCloseKin,
 }
 
@@ -257,7 +257,7 @@ impl Against {
     }
 }
 
-/// By how much one more animal, young of two that have these mean kinships and this kinship, changes gene diversity: 1
+/// By how much one more animal, offspring of two that have these mean kinships and this kinship, changes gene diversity: 1
 /// less the mean of all kinships, of which it adds its own with each of the living and twice with itself.
 fn diversity_change<A>(living: &Population<A>, one: f64, other: f64, kinship: f64) -> f64 {
     let size = count(living.mean_kinship.len());

@@ -243,12 +243,12 @@ fn papers(animal: &Animal, own: &Site, other: Option<&Site>, today: NaiveDate) -
 /// Why it stands where it does.
 fn why(partner: &Partner<Uuid, Uuid>, way: Way) -> String {
     let mut parts = vec![if partner.unrelated_on_record {
-        "no kin, by ancestry known to the founders".to_owned()
+        "unrelated: all ancestry leads to founders".to_owned()
     } else if partner.kinship.value > 0.0 {
         format!("kinship {:.4}", partner.kinship.value)
     } else {
         let unknown = 100.0 * (1.0 - partner.kinship.known);
-        format!("no kin on record, but {unknown:.0} % of the ancestry is unknown")
+        format!("no kinship recorded, but {unknown:.0} % of the ancestry is unknown")
     }];
     parts.push(format!("mean kinship {:.4}", partner.mean_kinship));
     if let Some(kilometres) = way.kilometres {
@@ -258,16 +258,16 @@ fn why(partner: &Partner<Uuid, Uuid>, way: Way) -> String {
         parts.push("another country".to_owned());
     }
     if partner.sex_unknown {
-        parts.push("sex to be found out first".to_owned());
+        parts.push("sex unknown".to_owned());
     }
     if partner.age_unknown {
-        parts.push("not known to be of an age to breed".to_owned());
+        parts.push("breeding age unknown".to_owned());
     }
     parts.extend(partner.taken.map(|taken| {
         match taken {
             Taken::Breeds => "breeds in its group",
             Taken::Moves => "about to move",
-            Taken::Concern => "a concern about it is open",
+            Taken::Concern => "has an open concern",
         }
         .to_owned()
     }));

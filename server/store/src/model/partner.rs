@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 /// Said wherever partners are proposed.
-pub const CAUTION: &str = "A proposal by what is on record. It replaces neither the coordinator of a breeding programme nor a \
-     veterinary surgeon, the licence of a site or local law; ask the other site before you plan.";
+pub const CAUTION: &str = "Holt shows what is on record. A proposal does not replace the coordinator of a breeding programme, your \
+     veterinary surgeon, your licence or local law. Ask the other site before you plan.";
 
 /// A search.
 #[derive(Clone, Debug)]
@@ -68,7 +68,7 @@ pub struct Found {
     /// How many animals were compared.
     pub compared: usize,
     pub gene_diversity: f64,
-    /// Sites that show cards.
+    /// Other sites that show cards.
     pub sites: Vec<String>,
     pub assumption: String,
 }

@@ -21,7 +21,7 @@ async fn the_unrelated_are_told_and_kin_the_young_and_the_same_sex_are_counted()
     let heron = &told.partners[0];
     assert_eq!((heron.site.as_str(), heron.sex(), heron.age_years), ("BRA", v1::Sex::Male, Some(3)));
     assert!(heron.kinship.abs() < 1e-12 && (heron.known - 1.0).abs() < 1e-12);
-    assert_eq!(heron.why.split(';').next().unwrap(), "no kin, by ancestry known to the founders");
+    assert_eq!(heron.why.split(';').next().unwrap(), "unrelated: all ancestry leads to founders");
     let left = left_out(&told);
     assert_eq!(left[&("BRA".to_owned(), Why::TooCloseKin)], 1, "Rush, the brother");
     assert_eq!(left[&("BRA".to_owned(), Why::NotOfAge)], 1, "Dace");
