@@ -346,7 +346,7 @@ impl Work<'_> {
     fn astray(&self, kind: &str, at: DateTime<Utc>) -> Refusal {
         let day = self.permit.site().day_of(at);
         out_of_order(
-            format!("a {kind} of {day} would lie where the site did not hold the animal"),
+            format!("the {kind} of {day} would lie where the site did not hold the animal"),
             "correct or strike out that one first, or give another time",
         )
         .fact("kind", kind)

@@ -1,6 +1,7 @@
 //! Facts other than readings, each corrected and refused.
 
 use super::Books;
+use holt_proto::time::timestamp;
 use holt_proto::v1::{self, AnimalStatus, FactKind};
 use holt_tests::reason;
 
@@ -102,6 +103,39 @@ async fn a_death_takes_another_day_and_one_that_was_not_is_struck_out() {
         (AnimalStatus::Held, "Weir", "QUI")
     );
     assert!(books.facts("Bramble", FactKind::Death).await.is_empty());
+    books.house.close().await;
+}
+
+#[tokio::test]
+async fn an_arrival_does_not_move_past_an_encounter_that_stands() {
+    let books = Books::new().await;
+    books.house.clock.advance(chrono::TimeDelta::hours(1));
+    let began = holt_server::clock::Clock::now(&*books.house.clock) - chrono::TimeDelta::minutes(30);
+    let talk = v1::RecordEncounterRequest {
+        request_id: books.house.request(),
+        site: "QUI".to_owned(),
+        kind: v1::EncounterKind::Talk.into(),
+        began_at: Some(timestamp(began)),
+        ended_at: Some(timestamp(began + chrono::TimeDelta::minutes(10))),
+        animals: vec!["Bramble".to_owned()],
+        ..Default::default()
+    };
+    let keeper = &books.quill.keeper.client;
+    let talk = keeper.send(talk).await.unwrap().encounter.unwrap();
+    books.house.clock.advance(chrono::TimeDelta::days(5));
+    let holding = books.fact("Bramble", FactKind::Holding).await.id;
+    let refused = books.correct(&holding, on("2026-03-04")).await.unwrap_err();
+    assert_eq!(reason(&refused), "OUT_OF_ORDER");
+    assert!(refused.message().starts_with("the encounter of 2026-03-02"), "{}", refused.message());
+    // It was another animal.
+    let withdraw = v1::WithdrawEncounterRequest {
+        request_id: books.house.request(),
+        site: "QUI".to_owned(),
+        encounter_id: talk.id,
+        because: "it was Sedge".to_owned(),
+    };
+    keeper.send(withdraw).await.unwrap();
+    books.correct(&holding, on("2026-03-04")).await.unwrap();
     books.house.close().await;
 }
 
