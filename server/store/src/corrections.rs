@@ -5,7 +5,7 @@ use crate::entity::{
     accession, assessment, birth, death, holding, life_state, litter_change, loan, mark, membership, paper,
     parent, placement, sexing, title, weight,
 };
-use crate::error::Error;
+use crate::error::{Error, stored};
 use crate::model::fact::{FactKind, Version};
 use crate::rows::{self, Row};
 use chrono::{DateTime, Utc};
@@ -74,6 +74,24 @@ pub async fn find(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Option<
     let mut versions =
         rows_where(snapshot, kind, "animal_id = $1 AND id = $2", vec![animal.into(), id.into()]).await?;
     Ok(versions.pop())
+}
+
+/// What an identifier in the history of an animal is of where that is not the animal's alone, and so no version of a fact
+/// to correct.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn joint(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Option<FactKind>, Error> {
+    #[derive(FromQueryResult)]
+    struct Found {
+        kind: String,
+    }
+    let sql = "SELECT 'encounter' AS kind FROM encounter_animals WHERE animal_id = $1 AND id = $2
+               UNION ALL SELECT 'transfer' FROM transfers WHERE animal_id = $1 AND id = $2
+               UNION ALL SELECT 'merge' FROM public.merges
+                          WHERE id = $2 AND animal_id = ANY (holt_records(ARRAY[$1]::uuid[]))";
+    let found = snapshot.rows::<Found>(sql, [animal.into(), id.into()]).await?;
+    found.into_iter().next().map(|found| stored("facts", "kind", found.kind)).transpose()
 }
 
 /// What stands of an animal and begins (`began_at`) or ends (`ended_at`) at an instant.

@@ -118,6 +118,23 @@ pub(super) async fn standing_fact(tx: &Tx, animal: &Animal, id: Uuid) -> Result<
 
 /// Why there is no such fact of an animal that could be corrected.
 async fn unknown(tx: &Tx, animal: &Animal, fact: Uuid) -> Result<Refusal> {
+    let malformed = |say: &str, mend: &str| malformed("fact_id", say, mend);
+    match corrections::joint(tx, animal.id, fact).await? {
+        Some(FactKind::Encounter) => {
+            return Ok(malformed(
+                "an encounter is of all the animals that took part",
+                "withdraw the encounter, and record it again",
+            ));
+        }
+        Some(FactKind::Transfer) => {
+            return Ok(malformed(
+                "a transfer is of both sites",
+                "correct the holding that began or ended with it",
+            ));
+        }
+        Some(_) => return Ok(malformed("a merge is of two records", "withdraw the merge")),
+        None => {}
+    }
     if !merges::sets_aside(tx, animal.id, fact).await? {
         return Ok(Refusal::not_found("fact", &fact.to_string()));
     }
