@@ -6,7 +6,7 @@ CREATE TABLE amendments (
   id          uuid PRIMARY KEY,
   animal_id   uuid NOT NULL REFERENCES animals,
   site_id     uuid NOT NULL REFERENCES sites,
-  kind        text NOT NULL CONSTRAINT amendments_kind_guard CHECK (kind IN ('correction', 'withdrawal', 'death', 'merge')),
+  kind        text NOT NULL CONSTRAINT amendments_kind_guard CHECK (kind IN ('correction', 'withdrawal', 'death', 'merge', 'unmerge')),
   fact_id     uuid,
   asked_id    uuid REFERENCES sites,
   change      jsonb NOT NULL,
@@ -15,7 +15,7 @@ CREATE TABLE amendments (
   recorded_at timestamptz NOT NULL,
   recorded_by uuid NOT NULL,
   request_id  uuid NOT NULL,
-  CONSTRAINT amendments_fact_guard CHECK ((fact_id IS NULL) = (kind IN ('death', 'merge'))),
+  CONSTRAINT amendments_fact_guard CHECK ((fact_id IS NULL) = (kind IN ('death', 'merge', 'unmerge'))),
   CONSTRAINT amendments_asked_guard CHECK ((asked_id IS NOT NULL) = (kind = 'merge') AND asked_id IS DISTINCT FROM site_id),
   -- For the foreign key that keeps an answer with the animal and the site of what it answers.
   CONSTRAINT amendments_id_animal_id_site_id_key UNIQUE (id, animal_id, site_id)
@@ -27,7 +27,7 @@ CALL holt_guard('amendments', 'Changes of an animal''s record that a site propos
   "id": "Identifier (UUIDv7).",
   "animal_id": "The animal.",
   "site_id": "The site that proposes it.",
-  "kind": "correction, withdrawal, death or merge.",
+  "kind": "correction, withdrawal, death, merge or unmerge.",
   "fact_id": "The version of the fact that is to be corrected or withdrawn; null otherwise.",
   "asked_id": "The site that is asked whether a record of its own is of the same animal; null otherwise, where the holder is asked.",
   "change": "The very change, as the rules read it.",

@@ -26,6 +26,7 @@ enum What {
     Propose(Box<Propose>),
     Died(Died),
     Merge(Merge),
+    Unmerge(Unmerge),
     Accept(Accept),
     Decline(Decline),
     Withdraw(Withdraw),
@@ -38,6 +39,7 @@ impl Amendment {
             What::Propose(command) => (*command).run(errand).await,
             What::Died(command) => command.run(errand).await,
             What::Merge(command) => command.run(errand).await,
+            What::Unmerge(command) => command.run(errand).await,
             What::Accept(command) => command.run(errand).await,
             What::Decline(command) => command.run(errand).await,
             What::Withdraw(command) => command.run(errand).await,
@@ -212,6 +214,55 @@ impl Merge {
             change: Some(Asked::Merge(v1::ProposedMerge { site: self.other_site, animal: self.theirs })),
         };
         let amendment = errand.session.ask(ask).await?.amendment;
+        show(errand, amendment, &site, self.check_only).await
+    }
+}
+
+/// Propose to withdraw a merge of an animal that another site holds
+#[derive(Args, Debug)]
+#[command(after_help = "\
+`holt history` shows the merges that your site sees, `holt amendment list` those that your site proposed or accepted.
+
+Examples:
+  holt amendment unmerge Bramble 0000002a \\
+    --because \"ours has a notch, theirs has not\"")]
+struct Unmerge {
+    /// The animal, as your site calls it
+    animal: String,
+    /// The merge, or the amendment that made it: its id, or the beginning or end of it
+    #[arg(value_name = "MERGE", value_parser = id_part)]
+    merge: String,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    because: String,
+    /// Check everything and record nothing
+    #[arg(long)]
+    check_only: bool,
+}
+
+impl Unmerge {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let ask =
+            v1::GetHistoryRequest { site: site.clone(), animal: self.animal.clone(), ..Default::default() };
+        let known = history::get(session, ask).await?;
+        let ask = v1::ListAmendmentsRequest { site: site.clone(), ..Default::default() };
+        let amendments = session.all(ask, usize::MAX).await?;
+        let merges = known.facts.into_iter().filter(|fact| fact.kind() == v1::FactKind::Merge);
+        let ids: Vec<String> =
+            merges.map(|fact| fact.id).chain(amendments.into_iter().map(|one| one.id)).collect();
+        let found = the_one("merge", &self.merge, &ids, |id| id)?;
+        let found = found.ok_or_else(|| nothing_of("merge", &self.merge, "holt amendment list"))?;
+        let ask = v1::ProposeAmendmentRequest {
+            request_id: request_id(),
+            site: site.clone(),
+            animal: self.animal,
+            because: self.because,
+            validate_only: self.check_only,
+            change: Some(Asked::WrongMergeId(found.clone())),
+        };
+        let amendment = session.ask(ask).await?.amendment;
         show(errand, amendment, &site, self.check_only).await
     }
 }

@@ -50,7 +50,11 @@ fn encode(amendment: Amendment) -> v1::Amendment {
 fn asked(form: &mut Form, wire: Option<Change>) -> Asked {
     match wire {
         None => {
-            form.wrong("change", "is missing", "give a correction, a fact to withdraw, a death, or a merge");
+            form.wrong(
+                "change",
+                "is missing",
+                "give a correction, a fact to withdraw, a death, a merge, or a merge that was wrong",
+            );
             Asked::Withdrawal(Uuid::nil())
         }
         Some(Change::Correction(wire)) => {
@@ -61,6 +65,7 @@ fn asked(form: &mut Form, wire: Option<Change>) -> Asked {
             site: form.site("merge.site", &wire.site),
             animal: form.animal("merge.animal", &wire.animal),
         }),
+        Some(Change::WrongMergeId(merge)) => Asked::Unmerge(form.uuid("wrong_merge_id", &merge)),
         Some(Change::WithdrawnFactId(fact)) => Asked::Withdrawal(form.uuid("withdrawn_fact_id", &fact)),
         Some(Change::Death(wire)) => {
             let death = Death {

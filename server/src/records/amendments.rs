@@ -17,6 +17,7 @@ use crate::records::merges::{self, Stands};
 use crate::records::{Records, fresh, history, holder, one_animal, view};
 use crate::store::amendments::{self, Standing, Wanted};
 use crate::store::animals::{self, Lock};
+use crate::store::merges as links;
 use crate::store::{Snapshot, Tx, retrying};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -30,6 +31,8 @@ pub enum Asked {
     Withdrawal(Uuid),
     Death(When, Box<Death>),
     Merge(Other),
+    /// When it is proposed, the merge or the amendment that made it; then the record that was given up by it.
+    Unmerge(Uuid),
 }
 
 /// The record of another site, as that site calls it. Whether there is one, only that site knows.
@@ -46,13 +49,14 @@ impl Asked {
             Self::Withdrawal(_) => Kind::Withdrawal,
             Self::Death(..) => Kind::Death,
             Self::Merge(_) => Kind::Merge,
+            Self::Unmerge(_) => Kind::Unmerge,
         }
     }
 
     const fn fact(&self) -> Option<Uuid> {
         match self {
             Self::Correction(fact, _) | Self::Withdrawal(fact) => Some(*fact),
-            Self::Death(..) | Self::Merge(_) => None,
+            Self::Death(..) | Self::Merge(_) | Self::Unmerge(_) => None,
         }
     }
 }
@@ -102,6 +106,11 @@ pub async fn propose(
             }
             Asked::Merge(other) => {
                 format!("merge: it is the animal that {} has as `{}`", other.site, other.animal)
+            }
+            Asked::Unmerge(merge) => {
+                let (record, said) = wrong_merge(&tx, &permit, &animal, *merge).await?;
+                *merge = record;
+                said
             }
         };
         let change = serde_json::to_value(&asked).map_err(crate::store::Error::from)?;
@@ -178,6 +187,22 @@ async fn fact_of_its_life(
     }
     let told = history::these(tx, caller, &[animal.id], &[id]).await?;
     Ok(told.first().map_or_else(|| kind.spoken().to_owned(), |told| told.say.clone()))
+}
+
+/// The record that a merge gave up, and the merge in words. A merge with a record of another site is seen by the site that
+/// answers for the animal alone; of the other it is known by the amendment that made it.
+async fn wrong_merge(tx: &Tx, permit: &Permit, animal: &Animal, id: Uuid) -> Result<(Uuid, String)> {
+    if let Some(link) = links::standing(tx, animal.id, id).await? {
+        return Ok((link.animal_id, format!("withdraw the merge of {}", animal.label().spoken())));
+    }
+    let wanted = Wanted { id: Some(id), ..Wanted::default() };
+    let found = amendments::list(tx, permit, &wanted, &Page { size: 1, after: None }).await?;
+    let made = found.entries.into_iter().map(|one| one.amendment).find(|made| {
+        made.kind == Kind::Merge
+            && made.answer.as_ref().is_some_and(|answer| answer.outcome == Outcome::Accepted)
+    });
+    let made = made.ok_or_else(|| Refusal::not_found("merge that was made", &id.to_string()))?;
+    Ok((made.animal.id, format!("withdraw the {}", made.says)))
 }
 
 /// Names the parent that is meant by its identifier: the holder may know another animal by the same name.
@@ -264,7 +289,7 @@ pub async fn answer(
         }
         amendments::answer(&mut tx, &permit, &standing, reply.outcome, &reply.note).await?;
         if let (true, Some(label)) = (accepted, label) {
-            make(records, caller, &mut tx, &permit, &label, &standing, asked).await?;
+            make(records, caller, &mut tx, &permit, &label, &standing, (asked, &reply.merge.stands)).await?;
         }
         let reply = one(&tx, &permit, amendment.id).await?.amendment;
         Ok(tx.commit(reply).await?)
@@ -274,9 +299,10 @@ pub async fn answer(
 
 /// The holder accepts and declines, or the site that was asked; the site that proposed it withdraws it.
 async fn refuse_answer(tx: &Tx, permit: &Permit, standing: &Standing, reply: &Reply) -> Result<()> {
-    let merges = standing.asked.is_some() && reply.outcome == Outcome::Accepted;
-    let says_how = !reply.merge.animal.is_empty() || !reply.merge.stands.is_empty();
-    if says_how && !merges {
+    let accepted = reply.outcome == Outcome::Accepted;
+    let merges = accepted && standing.amendment.kind == Kind::Merge;
+    let links = merges || (accepted && standing.amendment.kind == Kind::Unmerge);
+    if (!reply.merge.animal.is_empty() && !merges) || (!reply.merge.stands.is_empty() && !links) {
         let say = format!("no merge is accepted here: {}", standing.amendment.says);
         return Err(wrong_state(say, "leave out the animal, and what stands").at("animal").into());
     }
@@ -343,7 +369,7 @@ async fn make(
     permit: &Permit,
     label: &Label,
     standing: &Standing,
-    asked: Asked,
+    (asked, stands): (Asked, &[Stands]),
 ) -> Result<()> {
     let amendment = &standing.amendment;
     let by = format!("proposed by {}", amendment.site);
@@ -359,6 +385,14 @@ async fn make(
         }
         // The link was made before the answer.
         Asked::Merge(_) => return Ok(()),
+        Asked::Unmerge(record) => {
+            let animal = view(tx, permit, label, tx.now()).await?;
+            let over =
+                || wrong_state(format!("that is so already: {}", amendment.says), "decline the proposal");
+            let link = links::giving_up(tx, animal.id, record).await?.ok_or_else(over)?;
+            let because = format!("{} ({by})", amendment.because);
+            return merges::part(tx, permit, &animal, &link, (&because, stands)).await;
+        }
     };
     let because = format!("{} ({by})", amendment.because);
     let why = corrections::Why { because, consents: records.store.site_of(standing.proposer).await? };

@@ -5,6 +5,7 @@ use crate::access::permit::Permit;
 use crate::animals::code_of;
 use crate::doors::{Snapshot, Tx};
 use crate::entity::merge;
+pub use crate::entity::merge::Model as Link;
 use crate::error::Error;
 use crate::facts::fact;
 use crate::model::fact::{FactKind, Version};
@@ -142,6 +143,19 @@ pub async fn standing(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Opt
     }
     let Some(link) = found else { return Ok(None) };
     Ok((animal_of(snapshot, link.into_id).await? == animal).then_some(link))
+}
+
+/// The link that stands by which a record was given up for another of the animal.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn giving_up(
+    snapshot: &Snapshot,
+    animal: Uuid,
+    record: Uuid,
+) -> Result<Option<merge::Model>, Error> {
+    let links = between(snapshot, animal).await?;
+    Ok(links.into_iter().find(|link| link.animal_id == record))
 }
 
 /// The animal that a record stands for.

@@ -17,6 +17,7 @@ use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result, Violation};
 use crate::records::{Records, fresh, guard_version, holder, one_animal, the_one, view};
 use crate::store::animals::{self, Lock, Reference};
+use crate::store::merges::Link;
 use crate::store::{Tx, holdings, litters, merges, retrying, transfers};
 use plan::{Aside, Facts, Goes, Plan, record};
 use serde::{Deserialize, Serialize};
@@ -333,34 +334,7 @@ pub async fn unmerge(
         guard_version("animal", wrong.version, animal.version)?;
         let unknown = || Refusal::not_found("merge that stands", &wrong.merge.to_string());
         let link = merges::standing(&tx, animal.id, wrong.merge).await?.ok_or_else(unknown)?;
-        refuse_other_site(&tx, &permit, &animal, None).await?;
-        refuse_on_the_move(&tx, &animal).await?;
-        let why = format!("the merge was wrong: {}", wrong.because);
-        merges::end(&mut tx, &link, &why).await?;
-        // A record that was another site's is out of sight again, and what stands of it is that site's to say.
-        let in_sight = [seen(&tx, &permit, animal.id).await?, seen(&tx, &permit, link.animal_id).await?];
-        for id in in_sight.iter().flatten().map(|animal| animal.id) {
-            // What was set aside for a record that is of another animal now may be all that is known of this one.
-            let aside = merges::aside(&tx, id).await?;
-            let before: Vec<Uuid> = aside.iter().map(Version::id).collect();
-            let facts = [merges::facts(&tx, id).await?, aside].concat();
-            let goes = goes_by(&facts, None);
-            let plan = Facts::new(&facts, &goes, &wrong.stands, &before).plan();
-            refuse_conflicts(&plan)?;
-            refuse_anothers(&permit, &plan, None)?;
-            let only = plan.ids();
-            let changed: Vec<Uuid> = facts
-                .iter()
-                .map(Version::id)
-                .filter(|fact| before.contains(fact) != only.contains(fact))
-                .collect();
-            if !changed.is_empty() {
-                merges::set_aside_only(&mut tx, id, &only, &why).await?;
-                count_litters(&mut tx, &changed).await?;
-            }
-            animals::bump(&mut tx, id).await?;
-        }
-        count_litters(&mut tx, &link.set_aside).await?;
+        part(&mut tx, &permit, &animal, &link, (&wrong.because, &wrong.stands)).await?;
         let apart = Apart {
             kept: seen(&tx, &permit, animal.id).await?,
             given_up: seen(&tx, &permit, link.animal_id).await?,
@@ -368,6 +342,48 @@ pub async fn unmerge(
         Ok(tx.commit(apart).await?)
     })
     .await
+}
+
+/// Ends a link between records of an animal, within a write of the site that answers for it. Where records that stay
+/// linked contradict one another without it, it is said what `stands`.
+///
+/// # Errors
+/// As [`unmerge`], but for the role and the version.
+pub(super) async fn part(
+    tx: &mut Tx,
+    permit: &Permit,
+    animal: &Animal,
+    link: &Link,
+    (because, stands): (&str, &[Stands]),
+) -> Result<()> {
+    refuse_other_site(tx, permit, animal, None).await?;
+    refuse_on_the_move(tx, animal).await?;
+    let why = format!("the merge was wrong: {because}");
+    merges::end(tx, link, &why).await?;
+    // A record that was another site's is out of sight again, and what stands of it is that site's to say.
+    let in_sight = [seen(tx, permit, animal.id).await?, seen(tx, permit, link.animal_id).await?];
+    for id in in_sight.iter().flatten().map(|animal| animal.id) {
+        // What was set aside for a record that is of another animal now may be all that is known of this one.
+        let aside = merges::aside(tx, id).await?;
+        let before: Vec<Uuid> = aside.iter().map(Version::id).collect();
+        let facts = [merges::facts(tx, id).await?, aside].concat();
+        let goes = goes_by(&facts, None);
+        let plan = Facts::new(&facts, &goes, stands, &before).plan();
+        refuse_conflicts(&plan)?;
+        refuse_anothers(permit, &plan, None)?;
+        let only = plan.ids();
+        let changed: Vec<Uuid> = facts
+            .iter()
+            .map(Version::id)
+            .filter(|fact| before.contains(fact) != only.contains(fact))
+            .collect();
+        if !changed.is_empty() {
+            merges::set_aside_only(tx, id, &only, &why).await?;
+            count_litters(tx, &changed).await?;
+        }
+        animals::bump(tx, id).await?;
+    }
+    count_litters(tx, &link.set_aside).await
 }
 
 /// An animal, where the site may see it.

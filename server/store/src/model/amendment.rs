@@ -18,6 +18,8 @@ pub enum Kind {
     Death,
     /// Another site has a record of the same animal.
     Merge,
+    /// A merge was wrong.
+    Unmerge,
 }
 
 /// What became of it.

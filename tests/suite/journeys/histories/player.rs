@@ -69,6 +69,8 @@ pub(super) struct Known {
     pub(super) encounters: Vec<(String, usize)>,
     /// Amendments that are open.
     pub(super) amendments: Vec<Proposed>,
+    /// Merges that two sites agreed on, by the amendment that made them.
+    pub(super) agreed: Vec<Proposed>,
     words: usize,
 }
 

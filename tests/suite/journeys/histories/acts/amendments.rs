@@ -17,6 +17,10 @@ impl Player {
         if self.one_in(3) {
             return self.ask_another_site().await;
         }
+        let agreed = self.known().agreed.clone();
+        if !agreed.is_empty() && self.one_in(2) {
+            return self.disagree(&agreed).await;
+        }
         let (beast, site) = self.animal()?;
         let from = self.pick(&beast.was).unwrap_or(site);
         let who = self.registrar(from);
@@ -30,6 +34,7 @@ impl Player {
                 manner: v1::DeathManner::Natural.into(),
                 ..Default::default()
             }),
+            _ if fact.kind() == FactKind::Merge => Change::WrongMergeId(fact.id.clone()),
             1 => Change::WithdrawnFactId(fact.id.clone()),
             _ => Change::Correction(Box::new(v1::ProposedCorrection {
                 fact_id: fact.id.clone(),
@@ -48,6 +53,28 @@ impl Player {
         if let Ok(proposed) = &proposed {
             let id = proposed.amendment.as_ref().unwrap().id.clone();
             self.known().amendments.push(Proposed { id, animal: beast.id, from, asked: None });
+        }
+        Some(proposed.map(drop))
+    }
+
+    /// Either site of a merge that both agreed on finds it wrong.
+    async fn disagree(&mut self, agreed: &[Proposed]) -> Option<Result<(), Status>> {
+        let one = self.pick(agreed)?;
+        let (asked, theirs) = one.asked.clone()?;
+        let (from, animal) = if self.one_in(3) { (asked, theirs) } else { (one.from, one.animal) };
+        let ask = v1::ProposeAmendmentRequest {
+            request_id: self.request(),
+            site: self.code(from),
+            animal: animal.clone(),
+            change: Some(Change::WrongMergeId(one.id)),
+            because: "another notch".to_owned(),
+            validate_only: false,
+        };
+        let who = self.registrar(from);
+        let proposed = Box::pin(self.ask(&who, ask)).await;
+        if let Ok(proposed) = &proposed {
+            let id = proposed.amendment.as_ref().unwrap().id.clone();
+            self.known().amendments.push(Proposed { id, animal, from, asked: None });
         }
         Some(proposed.map(drop))
     }
@@ -114,6 +141,7 @@ impl Player {
             let merged = Merged { id: merge.id.clone(), gone: one.animal.clone(), site };
             self.known().merges.push(merged);
         }
+        self.known().agreed.push(one.clone());
         self.known().change(&one.animal, |beast| beast.over = true);
         self.tally.lock().unwrap().has_merged = true;
         Ok(())

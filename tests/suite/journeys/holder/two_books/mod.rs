@@ -1,5 +1,7 @@
 //! An animal is in the books of two sites under two records: each answers for its own, and neither merges without the other.
 
+mod withdrawn;
+
 use super::{ACCEPT, past_the_code};
 use crate::journeys::merges::stands;
 use chrono::TimeDelta;
