@@ -38,7 +38,7 @@ pub(crate) struct Concern {
     pub(crate) seen: String,
     look_first: Option<String>,
     figures: Vec<Figure>,
-    raised_at: Option<String>,
+    pub(super) raised_at: Option<String>,
     changed_at: Option<String>,
     taken_up_by: Option<String>,
     settled_because: Option<String>,
@@ -156,6 +156,9 @@ impl Concern {
         page.indented(&self.seen, 2);
         if let Some(look) = self.look_first.as_ref().filter(|_| self.state != "settled") {
             page.indented(&format!("Look first: {look}"), 2);
+        }
+        if self.about == "pushed-out" && self.state != "settled" {
+            page.indented(&format!("A home elsewhere: `holt partners find {}`.", self.accession), 2);
         }
         let mut table = Table::new(["", "", ""]).numbers([1]);
         for figure in &self.figures {

@@ -15,9 +15,9 @@ use serde::Serialize;
 pub(crate) struct Fact {
     kind: &'static str,
     /// The day at the site, or the time.
-    at: Option<String>,
+    pub(super) at: Option<String>,
     ended_at: Option<String>,
-    say: String,
+    pub(super) say: String,
     site: String,
     recorded_at: Option<String>,
     recorded_by: Option<String>,

@@ -25,7 +25,7 @@ impl From<Option<v1::KinshipFigure>> for Figure {
 
 impl Figure {
     /// `0.1250`, or `0.1250 (0.0625 to 0.5000)` where not all is known.
-    fn spoken(&self) -> String {
+    pub(super) fn spoken(&self) -> String {
         if self.highest - self.lowest > 5e-5 {
             format!("{:.4} ({:.4} to {:.4})", self.value, self.lowest, self.highest)
         } else {
@@ -34,7 +34,7 @@ impl Figure {
     }
 
     /// How far it can be relied on.
-    fn certainty(&self) -> String {
+    pub(super) fn certainty(&self) -> String {
         let known = format!("{:.0} % of the ancestry leads to founders", 100.0 * self.known);
         if self.supposed { format!("{known}; the sire is one of several") } else { known }
     }

@@ -35,6 +35,7 @@ pub(crate) mod life_state;
 pub(crate) mod litter;
 pub(crate) mod loan;
 pub(crate) mod mark;
+pub(crate) mod packet;
 pub(crate) mod paper;
 pub(crate) mod partner;
 pub(crate) mod person;

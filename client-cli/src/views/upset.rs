@@ -13,11 +13,11 @@ use serde::Serialize;
 pub(crate) struct Upset {
     group: String,
     kind: &'static str,
-    began_at: Option<String>,
-    happened: String,
-    response: Option<String>,
+    pub(super) began_at: Option<String>,
+    pub(super) happened: String,
+    pub(super) response: Option<String>,
     /// None where nobody saw it calm down.
-    calm_after_minutes: Option<i32>,
+    pub(super) calm_after_minutes: Option<i32>,
     animals: Vec<String>,
     recorder: Option<String>,
     recorded_at: Option<String>,

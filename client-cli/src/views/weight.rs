@@ -17,11 +17,11 @@ pub(crate) struct Weight {
     house_name: Option<String>,
     site: String,
     /// Day of the reading at the site.
-    weighed_on: Option<String>,
+    pub(super) weighed_on: Option<String>,
     /// None where only the day is known.
     weighed_at: Option<String>,
     /// None where the animal would not come.
-    mass_mg: Option<i64>,
+    pub(super) mass_mg: Option<i64>,
     tried: bool,
     awaits_second: bool,
     accepted: bool,
@@ -88,7 +88,7 @@ impl Weight {
         format!("{mass} of {}, {}", spoken(self.house_name.as_deref(), &self.accession), self.spoken_time())
     }
 
-    fn spoken_time(&self) -> String {
+    pub(super) fn spoken_time(&self) -> String {
         match self.at {
             Some(at) => moment::spoken(at, self.zone),
             None => self.weighed_on.clone().unwrap_or_default(),

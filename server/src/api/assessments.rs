@@ -157,7 +157,7 @@ fn grades(graded: Graded) -> Vec<v1::DomainGrade> {
     wire
 }
 
-fn encode(judged: Judged) -> v1::Assessment {
+pub(super) fn encode(judged: Judged) -> v1::Assessment {
     let assessment = judged.assessment;
     v1::Assessment {
         id: id(assessment.id),

@@ -13,7 +13,7 @@ use holt_proto::v1::check_scope::Of;
 use holt_proto::v1::check_service_server::CheckService;
 use tonic::{Request, Response, Status};
 
-fn encode_check(check: Check) -> v1::Check {
+pub(super) fn encode_check(check: Check) -> v1::Check {
     let of = match check.scope {
         Scope::Animal(text) => Of::Animal(text),
         Scope::Taxon(name) => Of::Taxon(name),

@@ -132,7 +132,7 @@ fn told_food(food: Food, site: &str) -> v1::Food {
     }
 }
 
-fn told_plan(plan: Plan) -> v1::FeedPlan {
+pub(super) fn told_plan(plan: Plan) -> v1::FeedPlan {
     let (kcal, enrichment_kcal) = (plan.kcal(), plan.enrichment_kcal());
     let feeds = plan.portions.into_iter().map(|(portion, kcal)| v1::PlannedFeed {
         time_of_day: portion.at.format("%H:%M").to_string(),

@@ -14,7 +14,7 @@ use tonic::{Request, Response, Status};
 /// Generations that are told where nobody says how many.
 const GENERATIONS: u32 = 3;
 
-const fn figure(bounded: Bounded) -> v1::KinshipFigure {
+pub(super) const fn figure(bounded: Bounded) -> v1::KinshipFigure {
     v1::KinshipFigure {
         value: bounded.figure.value,
         lowest: bounded.lowest,

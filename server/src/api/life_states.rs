@@ -29,7 +29,7 @@ const fn ended(how: StateEnd) -> v1::LifeStateEnd {
     }
 }
 
-fn told(state: LifeState) -> v1::LifeState {
+pub(super) fn told(state: LifeState) -> v1::LifeState {
     let (ended_at, how) = state.ended.unzip();
     v1::LifeState {
         id: id(state.id),

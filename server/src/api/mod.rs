@@ -29,6 +29,7 @@ pub mod litters;
 pub mod loans;
 pub mod marks;
 pub mod merges;
+pub mod packets;
 mod pages;
 pub mod papers;
 pub mod partners;

@@ -83,7 +83,7 @@ fn budget(budget: Budget) -> v1::TimeBudget {
     }
 }
 
-fn member(member: Member) -> v1::MemberStanding {
+pub(super) fn member(member: Member) -> v1::MemberStanding {
     v1::MemberStanding {
         animal: Some(label(member.animal)),
         role: role(member.role).into(),
@@ -129,7 +129,7 @@ const fn kind(kind: Kind) -> v1::ExclusionKind {
     }
 }
 
-fn pushed(pushed: Pushed) -> v1::ExclusionEstimate {
+pub(super) fn pushed(pushed: Pushed) -> v1::ExclusionEstimate {
     let Pushed { animal, estimate, said } = pushed;
     let kinds = |kinds: Vec<Kind>| kinds.into_iter().map(|one| kind(one).into()).collect();
     let certainty = match estimate.certainty {

@@ -24,7 +24,7 @@ const fn kind(kind: UpsetKind) -> v1::UpsetKind {
     }
 }
 
-fn told(upset: Upset) -> v1::Upset {
+pub(super) fn told(upset: Upset) -> v1::Upset {
     v1::Upset {
         id: id(upset.id),
         site: upset.site,

@@ -142,7 +142,7 @@ fn encode_outcome(outcome: RoundOutcome) -> v1::RecordWeightsResponse {
     }
 }
 
-fn encode_weight(weight: Weight) -> v1::Weight {
+pub(super) fn encode_weight(weight: Weight) -> v1::Weight {
     let method = encode::weighing_method(weight.method);
     v1::Weight {
         id: id(weight.id),

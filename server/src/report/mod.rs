@@ -6,6 +6,7 @@ pub mod enrichment;
 mod evidence;
 pub mod feeding;
 pub mod growth;
+pub mod packet;
 pub mod replay;
 pub mod site_day;
 pub mod standard;

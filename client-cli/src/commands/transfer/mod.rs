@@ -1,5 +1,6 @@
 //! `holt transfer`
 
+mod packet;
 mod propose;
 mod read;
 mod step;
@@ -24,6 +25,7 @@ pub(crate) struct Transfer {
 enum What {
     List(read::List),
     Show(read::Show),
+    Packet(packet::Packet),
     Propose(propose::Propose),
     Agree(step::Agree),
     Refuse(step::Refuse),
@@ -40,6 +42,7 @@ impl Transfer {
         match self.what {
             What::List(command) => command.run(errand).await,
             What::Show(command) => command.run(errand).await,
+            What::Packet(command) => command.run(errand).await,
             What::Propose(command) => command.run(errand).await,
             What::Agree(command) => command.run(errand).await,
             What::Refuse(command) => command.run(errand).await,

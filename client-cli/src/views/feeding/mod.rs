@@ -8,7 +8,7 @@ mod today;
 
 pub(crate) use account::Feeding;
 pub(crate) use feed::{Feed, Given};
-pub(crate) use plan::Planned;
+pub(crate) use plan::{Plan, Planned};
 pub(crate) use today::Today;
 
 use super::{Thing, some};

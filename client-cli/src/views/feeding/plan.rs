@@ -21,7 +21,7 @@ pub(crate) struct Portion {
 
 /// What a group is given each day.
 #[derive(Clone, Serialize)]
-pub(super) struct Plan {
+pub(crate) struct Plan {
     group: String,
     from: Option<String>,
     pub(super) kcal: f64,
@@ -62,7 +62,7 @@ impl Portion {
 
 impl Plan {
     /// A line each: `06:30  400 g Trout, bowl`.
-    pub(super) fn lines(&self) -> Vec<String> {
+    pub(crate) fn lines(&self) -> Vec<String> {
         let line = |one: &Portion| format!("{}  {}, {}", one.time_of_day, one.food(), one.how());
         self.feeds.iter().map(line).collect()
     }

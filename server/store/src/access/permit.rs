@@ -191,6 +191,13 @@ impl Caller {
         Self { itself: true, ..Self::new(Uuid::nil(), Vec::new(), Validity::Always, None) }
     }
 
+    /// The same person as a guest of a site: they read there as its auditor does, and nowhere else. Only for what that site
+    /// shows of its own accord, and of that no more.
+    #[must_use]
+    pub fn guest_of(&self, site: Uuid) -> Self {
+        Self { held: vec![Held { role: Role::Auditor, site: Some(site) }], itself: false, ..self.clone() }
+    }
+
     /// What could not be read for them; a clone of the caller notes it in the same place.
     #[must_use]
     pub const fn unreadable(&self) -> &Unreadables {

@@ -164,6 +164,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("LitterService/TellApart", R(D::Register)),
         ("LitterService/GetLitter", R(D::Read)),
         ("LitterService/ListLitters", R(D::Read)),
+        ("PacketService/GetPacket", R(D::Read)),
         ("PartnerService/FindPartners", R(D::Move)),
         ("PartnerService/SetPartnerTerms", R(D::Move)),
         ("PartnerService/ListPartnerTerms", R(D::Read)),

@@ -251,6 +251,10 @@ impl Stage {
             "AmendmentService" => self.of_amendments(call).await?,
             "LoanService" => self.of_loans(call).await?,
             "LifeStateService" => self.of_life_states(call).await?,
+            "PacketService" => {
+                let transfer_id = self.transfer(&self.home, &self.away, Proposed).await;
+                v1::GetPacketRequest { transfer_id }.encode_to_vec()
+            }
             "PartnerService" => self.of_partners(call).await?,
             "TitleService" => match call {
                 "PassTitle" => v1::PassTitleRequest {

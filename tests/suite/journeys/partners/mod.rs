@@ -2,6 +2,7 @@
 
 mod by_hand;
 mod found;
+mod packet;
 mod shown;
 
 use crate::journeys::kin::family;
