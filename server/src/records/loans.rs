@@ -10,6 +10,7 @@ use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::animals::{enclosure, lens_of, off_the_books, on_its_day};
+use crate::records::deaths::refuse_seen_later;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, held_now, one_animal, view};
 use crate::store::animals::{Lens, Lock};
@@ -162,6 +163,8 @@ pub async fn returned(
                 let close = permit.site().close_of(back.when.day).min(tx.now());
                 let at = back.when.at.unwrap_or(close);
                 fits(&permit, &open, back, at, tx.now(), field)?;
+                let then = (false, at, back.when.day);
+                refuse_seen_later(&tx, label.id, &label.spoken(), then, field).await?;
                 let ending = holdings::Ending {
                     how: Ended::Departure,
                     at,

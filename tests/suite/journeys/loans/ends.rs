@@ -116,6 +116,11 @@ async fn a_borrowed_animal_goes_back_to_its_owner_outside() {
         ("Fenwater Collection", "QUI", false)
     );
     let mut loans = pair.quill.registrar.client.loans();
+    // What was seen of it at the site was seen before it went back.
+    let round = pair.house.round("QUI", &[("Sedge", "2026-02-27T09:00:00Z".parse().unwrap(), 8_100)]);
+    pair.quill.keeper.client.send(round).await.unwrap();
+    let early = loans.return_loan(pair.back("QUI", "Sedge", "2026-02-20")).await.unwrap_err();
+    assert_eq!(reason(&early), "OUT_OF_ORDER", "{}", early.message());
     let gone = loans
         .return_loan(pair.back("QUI", "Sedge", "2026-03-01"))
         .await
