@@ -299,9 +299,9 @@ impl Standing {
         self.pushed_out.iter().find(|pushed| pushed.id == id)
     }
 
-    /// Who may be on its way out, each with its evidence; the others in a line.
+    /// Who is at risk of being driven out, each with its evidence; the others in a line.
     fn page_pushed_out(&self, page: &mut Page) {
-        page.heading("Who may be on its way out");
+        page.heading("Exclusion risk");
         let (loud, calm): (Vec<&Pushed>, Vec<&Pushed>) =
             self.pushed_out.iter().partition(|pushed| pushed.level.is_some());
         for pushed in loud {

@@ -14,13 +14,13 @@ const PAST: i64 = 84;
 
 impl Weir {
     /// Some days go by, and the family is watched for the half hour until now.
-    async fn next(&self, days: i64, seen: Vec<(i64, What)>) -> v1::RecordWatchResponse {
+    pub(super) async fn next(&self, days: i64, seen: Vec<(i64, What)>) -> v1::RecordWatchResponse {
         self.house.clock.advance(TimeDelta::days(days));
         let began = self.house.clock.now() - TimeDelta::minutes(30);
         self.record(self.watch(began, seen)).await.unwrap()
     }
 
-    async fn calm_past(&self) {
+    pub(super) async fn calm_past(&self) {
         for n in 0..PAST / 4 {
             let answer = self.next(4, calm(usize::try_from(n).unwrap())).await;
             assert_eq!(answer.concerns, [], "a calm past");
@@ -43,7 +43,7 @@ fn calm(n: usize) -> Vec<(i64, What)> {
 }
 
 /// A morning on which Sedge is driven from all sides, kept off its food and left alone.
-fn pressed() -> Vec<(i64, What)> {
+pub(super) fn pressed() -> Vec<(i64, What)> {
     let together = ["Bramble", "Alder", "Teasel", "Rush", "Willow"].map(|name| (name, "rest", 1));
     let looks: Vec<_> = together.into_iter().chain([("Sedge", "alone", 0)]).collect();
     vec![
@@ -71,7 +71,7 @@ async fn it_is_raised_with_the_watch_that_shows_it_and_carried_on() {
     let last = told.last().unwrap();
     assert_eq!(last.level(), ConcernLevel::Act);
     for words in [
-        "may be on its way out of Weir family",
+        "is at risk of being driven out of Weir family",
         "kept off food at 8 of 10 feeds",
         "grown or growing up beside Bramble",
     ] {

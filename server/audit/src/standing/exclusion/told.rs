@@ -17,7 +17,7 @@ pub struct Names<'a, A> {
     pub group: &'a str,
 }
 
-/// What people are told of an animal that may be on its way out of its group.
+/// What people are told of an animal that is at risk of being driven out of its group.
 #[must_use]
 pub fn told<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
     let name = (names.animal)(&estimate.animal);
@@ -29,14 +29,13 @@ pub fn told<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
         .collect();
     let since = estimate.since.map(|since| format!(" It has looked so since {}.", (names.day)(since)));
     let seen = format!(
-        "{name} may be on its way out of {}. In the last {NOW_DAYS} days {}.{} {}",
+        "{name} is at risk of being driven out of {}. In the last {NOW_DAYS} days {}.{} {}",
         names.group,
         speaks.join("; "),
         since.unwrap_or_default(),
         certainty(estimate)
     );
-    let mut figures =
-        vec![Figure::new("estimate that it is being pushed out", 100.0 * estimate.probability, "%")];
+    let mut figures = vec![Figure::new("exclusion risk", 100.0 * estimate.probability, "%")];
     figures.extend(estimate.parts.iter().flat_map(|part| self::figures(&part.evidence)));
     Words { seen, look_first: look_first(&estimate.parts).to_owned(), figures }
 }
@@ -53,7 +52,7 @@ pub fn quiet<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
             certainty(estimate)
         ),
         look_first: IF_OVER.to_owned(),
-        figures: vec![Figure::new("estimate that it is being pushed out", 100.0 * estimate.probability, "%")],
+        figures: vec![Figure::new("exclusion risk", 100.0 * estimate.probability, "%")],
     }
 }
 
@@ -238,14 +237,14 @@ mod tests {
         let told = words(&estimate(vec![(food(6), 2.4), (beside, 1.28), (calm, 0.0)]));
         assert_eq!(
             told.seen,
-            "Sedge may be on its way out of Weir family. In the last 21 days it was kept off food at 6 of 9 feeds, \
+            "Sedge is at risk of being driven out of Weir family. In the last 21 days it was kept off food at 6 of 9 feeds, \
              where 1.2 would be expected; it is grown or growing up beside Bramble, who breeds and is of its sex, \
              its kin (kinship 0.250). Certainty: medium. Not known: weight against the group. Known from little: \
              company in scans."
         );
         assert!(told.look_first.starts_with("Watch a whole feed"));
         let names: Vec<&str> = told.figures.iter().map(|figure| figure.name).collect();
-        assert_eq!(names[0], "estimate that it is being pushed out");
+        assert_eq!(names[0], "exclusion risk");
         assert!(names.contains(&"aggression received"), "{names:?}");
     }
 
