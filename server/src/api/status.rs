@@ -247,7 +247,7 @@ mod tests {
     use super::*;
     use holt_proto::v1::ErrorReason;
 
-    const ALL: [Reason; 48] = [
+    const ALL: [Reason; 49] = [
         Reason::Malformed,
         Reason::NotSignedIn,
         Reason::SignInFailed,
@@ -296,6 +296,7 @@ mod tests {
         Reason::VersionNotNext,
         Reason::VersionNotAdopted,
         Reason::ReadingDoesNotWait,
+        Reason::ConcernOpen,
     ];
 
     #[test]

@@ -14,7 +14,7 @@ use uuid::Uuid;
 
 /// What the steps have in common.
 fn step(transfer: Uuid, step: Step, note: String, at: Option<DateTime<Utc>>, version: i64) -> NewStep {
-    NewStep { transfer, step, at, note, version, enclosure: String::new() }
+    NewStep { transfer, step, at, note, version, enclosure: String::new(), despite: String::new() }
 }
 
 impl Api {
@@ -120,8 +120,9 @@ impl TransferService for Api {
         let id = form.uuid("transfer_id", &asked.transfer_id);
         let at = form.instant("dispatched_at", asked.dispatched_at);
         let note = form.text("note", &asked.note, 0..=1000);
+        let despite = form.text("despite_concern", &asked.despite_concern, 0..=500);
         form.done()?;
-        let step = step(id, Step::Dispatched, note, at, asked.version);
+        let step = NewStep { despite, ..step(id, Step::Dispatched, note, at, asked.version) };
         let transfer = Some(encode::transfer(self.take(&caller, &write, &step).await?.transfer));
         Ok(Response::new(v1::DispatchTransferResponse { transfer }))
     }

@@ -2,6 +2,7 @@
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
+use crate::model::concern::Level;
 use crate::model::death::{Body, Death, Manner};
 use crate::model::holding::{Began, Ended};
 use crate::model::loan;
@@ -19,8 +20,8 @@ use crate::store::holdings::{Beginning, Ending};
 use crate::store::titles::Owner;
 use crate::store::transfers::{Standing, Taken, Wanted};
 use crate::store::{
-    Snapshot, Tx, accessions, animals, deaths, groups, holdings, life_states, placements, retrying, titles,
-    transfers,
+    Snapshot, Tx, accessions, animals, concerns, deaths, groups, holdings, life_states, placements, retrying,
+    titles, transfers,
 };
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -109,6 +110,9 @@ pub async fn step(records: &Records, caller: &Caller, request: &Request, new: &N
         guard_version("transfer", new.version, standing.version)?;
         let state = new.step.from(standing.state).ok_or_else(|| wrong_state(new.step, &standing))?;
         refuse_withheld(new.step, &standing, &permit)?;
+        if new.step == Step::Dispatched {
+            refuse_in_trouble(&tx, &permit, &standing, &new.despite).await?;
+        }
         let at = happened_at(&tx, &standing, new).await?;
         let accession = match new.step {
             Step::Received => receive(&mut tx, &permit, &sides.from, &standing, new, at).await?,
@@ -121,8 +125,8 @@ pub async fn step(records: &Records, caller: &Caller, request: &Request, new: &N
         };
         // Last: until then the transfer is dispatched, and that is what lets the receiver end the
         // sender's holding.
-        let taken =
-            Taken { step: new.step, state, site: permit.site().id, at, note: &new.note, number: &accession };
+        let (site, note) = (permit.site().id, noted(new));
+        let taken = Taken { step: new.step, state, site, at, note: &note, number: &accession };
         transfers::step(&mut tx, &standing, taken).await?;
         let reply = Stepped { transfer: one(&tx, standing.id).await?, accession };
         Ok(tx.commit(reply).await?)
@@ -207,6 +211,35 @@ fn refuse_withheld(step: Step, standing: &Standing, permit: &Permit) -> std::res
             "only they can release it",
         )),
         _ => Ok(()),
+    }
+}
+
+/// An animal with a concern that calls for a look today leaves with the word of a vet, or with a reason.
+async fn refuse_in_trouble(tx: &Tx, permit: &Permit, standing: &Standing, despite: &str) -> Result<()> {
+    if !despite.is_empty() {
+        return Ok(());
+    }
+    let (site, animal) = (Some(permit.site().id), Some(standing.animal));
+    let wanted = concerns::Wanted { site, animal, ..concerns::Wanted::default() };
+    let open = concerns::list(tx, &wanted, tx.now()).await?;
+    let grave = open.iter().filter(|one| one.content.level >= Level::Act);
+    let Some(worst) = grave.max_by_key(|one| one.content.level) else { return Ok(()) };
+    Err(Refusal::new(
+        Reason::ConcernOpen,
+        format!("the animal has an open concern: {}", worst.content.seen),
+        "ask your vet; then say that it may travel, or why it leaves all the same",
+    )
+    .at("despite_concern")
+    .fact("concern", worst.id.to_string())
+    .into())
+}
+
+/// What is written down with a step.
+fn noted(new: &NewStep) -> String {
+    match (new.note.as_str(), new.despite.as_str()) {
+        (note, "") => note.to_owned(),
+        ("", despite) => format!("despite an open concern: {despite}"),
+        (note, despite) => format!("{note}; despite an open concern: {despite}"),
     }
 }
 

@@ -145,6 +145,9 @@ pub(super) struct Dispatch {
     /// Carrier, crate, papers
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
+    /// Of an animal with an open concern: that your vet cleared it for the journey, or why it leaves all the same
+    #[arg(long, value_name = "TEXT")]
+    despite_concern: Option<String>,
     #[command(flatten)]
     based_on: BasedOn,
 }
@@ -158,6 +161,7 @@ impl Dispatch {
                 transfer_id: found.id.clone(),
                 note: self.note.unwrap_or_default(),
                 version: self.based_on.version,
+                despite_concern: self.despite_concern.unwrap_or_default(),
             })
         };
         let told = take(&errand.session, &self.which, ask, |answer| answer.transfer).await?;

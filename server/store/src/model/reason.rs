@@ -54,6 +54,7 @@ pub enum Reason {
     VersionNotNext,
     VersionNotAdopted,
     ReadingDoesNotWait,
+    ConcernOpen,
 }
 
 /// What kind of refusal a reason makes, which decides the status code.
@@ -114,6 +115,7 @@ impl Reason {
             | Self::VersionNotNext
             | Self::VersionNotAdopted
             | Self::ReadingDoesNotWait
+            | Self::ConcernOpen
             | Self::BetweenSites => Kind::WrongState,
             Self::VersionPassed | Self::Contention => Kind::Changed,
             Self::TooMuch => Kind::TooMuch,

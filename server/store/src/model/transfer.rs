@@ -195,6 +195,8 @@ pub struct NewStep {
     pub version: i64,
     /// For a receipt, the enclosure the animal goes into; may be empty.
     pub enclosure: String,
+    /// For a dispatch, why it leaves with an open concern; may be empty.
+    pub despite: String,
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 mod ethograms;
 mod followed;
+mod home;
 mod known;
 mod raised;
 mod refused;

@@ -87,6 +87,7 @@ impl Player {
                     request_id,
                     transfer_id,
                     dispatched_at: when,
+                    despite_concern: if self.one_in(4) { String::new() } else { "cleared".to_owned() },
                     ..Default::default()
                 };
                 self.stepped(&sender, one, ask, to).await
