@@ -4,12 +4,15 @@
 //!   code. `main` hands it the process; tests hand it their own.
 //! - `args` and `commands` are what can be typed; `contract` is what can be asked of a server, `session`
 //!   asks it as somebody, `connect` finds it.
+//! - `chart` is what a chart says, however it is drawn.
 //! - `views` are what is shown of each concept; `output` prints them and is the only place that prints.
 //!
 //! Nothing here knows a rule of the trade: what is so, and what may be, is the server's to say. Only what the
-//! ledger proves is checked here, in `proof`, for what a server says of itself is no proof.
+//! ledger proves is checked here, in `proof`, for what a server says of itself is no proof. Curves are drawn by the
+//! formulas of `holt-audit`.
 
 mod args;
+mod chart;
 mod commands;
 mod connect;
 mod contract;

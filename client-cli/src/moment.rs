@@ -198,6 +198,11 @@ pub(crate) fn today(zone: Tz, now: DateTime<Utc>) -> NaiveDate {
     now.with_timezone(&zone).date_naive()
 }
 
+/// An instant as the clock on the wall shows it in a zone.
+pub(crate) fn wall(at: DateTime<Utc>, zone: Tz) -> NaiveDateTime {
+    at.with_timezone(&zone).naive_local()
+}
+
 /// An instant as people of a zone read it: `2026-11-25 06:40 GMT`.
 pub(crate) fn spoken(at: DateTime<Utc>, zone: Tz) -> String {
     at.with_timezone(&zone).format("%Y-%m-%d %H:%M %Z").to_string()

@@ -56,11 +56,23 @@ pub(crate) fn make_folder(folder: &Path) -> io::Result<()> {
 pub(crate) fn replace(path: &Path, content: &str) -> io::Result<()> {
     // A link stays one, and what it leads to is replaced.
     let path = &path.canonicalize().unwrap_or_else(|_| path.to_owned());
-    let folder = path.parent().unwrap_or(Path::new("."));
+    beside(path, content)?.persist(path)?;
+    Ok(())
+}
+
+/// Writes a file in one step that must not be there yet. It is made with mode 0600.
+pub(crate) fn write_new(path: &Path, content: &str) -> io::Result<()> {
+    beside(path, content)?.persist_noclobber(path)?;
+    Ok(())
+}
+
+/// The content in a file of the same folder, which is gone unless it is kept.
+fn beside(path: &Path, content: &str) -> io::Result<tempfile::NamedTempFile> {
+    // The folder of a bare name is the one that one is in.
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     make_folder(folder)?;
     let mut file = tempfile::NamedTempFile::new_in(folder)?;
     file.write_all(content.as_bytes())?;
     file.as_file().sync_all()?;
-    file.persist(path)?;
-    Ok(())
+    Ok(file)
 }

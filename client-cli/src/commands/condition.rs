@@ -1,5 +1,6 @@
 //! `holt condition`
 
+use super::drawn::Drawn;
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::moment::{DayWord, WhenWord};
@@ -14,8 +15,11 @@ use holt_proto::v1;
 Body condition is what assessments found under the indicator `body-condition`, on the scale of their protocol. Food is \
 what the animal was given alone: what a group was given is the group's, and no animal's.
 
+The chart has the median weight of each week, and a number where body condition was found to be another.
+
 Examples:
   holt condition Bramble
+  holt condition Bramble --chart
   holt condition Bramble --from 2026-01-01 --format csv")]
 pub(crate) struct Condition {
     /// The animal
@@ -29,6 +33,8 @@ pub(crate) struct Condition {
     /// As was known at this time; now, unless given
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    drawn: Drawn,
 }
 
 /// Days that are shown, unless others are asked for: half a year.
@@ -74,6 +80,10 @@ impl Condition {
             assessments: session.all(assessments, usize::MAX).await?,
             feeds: session.all(feeds, usize::MAX).await?,
         };
-        errand.show(&View::new(self.animal, &records, zone))
+        let view = View::new(self.animal, &records, zone);
+        if self.drawn.is_wanted() {
+            return self.drawn.show(errand, &view.chart(days));
+        }
+        errand.show(&view)
     }
 }

@@ -1,10 +1,14 @@
 //! `holt growth`
 
+use super::drawn::{Drawn, Recorded};
+use crate::chart::Chart;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
+use crate::failure::Failure;
 use crate::moment::DayWord;
 use crate::session::request_id;
 use crate::views::growth::{Growing, Need, OfSpecies, Reference};
+use crate::views::growth_chart::Grown;
 use crate::views::{CHECKED_ONLY, Many, Told};
 use crate::words;
 use clap::{Args, Subcommand};
@@ -25,6 +29,8 @@ enum What {
     #[command(after_help = "\
 Examples:
   holt growth show Pip
+  holt growth show Pip --chart
+  holt growth show Pip --svg pip.svg
   holt growth show Pip --on 2026-03-16")]
     Show {
         /// The animal: house name, accession, transponder, ring or id
@@ -32,6 +38,8 @@ Examples:
         /// Day for which its mass is expected; its next weighing, unless given
         #[arg(long, value_name = "DAY")]
         on: Option<DayWord>,
+        #[command(flatten)]
+        drawn: Drawn,
     },
     /// Fit a growth curve to the animals of a species, from the history of the site
     #[command(after_help = "\
@@ -88,14 +96,20 @@ Examples:
 impl Growth {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Show { animal, on } => {
+            What::Show { animal, on, drawn } => {
                 let site = errand.site().await?;
                 let session = &errand.session;
                 let on = match on {
                     None => None,
                     Some(on) => Some(day(on.resolve(session.today(session.zone(&site).await?)))),
                 };
-                let answer = session.ask(v1::GetGrowthRequest { site, animal, expected_on: on }).await?;
+                let ask =
+                    v1::GetGrowthRequest { site: site.clone(), animal: animal.clone(), expected_on: on };
+                let answer = session.ask(ask).await?;
+                if drawn.is_wanted() {
+                    let chart = chart(errand, site, &animal, &answer).await?;
+                    return drawn.show(errand, &chart);
+                }
                 errand.show(&Growing::from(answer))
             }
             What::Species { scientific_name, sex } => {
@@ -138,4 +152,19 @@ impl Growth {
             }
         }
     }
+}
+
+/// Everything of an animal's growth that can be drawn.
+async fn chart(
+    errand: &Errand<'_>,
+    site: String,
+    animal: &str,
+    growth: &v1::GetGrowthResponse,
+) -> Result<Chart, Failure> {
+    let session = &errand.session;
+    let ask = v1::ListWeightsRequest { site, animal: animal.to_owned(), ..Default::default() };
+    let recorded = Recorded::of(session, ask, usize::MAX, true).await?;
+    let references = session.ask(v1::ListGrowthReferencesRequest {}).await?.references;
+    let weighed = recorded.weighed(animal, growth.next, (None, None));
+    Ok(Grown { weighed, growth, references: &references }.chart())
 }

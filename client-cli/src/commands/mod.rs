@@ -12,6 +12,7 @@ mod concerns;
 mod condition;
 mod correct;
 mod document;
+mod drawn;
 mod due;
 mod enclosure;
 mod encounter;

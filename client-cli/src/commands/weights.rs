@@ -1,5 +1,6 @@
 //! `holt weights`
 
+use super::drawn::{Drawn, Recorded};
 use super::when;
 use crate::errand::{Errand, Outcome, most};
 use crate::exit::Exit;
@@ -9,15 +10,20 @@ use crate::profile::Source;
 use crate::views::growth::Expected;
 use crate::views::weight::{Weight, Weights as View};
 use clap::Args;
-use holt_proto::v1;
+use holt_proto::{time, v1};
 
 /// List the weights of an animal, or of a site, newest first
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Of an animal, the readings of all sites that you may see are listed, unless --site names one.
 
+The chart is of one animal: its readings, those to weigh again, what is expected next with its 95 % interval, and each \
+concern with a number.
+
 Examples:
   holt weights Bramble
+  holt weights Bramble --from 2026-01-01 --chart
+  holt weights Bramble --svg bramble.svg
   holt weights --from 2026-02-01 --to 2026-02-28 --format csv
   holt weights Bramble --as-known-at \"2026-02-20 12:00\"")]
 pub(crate) struct Weights {
@@ -35,10 +41,18 @@ pub(crate) struct Weights {
     /// The newest so many only
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     limit: Option<u32>,
+    #[command(flatten)]
+    drawn: Drawn,
 }
 
 impl Weights {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        if self.drawn.is_wanted() && self.animal.is_none() {
+            return Err(Failure::usage(
+                "a chart is of one animal",
+                "name it: `holt weights Bramble --chart`",
+            ));
+        }
         let session = &errand.session;
         let zones = session.zones().await?;
         let named = errand.settings.site.as_ref().filter(|site| matches!(site.source, Source::Flag(_)));
@@ -58,6 +72,16 @@ impl Weights {
         let known_now = self.as_known_at.is_none();
         let animal = ask.animal.clone();
         let limit = most(self.limit);
+        let days = ask.days;
+        if self.drawn.is_wanted() {
+            let next = if known_now { next(errand, animal.clone()).await? } else { None };
+            let day = |day: Option<v1::Day>| day.and_then(|day| time::whole_day(day).ok());
+            let last = days.and_then(|days| day(days.last));
+            let first = self.from.and(days).and_then(|days| day(days.first));
+            let recorded = Recorded::of(session, ask, limit, true).await?;
+            let chart = recorded.weighed(&animal, next, (first, last)).chart();
+            return self.drawn.show(errand, &chart);
+        }
         let weights = session.all(ask, limit).await?;
         let views = weights.into_iter().map(|weight| {
             let zone = zones.of(&weight.site);
@@ -65,19 +89,19 @@ impl Weights {
         });
         let weights = views.collect();
         let expected = if known_now && !animal.is_empty() { next(errand, animal).await? } else { None };
-        errand.show(&View { weights, next: expected })
+        errand.show(&View { weights, next: expected.map(Expected::from) })
     }
 }
 
 /// What an animal should weigh next, where the site that is meant has it on its books.
-async fn next(errand: &Errand<'_>, animal: String) -> Result<Option<Expected>, Failure> {
+async fn next(errand: &Errand<'_>, animal: String) -> Result<Option<v1::ExpectedWeight>, Failure> {
     let site = match errand.named_site() {
         Some(site) => Ok(site),
         None => errand.own_site().await?,
     };
     let Ok(site) = site else { return Ok(None) };
     match errand.session.ask(v1::GetGrowthRequest { site, animal, expected_on: None }).await {
-        Ok(answer) => Ok(answer.next.map(Expected::from)),
+        Ok(answer) => Ok(answer.next),
         Err(failure) if failure.exit == Exit::NotFound => Ok(None),
         Err(failure) => Err(failure),
     }

@@ -3,10 +3,10 @@
 use crate::failure::Failure;
 use crate::moment;
 use crate::moment::{DayWord, When, WhenWord};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use chrono_tz::Tz;
 use clap::Args;
-use holt_proto::time::{day, timestamp};
+use holt_proto::time::{day, timestamp, whole_day};
 use holt_proto::v1;
 use prost_types::Timestamp;
 
@@ -63,6 +63,23 @@ pub(crate) fn instant(
     }
 }
 
+/// The days of a report: those that are named, or a calendar year; this one until today where nothing is.
+pub(crate) fn days(
+    year: Option<i32>,
+    from: Option<DayWord>,
+    to: Option<DayWord>,
+    today: NaiveDate,
+) -> Result<(NaiveDate, NaiveDate), Failure> {
+    if let Some(span) = span(from, to, today)? {
+        let whole = |day: Option<v1::Day>| day.and_then(|day| whole_day(day).ok()).unwrap_or(today);
+        return Ok((whole(span.first), whole(span.last)));
+    }
+    let of_year = |year, month, date| NaiveDate::from_ymd_opt(year, month, date).unwrap_or(today);
+    let year = year.unwrap_or_else(|| today.year());
+    let last = if year == today.year() { today } else { of_year(year, 12, 31) };
+    Ok((of_year(year, 1, 1), last))
+}
+
 /// Two days as a span, both included; none where neither is given.
 pub(crate) fn span(
     from: Option<DayWord>,
@@ -72,7 +89,9 @@ pub(crate) fn span(
     if from.is_none() && to.is_none() {
         return Ok(None);
     }
-    let first = from.map_or(NaiveDate::from_ymd_opt(1, 1, 1).unwrap_or_default(), |from| from.resolve(today));
+    // No record is older.
+    let first =
+        from.map_or(NaiveDate::from_ymd_opt(1800, 1, 1).unwrap_or_default(), |from| from.resolve(today));
     let last = to.map_or(today, |to| to.resolve(today));
     if first > last {
         return Err(Failure::usage(

@@ -12,6 +12,7 @@ pub(crate) use page::{Page, Tone};
 pub(crate) use table::Table;
 
 use crate::args::{Colour, Format, Global};
+use crate::chart::Chart;
 use crate::failure::Failure;
 use crate::world::{Terminal, World};
 use serde::Serialize;
@@ -95,6 +96,16 @@ impl<'w> Output<'w> {
             Format::Json => json::print(answer)?,
         };
         self.raw(text.as_bytes())
+    }
+
+    /// Draws a chart for people: where results are not asked for as data.
+    pub(crate) fn chart(&mut self, chart: &Chart) -> Result<(), Failure> {
+        if matches!(self.format, Format::Csv | Format::Json) {
+            return Err(Failure::usage("a chart is not data", "leave out --chart, or --format"));
+        }
+        let mut page = Page::new(self.results_look);
+        chart.draw(&mut page);
+        self.raw(page.into_text().as_bytes())
     }
 
     /// Prints a text that is the same in each form, such as a completion script.

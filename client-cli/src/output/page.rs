@@ -107,6 +107,17 @@ impl Page {
         self.text.push('\n');
     }
 
+    /// Columns that there are.
+    pub(crate) fn width(&self) -> usize {
+        self.looks.width.into()
+    }
+
+    /// A line as it stands, which nothing wraps.
+    pub(crate) fn drawn(&mut self, line: &str) {
+        self.text.push_str(line.trim_end());
+        self.text.push('\n');
+    }
+
     /// A table.
     pub(crate) fn table(&mut self, table: &Table) {
         self.table_set_in(table, 0);

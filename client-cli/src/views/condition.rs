@@ -1,6 +1,8 @@
 //! The weights of an animal beside its body condition and its food, week by week.
 
-use super::{instant, spoken_mass, tenth};
+use super::weight_chart::{series, value, whole};
+use super::{instant, middle, spoken_mass, tenth};
+use crate::chart::{Chart, Dot, Mark, Measure, Point, Stroke, noon};
 use crate::output::{Answer, Page, Table};
 use chrono::{Datelike, Days, NaiveDate};
 use chrono_tz::Tz;
@@ -102,6 +104,38 @@ impl Condition {
     }
 }
 
+impl Condition {
+    /// The median of each week, and each time that body condition was found to be another.
+    pub(crate) fn chart(&self, days: v1::DaySpan) -> Chart {
+        let mut masses = series("Median of each week", Dot::Full, Stroke::Solid, true);
+        let mut marks: Vec<Mark> = Vec::new();
+        let mut before = None;
+        for week in &self.weeks {
+            let Ok(monday) = week.week_of.parse() else { continue };
+            let at = noon(monday);
+            if let Some(milligrams) = week.mass_mg {
+                masses.points.push(Point { at, value: Some(value(v1::Mass { milligrams })) });
+            }
+            if let Some(found) = week.body_condition.as_ref().filter(|found| before != Some(*found)) {
+                marks.push(Mark { at, text: format!("body condition {found}, found in the week from here") });
+                before = Some(found);
+            }
+        }
+        let day = |day: Option<v1::Day>| day.and_then(whole).unwrap_or_default();
+        Chart {
+            title: format!("Weight and body condition of {}", self.animal),
+            // A week belongs to the chart from its Monday on.
+            from: noon(monday(day(days.first))),
+            to: noon(day(days.last)),
+            measure: Measure::Weight,
+            series: vec![masses],
+            bands: Vec::new(),
+            baselines: Vec::new(),
+            marks,
+        }
+    }
+}
+
 /// What an assessment found of body condition, with the protocol whose scale that is on.
 fn found(assessment: &v1::Assessment) -> Option<String> {
     let finding = assessment.findings.iter().find(|finding| finding.indicator == BODY_CONDITION)?;
@@ -110,13 +144,6 @@ fn found(assessment: &v1::Assessment) -> Option<String> {
         Found::Number(number) => number.to_string(),
     };
     Some(format!("{found} ({})", assessment.protocol))
-}
-
-/// The middle one; of two in the middle, what lies between them.
-fn middle(mut masses: Vec<i64>) -> Option<i64> {
-    masses.sort_unstable();
-    let (upper, lower) = (masses.get(masses.len() / 2)?, masses.get(masses.len().saturating_sub(1) / 2)?);
-    Some(lower + (upper - lower) / 2)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "milligrams of an animal, to a tenth of a percent")]

@@ -28,6 +28,7 @@ pub(crate) mod find;
 pub(crate) mod group;
 pub(crate) mod group_day;
 pub(crate) mod growth;
+pub(crate) mod growth_chart;
 pub(crate) mod intake;
 pub(crate) mod kinship;
 pub(crate) mod ledger;
@@ -58,6 +59,8 @@ pub(crate) mod waiting;
 pub(crate) mod watch;
 pub(crate) mod watched;
 pub(crate) mod weight;
+pub(crate) mod weight_chart;
+pub(crate) mod written;
 
 use crate::moment;
 use crate::output::{Answer, Page};
@@ -176,7 +179,7 @@ fn about(mg: i64) -> String {
 }
 
 /// To a tenth, which is more than is known of energies, shares and changes.
-fn tenth(value: f64) -> f64 {
+pub(crate) fn tenth(value: f64) -> f64 {
     // What rounds to nothing from below is nothing, and no -0.0.
     (value * 10.0).round() / 10.0 + 0.0
 }
@@ -192,6 +195,13 @@ pub(crate) fn spoken(house_name: Option<&str>, accession: &str) -> String {
 /// The end of an identifier, which is enough to tell it from its neighbours.
 pub(crate) fn short(id: &str) -> &str {
     id.get(id.len().saturating_sub(8)..).unwrap_or(id)
+}
+
+/// The middle one; of two in the middle, what lies between them.
+fn middle(mut masses: Vec<i64>) -> Option<i64> {
+    masses.sort_unstable();
+    let (upper, lower) = (masses.get(masses.len() / 2)?, masses.get(masses.len().saturating_sub(1) / 2)?);
+    Some(lower + (upper - lower) / 2)
 }
 
 /// A number with its noun: `1 animal`, `3 animals`.

@@ -5,6 +5,7 @@ mod assessments;
 mod audit_day;
 mod by_hand;
 mod census;
+pub(crate) mod charts;
 mod checks;
 mod climate;
 mod corrections;

@@ -7,7 +7,9 @@ pub(crate) use today::Today;
 use super::climate::State as House;
 use super::concern::Concern;
 use super::due::Item;
+use super::weight_chart::value;
 use super::{instant, some, spoken_mass, tenth, written};
+use crate::chart::sparkline::sparkline;
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
 use crate::words::Word;
@@ -19,11 +21,17 @@ use std::collections::HashSet;
 
 /// Estimates below this are not worth a keeper's glance: most members have one.
 const WORTH_A_GLANCE: f64 = 0.1;
+/// Columns of a terminal that has room for a run of weights beside each member.
+const WIDE: usize = 100;
+/// Most readings of it that are drawn.
+const DRAWN: usize = 12;
 
 /// What the server said of a group and of its site.
 pub(crate) struct Answers {
     pub(crate) roll: v1::GetGroupResponse,
     pub(crate) standing: v1::GetStandingResponse,
+    /// Readings of the site over the last weeks, newest first.
+    pub(crate) weights: Vec<v1::Weight>,
     pub(crate) concerns: Vec<v1::Concern>,
     pub(crate) due: Vec<v1::DueItem>,
     pub(crate) houses: Vec<v1::DeviceState>,
@@ -53,6 +61,9 @@ pub(crate) struct Member {
     id: String,
     #[serde(skip)]
     weighed_at: Option<DateTime<Utc>>,
+    /// Its masses of the last weeks, oldest first, mg.
+    #[serde(skip)]
+    recent: Vec<Option<f64>>,
 }
 
 /// The page.
@@ -111,6 +122,7 @@ impl GroupDay {
                 david_normalised: standing.and_then(|(_, one)| one.david_normalised),
                 alone: standing.and_then(|(_, one)| one.alone?.share),
                 pushed_out: estimate.map(|one| one.probability),
+                recent: recent(&answers.weights, &animal.id),
                 concerns: concerns.iter().filter(|concern| concern.animal_id == animal.id).count(),
                 accession: animal.accession,
                 house_name: some(animal.house_name),
@@ -133,6 +145,14 @@ impl GroupDay {
             zone,
         }
     }
+}
+
+/// The masses of an animal among the readings of a site that count, oldest first.
+fn recent(weights: &[v1::Weight], animal: &str) -> Vec<Option<f64>> {
+    let counts = |weight: &&v1::Weight| {
+        weight.animal_id == animal && !weight.awaits_second && weight.method() != v1::WeighingMethod::Estimate
+    };
+    weights.iter().rev().filter(counts).map(|weight| weight.mass.map(value)).collect()
 }
 
 impl Member {
@@ -173,8 +193,18 @@ impl Answer for GroupDay {
             page.line("No concerns.");
         }
         page.gap();
-        let mut table =
-            Table::new(["Animal", "Role", "Weighed last", "Against usual", "Place, alone", "Pushed out?"]);
+        // Where there is no room for it, the column has neither name nor content.
+        let is_wide = page.width() >= WIDE;
+        let ten_weeks = if is_wide { "Ten weeks" } else { "" };
+        let mut table = Table::new([
+            "Animal",
+            "Role",
+            "Weighed last",
+            "Against usual",
+            "Place, alone",
+            "Pushed out?",
+            ten_weeks,
+        ]);
         for member in &self.members {
             let tone = if member.concerns > 0 { Tone::Warning } else { Tone::Calm };
             let weighed = member.latest_mass_mg.map(spoken_mass).unwrap_or_default();
@@ -188,6 +218,7 @@ impl Answer for GroupDay {
                 (tone, member.trend()),
                 (Tone::Calm, member.standing()),
                 (tone, estimate.map(|estimate| format!("{estimate:.2}")).unwrap_or_default()),
+                (Tone::Calm, if is_wide { sparkline(&member.recent, DRAWN) } else { String::new() }),
             ]);
         }
         page.table(&table);

@@ -32,6 +32,12 @@ impl Shape {
         }
     }
 
+    /// The mass at an age, in days, in the unit of the adult mass, for a rate a day and an age of fastest growth.
+    #[must_use]
+    pub fn mass(self, adult: f64, rate_per_day: f64, fastest_at: f64, age: f64) -> f64 {
+        adult * self.log_share(rate_per_day * (age - fastest_at)).exp()
+    }
+
     /// Undoes [`Self::log_share`].
     fn place(self, log_share: f64) -> f64 {
         match self {
