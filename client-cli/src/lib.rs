@@ -5,6 +5,7 @@
 //! - `args` and `commands` are what can be typed; `contract` is what can be asked of a server, `session`
 //!   asks it as somebody, `connect` finds it.
 //! - `chart` is what a chart says, however it is drawn.
+//! - `site_page` is the page of a site for an inspector.
 //! - `views` are what is shown of each concept; `output` prints them and is the only place that prints.
 //!
 //! Nothing here knows a rule of the trade: what is so, and what may be, is the server's to say. Only what the
@@ -30,6 +31,7 @@ mod rhythm;
 mod round;
 mod session;
 mod sheet;
+mod site_page;
 mod tokens;
 mod views;
 mod watching;

@@ -8,7 +8,6 @@ use crate::moment::{DayWord, WhenWord};
 use crate::session::request_id;
 use crate::views::standard::{Answers, Shown, Standard as View};
 use crate::views::{CHECKED_ONLY, Many, Told};
-use chrono::{Datelike, NaiveDate};
 use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
@@ -134,20 +133,12 @@ impl Answer {
         let session = &errand.session;
         let zone = session.zone(&site).await?;
         let today = session.today(zone);
-        let of_year = |year, month, date| NaiveDate::from_ymd_opt(year, month, date).unwrap_or(today);
-        let days = match when::span(self.from, self.to, today)? {
-            Some(span) => span,
-            None => {
-                let year = self.year.unwrap_or_else(|| today.year());
-                let last = if year == today.year() { today } else { of_year(year, 12, 31) };
-                v1::DaySpan { first: Some(day(of_year(year, 1, 1))), last: Some(day(last)) }
-            }
-        };
+        let (first, last) = when::days(self.year, self.from, self.to, today)?;
         let ask = v1::AnswerStandardRequest {
             site,
             standard: self.standard.code,
             version: self.standard.version,
-            days: Some(days),
+            days: Some(v1::DaySpan { first: Some(day(first)), last: Some(day(last)) }),
             as_known_at: when::instant(self.as_known_at, zone, session.now())?,
             max_exceptions: self.exceptions,
         };

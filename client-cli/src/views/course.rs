@@ -108,6 +108,31 @@ impl Domain {
 /// Most grades of a domain that people are shown in a row.
 const SHOWN: usize = 6;
 
+/// A domain for people.
+pub(crate) struct Line {
+    pub(crate) domain: &'static str,
+    /// `A/+ B/0`, the last at the end.
+    pub(crate) grades: String,
+    pub(crate) change: String,
+    pub(crate) since: String,
+    tone: Tone,
+}
+
+impl Course {
+    /// The domains for people.
+    pub(crate) fn lines(&self) -> Vec<Line> {
+        let line = |domain: &Domain| {
+            let late = &domain.points[domain.points.len().saturating_sub(SHOWN)..];
+            let grades: Vec<String> =
+                late.iter().map(|point| format!("{}/{}", point.compromise, point.enhancement)).collect();
+            let (tone, change) = domain.spoken_change();
+            let since = domain.since.clone().unwrap_or_default();
+            Line { domain: domain.domain, grades: grades.join(" "), change, since, tone }
+        };
+        self.domains.iter().map(line).collect()
+    }
+}
+
 impl Answer for Course {
     type Row = Row;
 
@@ -133,16 +158,12 @@ impl Answer for Course {
     fn page(&self, page: &mut Page) {
         page.heading(&spoken(self.house_name.as_deref(), &self.accession));
         let mut table = Table::new(["Domain", "Grades, the last at the end", "Change", "As bad since"]);
-        for domain in &self.domains {
-            let late = &domain.points[domain.points.len().saturating_sub(SHOWN)..];
-            let grades: Vec<String> =
-                late.iter().map(|point| format!("{}/{}", point.compromise, point.enhancement)).collect();
-            let (tone, change) = domain.spoken_change();
+        for line in self.lines() {
             table.toned([
-                (Tone::Calm, domain.domain.to_owned()),
-                (Tone::Calm, grades.join(" ")),
-                (tone, change),
-                (Tone::Calm, domain.since.clone().unwrap_or_default()),
+                (Tone::Calm, line.domain.to_owned()),
+                (Tone::Calm, line.grades),
+                (line.tone, line.change),
+                (Tone::Calm, line.since),
             ]);
         }
         page.table(&table);

@@ -45,7 +45,7 @@ impl From<v1::Clause> for Clause {
 
 impl Clause {
     /// The rule as people say it: `every 45 days, 90 %`.
-    fn asked(&self) -> String {
+    pub(crate) fn asked(&self) -> String {
         let mut parts = vec![match self.every_days {
             Some(days) => format!("every {}", span(days)),
             None => self.rule.to_owned(),

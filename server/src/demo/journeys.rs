@@ -181,6 +181,9 @@ async fn auditor(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), Demo
     step(hands, tell, "ruth", &["report", "--site", "QUI", "--format", "csv"], 0).await?;
     step(hands, tell, "ruth", &["stock-return", "--site", "QUI", "--from", "2025-01-01"], 0).await?;
     step(hands, tell, "ruth", &["standard", "answer", "eu-zoos-directive", "--site", "QUI"], 0).await?;
+    let page =
+        ["report", "page", "--site", "QUI", "--standard", "eu-zoos-directive", "--out", "quillmoor.html"];
+    step(hands, tell, "ruth", &page, 0).await?;
     step(hands, tell, "ruth", &["ledger", "seal", "--print"], 0).await?;
     step(hands, tell, "ruth", &["ledger", "verify", "--all-sites"], 0).await?;
     step(hands, tell, "ruth", &["weigh", "Fennel", "1.2 kg", "--site", "BRA"], 5).await?;

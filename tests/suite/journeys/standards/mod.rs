@@ -2,6 +2,7 @@
 
 mod animals;
 mod events;
+mod page;
 mod places;
 mod refused;
 mod seen;

@@ -1,24 +1,30 @@
 //! `holt report`
 
+mod page;
+
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::moment::{DayWord, WhenWord};
 use crate::views::report::Report as View;
 use chrono_tz::Tz;
-use clap::Args;
+use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
 
 /// How sites stand as of a day: stock, duties done and not done, concerns, transfers
 #[derive(Args, Debug)]
-#[command(after_help = "\
+#[command(
+    args_conflicts_with_subcommands = true,
+    after_help = "\
 Asked again with the same day and the same --as-known-at, the report is the same.
 
 Examples:
   holt report
   holt report --on 2026-02-28 --span 28 --site QUI
   holt report --all-sites --on 2025-12-31 --span 365 --format json
-  holt report --on 2025-12-31 --as-known-at 2026-01-15T12:00Z")]
+  holt report --on 2025-12-31 --as-known-at 2026-01-15T12:00Z
+  holt report page --site QUI --year 2025 --out quill-2025.html"
+)]
 pub(crate) struct Report {
     /// As of the close of this day at each site; today, unless given
     #[arg(long, value_name = "DAY")]
@@ -33,10 +39,20 @@ pub(crate) struct Report {
     /// All your sites, whichever is meant otherwise
     #[arg(long)]
     all_sites: bool,
+    #[command(subcommand)]
+    what: Option<What>,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    Page(page::Page),
 }
 
 impl Report {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        if let Some(What::Page(command)) = self.what {
+            return command.run(errand).await;
+        }
         let session = &errand.session;
         let site = if self.all_sites { None } else { errand.named_site() };
         let zones = session.zones().await?;

@@ -1,0 +1,71 @@
+//! `holt report page`
+
+use crate::commands::protocol::{Reference, reference};
+use crate::commands::when;
+use crate::errand::{Errand, Outcome};
+use crate::exit::Exit;
+use crate::moment::{DayWord, WhenWord};
+use crate::site_page::{Question, gather};
+use crate::views::written::Written;
+use clap::Args;
+use std::path::PathBuf;
+
+/// Write the page of a site for an inspector: one HTML file that needs no network
+#[derive(Args, Debug)]
+#[command(after_help = "\
+The page has a summary, the clauses of standards with every exception by name, concerns and how they were answered, \
+checks month by month, the stock return, groups, each animal with its weights as a chart, transfers, and the seal of \
+the ledger with how to check it. It prints on A4.
+
+Asked again with the same days and the same --as-known-at, the page is the same byte by byte.
+
+Examples:
+  holt report page --year 2025 --out quill-2025.html
+  holt report page --site QUI --from 2026-01-01 --to 2026-06-30 \\
+    --standard eu-zoos-directive --out june.html
+  holt report page --year 2025 --as-known-at 2026-01-15T12:00Z --out quill.html")]
+pub(super) struct Page {
+    /// A calendar year, this one until today [default: this year]
+    #[arg(long, value_name = "YEAR", conflicts_with_all = ["from", "to"])]
+    #[arg(value_parser = clap::value_parser!(i32).range(1800..=2199))]
+    year: Option<i32>,
+    /// First day
+    #[arg(long, value_name = "DAY")]
+    from: Option<DayWord>,
+    /// Last day [default: today]
+    #[arg(long, value_name = "DAY", requires = "from")]
+    to: Option<DayWord>,
+    /// As known at this time [default: now]
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+    /// Code of a standard; may be given several times [default: those that the site adopted]
+    #[arg(long, value_name = "CODE[@VERSION]", value_parser = reference)]
+    standard: Vec<Reference>,
+    /// The file to write; - is standard output
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Replace the file if it exists
+    #[arg(long)]
+    replace: bool,
+}
+
+impl Page {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
+        let session = &errand.session;
+        let zone = session.zone(&site).await?;
+        let (first, last) = when::days(self.year, self.from, self.to, session.today(zone))?;
+        let question = Question {
+            site,
+            first,
+            last,
+            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            standards: self.standard.into_iter().map(|named| (named.code, named.version)).collect(),
+        };
+        let page = gather(session, question).await?.page()?;
+        match Written::of("page", &self.out, &page, self.replace)? {
+            Some(written) => errand.show(&written),
+            None => errand.output.raw(page.as_bytes()).map(|()| Exit::Done),
+        }
+    }
+}
