@@ -108,3 +108,49 @@ async fn weights_and_growth_are_drawn_in_the_terminal() {
     assert!(nothing.contains("Nothing recorded in these days."), "{nothing}");
     scales.house.close().await;
 }
+
+#[tokio::test]
+async fn condition_and_concerns_are_drawn() {
+    let scales = Scales::new().await;
+    let name = shlex::try_quote(HOSTILE).unwrap();
+    scales.desk.done(&format!("holt condition {name} --svg ~/condition.svg")).await;
+    let text = std::fs::read_to_string(scales.desk.path("condition.svg")).unwrap();
+    let svg = roxmltree::Document::parse(&text).unwrap();
+    assert_eq!(said(&svg, "title"), format!("Weight and body condition of {HOSTILE}"));
+    assert!(said(&svg, "desc").contains("Median of each week: 6 values, from 8 kg on "), "{text}");
+    let drawn = scales.desk.done(&format!("holt concerns --animal {name} --settled --svg -")).await;
+    let svg = roxmltree::Document::parse(&drawn).unwrap();
+    assert_eq!(with_class(&svg, "dot s1"), 6 + 1);
+    let (exit, refused) = scales.desk.refused("holt concerns --svg -").await;
+    assert!(exit == 2 && refused.contains("--animal"), "{exit} {refused}");
+    scales.house.close().await;
+}
+
+#[tokio::test]
+async fn the_page_of_a_group_has_a_run_of_weights_where_there_is_room() {
+    let mut scales = Scales::new().await;
+    let create = v1::CreateGroupRequest {
+        request_id: scales.house.request(),
+        site: "QUI".to_owned(),
+        name: "Weir family".to_owned(),
+        note: String::new(),
+    };
+    scales.park.keeper.client.send(create).await.unwrap();
+    let join = v1::JoinGroupRequest {
+        request_id: scales.house.request(),
+        site: "QUI".to_owned(),
+        group: "Weir family".to_owned(),
+        animals: vec![HOSTILE.to_owned()],
+        role: v1::GroupRole::Member.into(),
+        joined_at: None,
+    };
+    scales.park.keeper.client.send(join).await.unwrap();
+    for (width, is_there) in [(80, false), (120, true)] {
+        scales.desk = scales.desk.at_terminal(width).with("NO_COLOR", "1");
+        let page = scales.desk.done("holt group day 'Weir family'").await;
+        assert_eq!(page.contains("Ten weeks"), is_there, "{page}");
+        // The reading that waits is left out, and the day on which it declined is a dot.
+        assert_eq!(page.contains("▄▅▄▅▄▅·"), is_there, "{page}");
+    }
+    scales.house.close().await;
+}
