@@ -137,7 +137,11 @@ async fn registrar(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), De
     step(hands, tell, "joan", &["transfer", "agree", &id, "--note", "the Sand House is ready"], 0).await?;
     step(hands, tell, "joan", &["transfer", "receive", &id], 3).await?;
     let papers = "crate 12, health certificate 2304";
-    step(hands, tell, "tadhg", &["transfer", "dispatch", &id, "--note", papers], 0).await?;
+    step(hands, tell, "tadhg", &["transfer", "dispatch", &id, "--note", papers], 3).await?;
+    // She leaves because of that very concern.
+    let word = ["--despite-concern", "the vet cleared her for the journey"];
+    let dispatch = [&["transfer", "dispatch", &id, "--note", papers], word.as_slice()].concat();
+    step(hands, tell, "tadhg", &dispatch, 0).await?;
     step(hands, tell, "tadhg", &["animal", "died", "Fennel", "--on", "today", "--manner", "unknown"], 3)
         .await?;
     let condition = "alert, ate at once";
