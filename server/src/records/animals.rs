@@ -455,6 +455,14 @@ async fn end_transfer(
     Ok(transfers::step(tx, &standing, taken).await?)
 }
 
+/// Refuses what takes an animal off the books while a transfer of it is open.
+pub(super) async fn refuse_on_the_move(tx: &Tx, animal: Uuid, spoken: &str) -> Result<()> {
+    match transfers::open_of(tx, animal).await? {
+        Some((id, state)) => Err(on_the_move(spoken, id, state).into()),
+        None => Ok(()),
+    }
+}
+
 pub(super) fn on_the_move(spoken: &str, transfer: Uuid, state: State) -> Refusal {
     let mend = if state == State::Dispatched {
         "receive it, turn it back, or record its loss on the way: `holt transfer loss`"
@@ -467,7 +475,7 @@ pub(super) fn on_the_move(spoken: &str, transfer: Uuid, state: State) -> Refusal
         mend,
     )
     .fact("transfer_id", transfer.to_string())
-    .fact("state", format!("{state:?}").to_uppercase())
+    .fact("state", state.name())
 }
 
 /// One animal, in the terms of a site or, where none is given, of whoever holds it.

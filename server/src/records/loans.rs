@@ -9,7 +9,7 @@ use crate::model::loan::{End, Loan, Terms};
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
-use crate::records::animals::{enclosure, lens_of, off_the_books, on_its_day};
+use crate::records::animals::{enclosure, lens_of, off_the_books, on_its_day, refuse_on_the_move};
 use crate::records::deaths::refuse_seen_later;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, held_now, one_animal, view};
@@ -165,6 +165,7 @@ pub async fn returned(
                 fits(&permit, &open, back, at, tx.now(), field)?;
                 let then = (false, at, back.when.day);
                 refuse_seen_later(&tx, label.id, &label.spoken(), then, field).await?;
+                refuse_on_the_move(&tx, label.id, &label.spoken()).await?;
                 let ending = holdings::Ending {
                     how: Ended::Departure,
                     at,

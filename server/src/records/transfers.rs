@@ -11,7 +11,7 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::site::Site;
 use crate::model::transfer::{NewStep, NewTransfer, Side, State, Step, Terms, Transfer};
-use crate::records::animals::{enclosure, off_the_books, on_the_move};
+use crate::records::animals::{enclosure, off_the_books, refuse_on_the_move};
 use crate::records::deaths as deaths_rules;
 use crate::records::error::{Refusal, Result};
 use crate::records::titles::not_the_owner;
@@ -65,9 +65,7 @@ pub async fn propose(
             }
         }
         let animal = held_now(&tx, &permit, &new.animal).await?;
-        if let Some((id, state)) = transfers::open_of(&tx, animal.id).await? {
-            return Err(on_the_move(&animal.label().spoken(), id, state).into());
-        }
+        refuse_on_the_move(&tx, animal.id, &animal.label().spoken()).await?;
         // What another owns goes on loan, or back to its owner.
         if new.terms == Terms::TitlePasses && ![&permit.site().code, &to.code].contains(&&animal.owner) {
             let mend = "let it go on loan: `--terms loan`; or let the owner pass the title first";
@@ -183,17 +181,13 @@ fn wrong_state(step: Step, standing: &Standing) -> Refusal {
         format!("it cannot be {}: the transfer is {}", step.spoken(), standing.state.spoken()),
         mend,
     )
-    .fact("state", named(standing))
+    .fact("state", standing.state.name())
 }
 
 /// It stands already as the step would leave it.
 fn so_already(say: &str, standing: &Standing) -> Refusal {
-    Refusal::new(Reason::TransferWrongState, say, "nothing needs to be done").fact("state", named(standing))
-}
-
-/// The state in capitals, for programs.
-fn named(standing: &Standing) -> String {
-    format!("{:?}", standing.state).to_uppercase()
+    Refusal::new(Reason::TransferWrongState, say, "nothing needs to be done")
+        .fact("state", standing.state.name())
 }
 
 fn refuse_withheld(step: Step, standing: &Standing, permit: &Permit) -> std::result::Result<(), Refusal> {

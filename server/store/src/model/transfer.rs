@@ -26,6 +26,12 @@ impl State {
         matches!(self, Self::Proposed | Self::Agreed | Self::Dispatched)
     }
 
+    /// In capitals, for programs.
+    #[must_use]
+    pub fn name(self) -> String {
+        format!("{self:?}").to_uppercase()
+    }
+
     /// As people say it: "the transfer is …".
     #[must_use]
     pub const fn spoken(self) -> &'static str {

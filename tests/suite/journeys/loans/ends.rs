@@ -121,6 +121,32 @@ async fn a_borrowed_animal_goes_back_to_its_owner_outside() {
     pair.quill.keeper.client.send(round).await.unwrap();
     let early = loans.return_loan(pair.back("QUI", "Sedge", "2026-02-20")).await.unwrap_err();
     assert_eq!(reason(&early), "OUT_OF_ORDER", "{}", early.message());
+    // It does not go two ways: what is offered to another site is called off first.
+    let offer = v1::ProposeTransferRequest {
+        request_id: pair.house.request(),
+        site: "QUI".to_owned(),
+        animal: "Sedge".to_owned(),
+        to_site: "BRA".to_owned(),
+        terms: TransferTerms::Loan.into(),
+        why: "company".to_owned(),
+        ..Default::default()
+    };
+    let offered = pair.quill.registrar.client.send(offer).await.unwrap().transfer.unwrap();
+    let agree = v1::AgreeTransferRequest {
+        request_id: pair.house.request(),
+        transfer_id: offered.id.clone(),
+        ..Default::default()
+    };
+    pair.brack.registrar.client.send(agree).await.unwrap();
+    let both = loans.return_loan(pair.back("QUI", "Sedge", "2026-03-01")).await.unwrap_err();
+    assert_eq!(reason(&both), "ANIMAL_ON_THE_MOVE", "{}", both.message());
+    let call_off = v1::CancelTransferRequest {
+        request_id: pair.house.request(),
+        transfer_id: offered.id,
+        why: "goes home".to_owned(),
+        ..Default::default()
+    };
+    pair.quill.registrar.client.send(call_off).await.unwrap();
     let gone = loans
         .return_loan(pair.back("QUI", "Sedge", "2026-03-01"))
         .await
