@@ -114,6 +114,22 @@ impl Records {
         Ok(self.store.read(&caller.reach(Deed::Read)?, known_at).await?)
     }
 
+    /// One instant of the records of all sites: Holt's own sight, for what nobody is shown as a record. The caller's deadline
+    /// holds.
+    ///
+    /// # Errors
+    /// Faults only.
+    pub(crate) async fn oversee(
+        &self,
+        caller: &Caller,
+        deed: Deed,
+        known_at: Option<DateTime<Utc>>,
+    ) -> Result<Snapshot> {
+        let mut itself = Caller::itself();
+        itself.deadline = caller.deadline;
+        Ok(self.store.read(&itself.reach(deed)?, known_at).await?)
+    }
+
     /// The instant asked about, or now, once everything is known of it.
     ///
     /// # Errors

@@ -132,9 +132,7 @@ async fn ranked(
     let own = permit.site();
     // Whom a site shows, and by which ancestors it is kin, is worked out by Holt itself: the asker is told no more than
     // the cards.
-    let mut itself = Caller::itself();
-    itself.deadline = caller.deadline;
-    let snapshot = records.store.read(&itself.reach(Deed::Read)?, None).await?;
+    let snapshot = records.oversee(caller, Deed::Read, None).await?;
     let now = records.store.now();
     let living = partners::living(&snapshot, first.taxon.id, own.id, now).await?;
     let terms = partners::terms(&snapshot, own.id).await?;

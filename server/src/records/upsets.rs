@@ -59,5 +59,5 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
     let permit = records.permit(caller, Deed::Read, &asked.site).await?;
     let snapshot = records.look(caller, asked.known_at).await?;
     let (group, during) = asked.found(&snapshot, &permit, records.store.now()).await?;
-    Ok(upsets::list(&snapshot, &permit, &Wanted { group, id: None, during }, page).await?)
+    Ok(upsets::list(&snapshot, &permit, &Wanted { group, during, ..Wanted::default() }, page).await?)
 }

@@ -21,11 +21,10 @@ use crate::records::animals::lens_of;
 use crate::records::assessments::{self, Judged};
 use crate::records::error::{Refusal, Result};
 use crate::records::{
-    Records, animals, checks, concerns, groups, history, kinship, life_states, transfers, upsets, watches,
-    weights,
+    Records, animals, checks, concerns, groups, history, kinship, life_states, transfers, weights,
 };
 use crate::report::{feeding, standing};
-use crate::store::{animals as views, groups as memberships, partners};
+use crate::store::{Snapshot, animals as views, groups as memberships, partners, upsets};
 use chrono::{DateTime, Days, Utc};
 use holt_audit::kinship::Bounded;
 use std::collections::BTreeSet;
@@ -35,7 +34,7 @@ use uuid::Uuid;
 const DAYS: u64 = 365;
 const READINGS: u32 = 60;
 const FACTS: u32 = 500;
-const UPSETS: usize = 20;
+const UPSETS: u32 = 20;
 const ASSESSMENTS: u32 = 50;
 const RECEIVING: usize = 100;
 
@@ -79,11 +78,11 @@ pub struct Social {
 pub async fn of(records: &Records, caller: &Caller, id: Uuid) -> Result<Packet> {
     let now = records.store.now();
     let transfer = transfers::get(records, caller, id, Some(now)).await?;
-    if !matches!(transfer.state, State::Proposed | State::Agreed | State::Dispatched) {
+    if !transfer.state.is_open() {
         let say = format!("the transfer is {}", transfer.state.spoken());
         let mend = "ask for the packet of an open transfer; who holds the animal reads its record";
-        let state = format!("{:?}", transfer.state).to_uppercase();
-        let refusal = Refusal::new(Reason::TransferWrongState, say, mend).fact("state", state);
+        let refusal =
+            Refusal::new(Reason::TransferWrongState, say, mend).fact("state", transfer.state.name());
         return Err(refusal.at("transfer_id").into());
     }
     let (from, to) = (records.site(&transfer.from_site).await?, records.site(&transfer.to_site).await?);
@@ -121,7 +120,8 @@ pub async fn of(records: &Records, caller: &Caller, id: Uuid) -> Result<Packet> 
         assessments::list(records, &guest, &asked, &Page { size: ASSESSMENTS, after: None }).await?.entries;
     let mut protocols = BTreeSet::new();
     assessments.retain(|one| protocols.insert(one.assessment.protocol.clone()));
-    let social = social(records, &guest, &permit, animal.id, now).await?;
+    let snapshot = records.look(&guest, known_at).await?;
+    let social = social(records, &guest, (&snapshot, &permit), animal.id, now).await?;
     let mut checks = checks::list(records, &guest, &from.code, known_at).await?;
     let group = social.as_ref().map(|social| social.group.as_str());
     checks.retain(|check| {
@@ -135,7 +135,7 @@ pub async fn of(records: &Records, caller: &Caller, id: Uuid) -> Result<Packet> 
     });
     let packet = Packet {
         receiving: receiving(records, caller, (&from, &to), &transfer, &animal, now).await?,
-        upsets: upsets_of(records, &guest, &from, animal.id, now).await?,
+        upsets: upsets_of(&snapshot, &permit, animal.id).await?,
         transfer,
         animal,
         life,
@@ -156,19 +156,18 @@ pub async fn of(records: &Records, caller: &Caller, id: Uuid) -> Result<Packet> 
 async fn social(
     records: &Records,
     guest: &Caller,
-    permit: &Permit,
+    (snapshot, permit): (&Snapshot, &Permit),
     animal: Uuid,
     now: DateTime<Utc>,
 ) -> Result<Option<Social>> {
     let site = permit.site();
-    let snapshot = records.look(guest, Some(now)).await?;
-    let members = memberships::all_members(&snapshot, permit, now).await?;
+    let members = memberships::all_members(snapshot, permit, now).await?;
     let Some((_, group, _)) = members.into_iter().find(|(_, _, member)| *member == animal) else {
         return Ok(None);
     };
     let lens = lens_of(site, None, now);
-    let of_feeding = groups::one(&snapshot, permit, &group, lens).await?;
-    let plan = feeding::plan_on(&snapshot, permit, &of_feeding, lens.day).await?;
+    let of_feeding = groups::one(snapshot, permit, &group, lens).await?;
+    let plan = feeding::plan_on(snapshot, permit, &of_feeding, lens.day).await?;
     let question =
         standing::Question { site: site.code.clone(), group: group.clone(), days: None, known_at: Some(now) };
     let told = standing::of(records, guest, &question).await?;
@@ -182,31 +181,13 @@ async fn social(
     }))
 }
 
-/// Upsets that befell it; what befell others along with it is theirs.
-async fn upsets_of(
-    records: &Records,
-    guest: &Caller,
-    from: &Site,
-    animal: Uuid,
-    now: DateTime<Utc>,
-) -> Result<Vec<Upset>> {
-    let mut page = Page { size: 500, after: None };
-    let mut found = Vec::new();
-    loop {
-        let asked =
-            watches::Asked { site: from.code.clone(), group: String::new(), days: None, known_at: Some(now) };
-        let slice = upsets::list(records, guest, &asked, &page).await?;
-        found.extend(slice.entries.into_iter().filter_map(|mut upset| {
-            upset.animals.retain(|one| one.id == animal);
-            (!upset.animals.is_empty()).then_some(upset)
-        }));
-        match slice.next {
-            Some(next) if found.len() < UPSETS => page.after = Some(next),
-            _ => break,
-        }
-    }
-    found.truncate(UPSETS);
-    Ok(found)
+/// Upsets in which it was; who else was in them is not told.
+async fn upsets_of(snapshot: &Snapshot, permit: &Permit, animal: Uuid) -> Result<Vec<Upset>> {
+    let wanted = upsets::Wanted { animal: Some(animal), ..upsets::Wanted::default() };
+    let found = upsets::list(snapshot, permit, &wanted, &Page { size: UPSETS, after: None }).await?;
+    let mut upsets = found.entries;
+    upsets.iter_mut().for_each(|upset| upset.animals.retain(|one| one.id == animal));
+    Ok(upsets)
 }
 
 /// The living of its species at the destination.
@@ -220,9 +201,7 @@ async fn receiving(
 ) -> Result<Vec<Receiving>> {
     let theirs = caller.may(Deed::Read, to).ok();
     // How close they are is worked out by Holt itself, as in a search for partners: neither site sees the other's ancestors.
-    let mut itself = Caller::itself();
-    itself.deadline = caller.deadline;
-    let snapshot = records.store.read(&itself.reach(Deed::Read)?, Some(now)).await?;
+    let snapshot = records.oversee(caller, Deed::Read, Some(now)).await?;
     let shows = || async {
         let terms = partners::terms(&snapshot, from.id).await?;
         Ok::<_, crate::store::Error>(terms.iter().any(|terms| terms.site == to.code && terms.shows_cards))

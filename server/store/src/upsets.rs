@@ -48,6 +48,8 @@ pub async fn insert(
 pub struct Wanted {
     pub group: Option<Uuid>,
     pub id: Option<Uuid>,
+    /// Those that name it.
+    pub animal: Option<Uuid>,
     /// They began from the first instant on and before the second.
     pub during: Option<(DateTime<Utc>, DateTime<Utc>)>,
 }
@@ -79,6 +81,10 @@ pub async fn list(
     let mut filter = Filter::after([site.id.into(), snapshot.known_at().into()]);
     filter.and("u.group_id = ?", wanted.group.map(|group| [group.into()]));
     filter.and("u.id = ?", wanted.id.map(|id| [id.into()]));
+    filter.and(
+        "EXISTS (SELECT FROM unnest(u.animal_ids) AS x (id) WHERE holt_animal(x.id) = ?)",
+        wanted.animal.map(|animal| [animal.into()]),
+    );
     filter.and(
         "u.began_at >= ? AND u.began_at < ?",
         wanted.during.map(|(from, until)| [from.into(), until.into()]),
