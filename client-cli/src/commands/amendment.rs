@@ -60,6 +60,33 @@ async fn show(
     errand.show(&Told { thing, say })
 }
 
+/// Proposes a change of an animal's record, and shows the amendment.
+async fn propose(
+    errand: &mut Errand<'_>,
+    site: String,
+    animal: String,
+    change: Asked,
+    (because, check_only): (String, bool),
+) -> Outcome {
+    let ask = v1::ProposeAmendmentRequest {
+        request_id: request_id(),
+        site: site.clone(),
+        animal,
+        because,
+        validate_only: check_only,
+        change: Some(change),
+    };
+    let amendment = errand.session.ask(ask).await?.amendment;
+    show(errand, amendment, &site, check_only).await
+}
+
+/// What the site knows of an animal.
+async fn known(session: &Session, site: &str, animal: &str) -> Result<v1::GetHistoryResponse, Failure> {
+    let ask =
+        v1::GetHistoryRequest { site: site.to_owned(), animal: animal.to_owned(), ..Default::default() };
+    history::get(session, ask).await
+}
+
 /// The amendment that is meant by its id, or a part of it.
 async fn find(session: &Session, site: &str, text: &str) -> Result<String, Failure> {
     let ask = v1::ListAmendmentsRequest { site: site.to_owned(), ..Default::default() };
@@ -102,9 +129,7 @@ impl Propose {
         let site = errand.site().await?;
         let session = &errand.session;
         let (zone, now) = (session.zone(&site).await?, session.now());
-        let ask =
-            v1::GetHistoryRequest { site: site.clone(), animal: self.animal.clone(), ..Default::default() };
-        let known = history::get(session, ask).await?;
+        let known = known(session, &site, &self.animal).await?;
         let fact = the_one("fact", &self.fact, &known.facts, |fact| &fact.id)?;
         let list = format!("holt history {}", self.animal);
         let fact_id = fact.ok_or_else(|| nothing_of("fact that stands", &self.fact, &list))?.id.clone();
@@ -114,16 +139,7 @@ impl Propose {
             let change = Some(self.change.read(zone, now)?);
             Asked::Correction(Box::new(v1::ProposedCorrection { fact_id, change }))
         };
-        let ask = v1::ProposeAmendmentRequest {
-            request_id: request_id(),
-            site: site.clone(),
-            animal: known.animal_id,
-            because: self.because,
-            validate_only: self.check_only,
-            change: Some(change),
-        };
-        let amendment = session.ask(ask).await?.amendment;
-        show(errand, amendment, &site, self.check_only).await
+        propose(errand, site, known.animal_id, change, (self.because, self.check_only)).await
     }
 }
 
@@ -164,16 +180,8 @@ impl Died {
             manner: self.manner.into(),
             note: self.note,
         };
-        let ask = v1::ProposeAmendmentRequest {
-            request_id: request_id(),
-            site: site.clone(),
-            animal: self.animal,
-            because: self.because,
-            validate_only: self.check_only,
-            change: Some(Asked::Death(death)),
-        };
-        let amendment = session.ask(ask).await?.amendment;
-        show(errand, amendment, &site, self.check_only).await
+        let change = Asked::Death(death);
+        propose(errand, site, self.animal, change, (self.because, self.check_only)).await
     }
 }
 
@@ -205,16 +213,8 @@ struct Merge {
 impl Merge {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
-        let ask = v1::ProposeAmendmentRequest {
-            request_id: request_id(),
-            site: site.clone(),
-            animal: self.animal,
-            because: self.because,
-            validate_only: self.check_only,
-            change: Some(Asked::Merge(v1::ProposedMerge { site: self.other_site, animal: self.theirs })),
-        };
-        let amendment = errand.session.ask(ask).await?.amendment;
-        show(errand, amendment, &site, self.check_only).await
+        let change = Asked::Merge(v1::ProposedMerge { site: self.other_site, animal: self.theirs });
+        propose(errand, site, self.animal, change, (self.because, self.check_only)).await
     }
 }
 
@@ -244,9 +244,7 @@ impl Unmerge {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
         let session = &errand.session;
-        let ask =
-            v1::GetHistoryRequest { site: site.clone(), animal: self.animal.clone(), ..Default::default() };
-        let known = history::get(session, ask).await?;
+        let known = known(session, &site, &self.animal).await?;
         let ask = v1::ListAmendmentsRequest { site: site.clone(), ..Default::default() };
         let amendments = session.all(ask, usize::MAX).await?;
         let merges = known.facts.into_iter().filter(|fact| fact.kind() == v1::FactKind::Merge);
@@ -254,16 +252,8 @@ impl Unmerge {
             merges.map(|fact| fact.id).chain(amendments.into_iter().map(|one| one.id)).collect();
         let found = the_one("merge", &self.merge, &ids, |id| id)?;
         let found = found.ok_or_else(|| nothing_of("merge", &self.merge, "holt amendment list"))?;
-        let ask = v1::ProposeAmendmentRequest {
-            request_id: request_id(),
-            site: site.clone(),
-            animal: self.animal,
-            because: self.because,
-            validate_only: self.check_only,
-            change: Some(Asked::WrongMergeId(found.clone())),
-        };
-        let amendment = session.ask(ask).await?.amendment;
-        show(errand, amendment, &site, self.check_only).await
+        let change = Asked::WrongMergeId(found.clone());
+        propose(errand, site, self.animal, change, (self.because, self.check_only)).await
     }
 }
 

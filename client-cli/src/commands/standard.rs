@@ -4,7 +4,7 @@ use super::protocol::{Reference, reference};
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::WhenWord;
 use crate::session::request_id;
 use crate::views::standard::{Answers, Shown, Standard as View};
 use crate::views::{CHECKED_ONLY, Many, Told};
@@ -71,16 +71,8 @@ struct Answer {
     /// Code of the standard [default version: the one by which the site works]
     #[arg(value_name = "CODE[@VERSION]", value_parser = reference)]
     standard: Reference,
-    /// A calendar year, this one until today [default: this year]
-    #[arg(long, value_name = "YEAR", conflicts_with_all = ["from", "to"])]
-    #[arg(value_parser = clap::value_parser!(i32).range(1800..=2199))]
-    year: Option<i32>,
-    /// First day
-    #[arg(long, value_name = "DAY")]
-    from: Option<DayWord>,
-    /// Last day [default: today]
-    #[arg(long, value_name = "DAY", requires = "from")]
-    to: Option<DayWord>,
+    #[command(flatten)]
+    period: when::Period,
     /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
@@ -133,7 +125,7 @@ impl Answer {
         let session = &errand.session;
         let zone = session.zone(&site).await?;
         let today = session.today(zone);
-        let (first, last) = when::days(self.year, self.from, self.to, today)?;
+        let (first, last) = self.period.days(today)?;
         let ask = v1::AnswerStandardRequest {
             site,
             standard: self.standard.code,

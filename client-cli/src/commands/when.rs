@@ -63,21 +63,33 @@ pub(crate) fn instant(
     }
 }
 
-/// The days of a report: those that are named, or a calendar year; this one until today where nothing is.
-pub(crate) fn days(
+/// The days of a report.
+#[derive(Args, Clone, Copy, Debug)]
+pub(crate) struct Period {
+    /// A calendar year, this one until today [default: this year]
+    #[arg(long, value_name = "YEAR", conflicts_with_all = ["from", "to"])]
+    #[arg(value_parser = clap::value_parser!(i32).range(1800..=2199))]
     year: Option<i32>,
+    /// First day
+    #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
+    /// Last day [default: today]
+    #[arg(long, value_name = "DAY", requires = "from")]
     to: Option<DayWord>,
-    today: NaiveDate,
-) -> Result<(NaiveDate, NaiveDate), Failure> {
-    if let Some(span) = span(from, to, today)? {
-        let whole = |day: Option<v1::Day>| day.and_then(|day| whole_day(day).ok()).unwrap_or(today);
-        return Ok((whole(span.first), whole(span.last)));
+}
+
+impl Period {
+    /// Those that are named, or a calendar year; this one until today if nothing is.
+    pub(crate) fn days(self, today: NaiveDate) -> Result<(NaiveDate, NaiveDate), Failure> {
+        if let Some(span) = span(self.from, self.to, today)? {
+            let whole = |day: Option<v1::Day>| day.and_then(|day| whole_day(day).ok()).unwrap_or(today);
+            return Ok((whole(span.first), whole(span.last)));
+        }
+        let of_year = |year, month, date| NaiveDate::from_ymd_opt(year, month, date).unwrap_or(today);
+        let year = self.year.unwrap_or_else(|| today.year());
+        let last = if year == today.year() { today } else { of_year(year, 12, 31) };
+        Ok((of_year(year, 1, 1), last))
     }
-    let of_year = |year, month, date| NaiveDate::from_ymd_opt(year, month, date).unwrap_or(today);
-    let year = year.unwrap_or_else(|| today.year());
-    let last = if year == today.year() { today } else { of_year(year, 12, 31) };
-    Ok((of_year(year, 1, 1), last))
 }
 
 /// Two days as a span, both included; none where neither is given.

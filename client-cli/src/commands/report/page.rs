@@ -4,7 +4,7 @@ use crate::commands::protocol::{Reference, reference};
 use crate::commands::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::WhenWord;
 use crate::site_page::{Question, gather};
 use crate::views::written::Written;
 use clap::Args;
@@ -25,16 +25,8 @@ Examples:
     --standard eu-zoos-directive --out june.html
   holt report page --year 2025 --as-known-at 2026-01-15T12:00Z --out quill.html")]
 pub(super) struct Page {
-    /// A calendar year, this one until today [default: this year]
-    #[arg(long, value_name = "YEAR", conflicts_with_all = ["from", "to"])]
-    #[arg(value_parser = clap::value_parser!(i32).range(1800..=2199))]
-    year: Option<i32>,
-    /// First day
-    #[arg(long, value_name = "DAY")]
-    from: Option<DayWord>,
-    /// Last day [default: today]
-    #[arg(long, value_name = "DAY", requires = "from")]
-    to: Option<DayWord>,
+    #[command(flatten)]
+    period: when::Period,
     /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
@@ -54,7 +46,7 @@ impl Page {
         let site = errand.site().await?;
         let session = &errand.session;
         let zone = session.zone(&site).await?;
-        let (first, last) = when::days(self.year, self.from, self.to, session.today(zone))?;
+        let (first, last) = self.period.days(session.today(zone))?;
         let question = Question {
             site,
             first,
