@@ -9,7 +9,7 @@
 //! - `views` are what is shown of each concept; `output` prints them and is the only place that prints.
 //!
 //! Nothing here knows a rule of the trade: what is so, and what may be, is the server's to say. Only what the
-//! ledger proves is checked here, in `proof`, for what a server says of itself is no proof. Curves are drawn by the
+//! ledger proves is checked here, in `proof`, because what a server says of itself is not a proof. Curves are drawn by the
 //! formulas of `holt-audit`.
 
 mod args;

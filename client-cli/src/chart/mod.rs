@@ -2,7 +2,7 @@
 //! It is plain data. [`svg`] draws it for files and pages, [`terminal`] for terminals, [`sparkline`] for the cell of a
 //! table, and [`words`] says it to whoever sees none of them.
 //!
-//! Nothing in it is told apart by colour alone: each series has a dot and a stroke of its own, and what was raised has a
+//! Nothing in it is distinguished by colour alone: each series has a dot and a stroke of its own, and what was raised has a
 //! number.
 
 mod axis;

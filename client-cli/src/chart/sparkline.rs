@@ -34,7 +34,7 @@ mod tests {
         assert_eq!(sparkline(&[Some(1.0), None, Some(2.0), Some(8.0)], 8), "▁·▂█");
         assert_eq!(sparkline(&[Some(9.0), Some(1.0), Some(8.0)], 2), "▁█");
         assert_eq!(sparkline(&[Some(4.0), Some(4.0)], 8), "▅▅");
-        // A hundredth up and down is no slope; a tenth is.
+        // A hundredth up and down is not a slope; a tenth is.
         assert_eq!(sparkline(&[Some(1400.0), Some(1414.0), Some(1398.0)], 8), "▄▅▄");
         assert_eq!(sparkline(&[Some(1400.0), Some(1330.0), Some(1240.0)], 8), "█▅▁");
         assert_eq!(sparkline(&[Some(4.0), None], 8), "");

@@ -21,7 +21,7 @@ pub(crate) struct Question {
     pub(crate) first: NaiveDate,
     pub(crate) last: NaiveDate,
     pub(crate) as_known_at: Option<Timestamp>,
-    /// Standards by code, and version where one is meant; those that the site adopted, unless given.
+    /// Standards by code, and version where one is meant; if none is given, those that the site adopted.
     pub(crate) standards: Vec<(String, i32)>,
 }
 

@@ -226,7 +226,9 @@ impl Answer for Packet {
     fn rows(&self) -> Vec<Row> {
         let row = |about: &'static str, at: Option<String>, what: String| Row { about, at, what };
         let mut rows = vec![row("inbreeding", None, self.inbreeding.spoken())];
-        rows.extend(self.concerns.iter().map(|one| row("concern", one.raised_at.clone(), one.seen.clone())));
+        rows.extend(self.concerns.iter().map(|one| {
+            row("concern", one.raised_at.clone(), format!("{}: {}", one.level.to_uppercase(), one.seen))
+        }));
         rows.extend(self.life.iter().map(|one| row("life", one.at.clone(), one.say.clone())));
         rows.extend(self.weights.iter().map(|one| row("weight", one.weighed_on.clone(), showed(one))));
         rows.extend(self.feed_plan.iter().flat_map(Plan::lines).map(|line| row("feed", None, line)));
@@ -249,7 +251,7 @@ impl Answer for Packet {
             let line = concern.line(page);
             page.hanging(&line, 2);
         }
-        section(page, "Goes through", "Nothing recorded.", &self.states);
+        section(page, "Life states", "None recorded.", &self.states);
         page.heading("Weights");
         for weight in self.weights.iter().take(SHOWN) {
             page.line(&format!("{}  {}", weight.spoken_time(), showed(weight)));

@@ -17,7 +17,7 @@ pub(crate) struct Weighed<'a> {
     pub(crate) weights: &'a [v1::Weight],
     pub(crate) concerns: &'a [v1::Concern],
     pub(crate) next: Option<v1::ExpectedWeight>,
-    /// First and last day; by what there is, unless given.
+    /// First and last day; if not given, by what there is.
     pub(crate) days: (Option<NaiveDate>, Option<NaiveDate>),
     pub(crate) zones: &'a Zones,
 }

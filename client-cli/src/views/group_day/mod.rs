@@ -193,7 +193,7 @@ impl Answer for GroupDay {
             page.line("No concerns.");
         }
         page.gap();
-        // Where there is no room for it, the column has neither name nor content.
+        // If there is no room for it, the column has neither name nor content.
         let is_wide = page.width() >= WIDE;
         let ten_weeks = if is_wide { "Ten weeks" } else { "" };
         let mut table = Table::new([
