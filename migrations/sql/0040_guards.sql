@@ -1,5 +1,6 @@
 -- Invariant: nobody holds an animal before its birth, and nothing happens to it after its death; one death ends its
--- last holding, and whatever lasted; while a site holds an animal, somebody owns it.
+-- last holding, and whatever lasted; while a site holds an animal, somebody owns it; who sends an animal holds it until it
+-- is received.
 
 -- What is recorded of an animal after its death is refused, whichever of the two is recorded first. Here, where the
 -- death is on record already: one look for all rows of a statement. `instant` is SQL over a new row `n`.
@@ -158,3 +159,37 @@ END
 $$;
 CREATE CONSTRAINT TRIGGER death_is_last AFTER INSERT ON deaths
   DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_death_is_last();
+
+-- Whoever proposes to move an animal holds it, and goes on until the other site has it or the move is over. Looked for as
+-- the transaction ends, whatever in it changed the move, a holding or a link between records.
+CREATE FUNCTION holt_sender_holds(records uuid[]) RETURNS void
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+  astray uuid;
+BEGIN
+  SELECT t.id INTO astray FROM transfers t
+   WHERE t.animal_id = ANY (records) AND t.state IN ('proposed', 'agreed', 'dispatched')
+     AND NOT EXISTS (SELECT FROM holdings h
+                      WHERE h.animal_id = ANY (records) AND h.site_id = t.from_site_id AND h.superseded_at IS NULL
+                        AND h.ended_at IS NULL AND NOT holt_aside_among(h.id, records))
+   LIMIT 1;
+  IF astray IS NOT NULL THEN
+    RAISE EXCEPTION 'the sender of transfer % does not hold the animal', astray
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'transfers_sender_guard', TABLE = 'transfers';
+  END IF;
+END
+$$;
+
+CREATE FUNCTION holt_moves_are_held() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  PERFORM holt_sender_holds(holt_linked_with(NEW.animal_id));
+  RETURN NULL;
+END
+$$;
+CREATE CONSTRAINT TRIGGER moves_are_held AFTER INSERT OR UPDATE ON transfers
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN (NEW.state IN ('proposed', 'agreed', 'dispatched'))
+  EXECUTE FUNCTION holt_moves_are_held();
+-- A holding ends as another version of it takes its place, or none.
+CREATE CONSTRAINT TRIGGER moves_are_held AFTER UPDATE ON holdings
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_moves_are_held();

@@ -197,6 +197,7 @@ BEGIN
     END IF;
   END IF;
   PERFORM holt_hold_together(NEW.animal_id), holt_hold_together(NEW.into_id);
+  PERFORM holt_sender_holds(holt_linked_with(NEW.animal_id)), holt_sender_holds(holt_linked_with(NEW.into_id));
   -- Young that a link set aside are counted in their litter, and are not when it ends.
   PERFORM holt_litter_counts(c.litter_id) FROM litter_changes c WHERE c.id = ANY (NEW.set_aside);
   RETURN NULL;

@@ -232,6 +232,41 @@ async fn whoever_is_held_is_owned() {
     yard.scene.house.close().await;
 }
 
+/// The animal goes elsewhere as if no move were open, and the move is agreed on as if it were still there.
+#[tokio::test]
+async fn whoever_sends_an_animal_holds_it() {
+    let mut yard = Box::pin(Yard::new()).await;
+    let propose = v1::ProposeTransferRequest {
+        request_id: yard.scene.house.request(),
+        site: "QUI".to_owned(),
+        animal: yard.scene.pup.clone(),
+        to_site: "BRA".to_owned(),
+        terms: v1::TransferTerms::TitlePasses.into(),
+        why: "a mate".to_owned(),
+        ..Default::default()
+    };
+    yard.scene.quill.registrar.client.transfers().propose_transfer(propose).await.unwrap();
+    let asker = yard.scene.quill();
+    let (columns, mut row) = yard.of_the_living("holdings").await;
+    let old: Uuid = row["id"].as_str().unwrap().parse().unwrap();
+    fresh("holdings", &mut row);
+    row.extend(Map::from_iter([
+        ("ended_at".to_owned(), json!(yard.now)),
+        ("ended_on".to_owned(), json!(yard.now.date_naive())),
+        ("ended_how".to_owned(), json!("departure")),
+    ]));
+    let mut tx = enter(&mut yard.service, Some(asker)).await;
+    sqlx::query("UPDATE holdings SET superseded_at = now(), superseded_in = $1, superseded_why = 'ended' WHERE id = $2")
+        .bind(Uuid::now_v7())
+        .bind(old)
+        .execute(&mut *tx)
+        .await
+        .unwrap();
+    let written = put_in(&mut tx, "holdings", &columns, row).await;
+    assert_eq!(refused(tx, written).await.as_deref(), Some("transfers_sender_guard"));
+    yard.scene.house.close().await;
+}
+
 #[tokio::test]
 async fn nobody_is_held_before_it_is_born() {
     let mut yard = Box::pin(Yard::new()).await;
