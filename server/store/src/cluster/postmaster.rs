@@ -87,6 +87,8 @@ fn parameters(layout: &Layout, socket_dir: &Path, settings: &Settings) -> Vec<(S
     let mut all: Vec<(&str, String)> = vec![
         ("max_connections", if settings.ephemeral { "300" } else { "100" }.to_owned()),
         ("shared_buffers", "128MB".to_owned()),
+        // Compiling a plan takes longer than running any that there is here.
+        ("jit", "off".to_owned()),
     ];
     if !settings.durable {
         all.extend([
