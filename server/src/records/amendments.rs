@@ -87,7 +87,7 @@ pub async fn propose(
     retrying("propose_amendment", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
         // Of two proposals at one instant, the second finds the first.
-        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change).await?;
+        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change(tx.now())).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         let asked_site = match &new.asked {
             Asked::Merge(other) => Some(other_site(records, &tx, &permit, &animal, other).await?),
@@ -278,7 +278,7 @@ pub async fn answer(
         // What a site was asked about it can decline when it may no longer read it.
         let label = match standing.asked {
             Some(_) if !accepted => None,
-            _ => Some(one_animal(&tx, Some(&permit), &animal, tx.now(), Lock::Change).await?),
+            _ => Some(one_animal(&tx, Some(&permit), &animal, tx.now(), Lock::Change(tx.now())).await?),
         };
         refuse_answer(&tx, &permit, &standing, reply).await?;
         let asked: Asked =
@@ -342,7 +342,7 @@ async fn join(
 ) -> Result<()> {
     let amendment = &standing.amendment;
     let own = if merge.animal.is_empty() { &other.animal } else { &merge.animal };
-    let own = match one_animal(tx, Some(permit), own, tx.now(), Lock::Change).await {
+    let own = match one_animal(tx, Some(permit), own, tx.now(), Lock::Change(tx.now())).await {
         Err(Error::Refused(refusal)) if refusal.reason == Reason::NotFound => {
             let mend = "name your own record of the animal, or decline the proposal".to_owned();
             return Err(Refusal { mend, ..*refusal }.at("animal").into());

@@ -40,7 +40,7 @@ pub async fn examined(
     let permit = records.permit(caller, Deed::Examine, site).await?;
     retrying("record_post_mortem", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &told.animal, tx.now(), Lock::Change).await?;
+        let label = one_animal(&tx, Some(&permit), &told.animal, tx.now(), Lock::Change(tx.now())).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", told.version, animal.version)?;
         let spoken = label.spoken();

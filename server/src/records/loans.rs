@@ -105,7 +105,7 @@ pub async fn prolong(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("prolong_loan", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change).await?;
+        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change(tx.now())).await?;
         let open = of_the_site(&tx, &permit, label.id, &label.spoken()).await?;
         if new.until < permit.site().day_of(tx.now()) {
             return Err(Refusal::new(Reason::OutOfOrder, "that day has passed", "give a day to come")
@@ -147,7 +147,7 @@ pub async fn returned(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("return_loan", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &back.animal, tx.now(), Lock::Change).await?;
+        let label = one_animal(&tx, Some(&permit), &back.animal, tx.now(), Lock::Change(tx.now())).await?;
         let open = of_the_site(&tx, &permit, label.id, &label.spoken()).await?;
         let field = if back.when.at.is_some() { "returned_at" } else { "returned_on" };
         match (open.lender(), open.borrower()) {

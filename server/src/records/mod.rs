@@ -193,7 +193,7 @@ pub(crate) async fn held_then(
     references: &[Reference],
     field: impl Fn(usize) -> String,
 ) -> Result<Vec<Label>> {
-    let meant = crate::store::animals::resolve(tx, Some(permit), references, Lock::Share).await?;
+    let meant = crate::store::animals::resolve(tx, Some(permit), references, Lock::Share(tx.now())).await?;
     let found: Vec<std::result::Result<Label, Refusal>> =
         meant.into_iter().zip(references).map(|(meant, reference)| the_one(meant, &reference.text)).collect();
     let ids: Vec<uuid::Uuid> = found.iter().flatten().map(|label| label.id).collect();
@@ -264,15 +264,10 @@ pub(crate) async fn view(
 /// Locks the one animal that a reference means and says what is known of it; refuses where the site does
 /// not hold it now, with the reason.
 async fn held_now(tx: &Tx, permit: &Permit, text: &str) -> Result<Animal> {
-    let label = one_animal(tx, Some(permit), text, tx.now(), Lock::Change).await?;
+    let label = one_animal(tx, Some(permit), text, tx.now(), Lock::Change(tx.now())).await?;
     let animal = view(tx, permit, &label, tx.now()).await?;
     if let Some(refusal) = not_held(tx, permit, &animal).await? {
         return Err(refusal.into());
-    }
-    // Another write may have been stamped later than this one and have had the lock before it. Seen from the
-    // instant of this one, what that ended would still last.
-    if !crate::store::holdings::lasts(tx, animal.id, permit.site().id).await? {
-        return Err(crate::store::Error::Contention.into());
     }
     Ok(animal)
 }

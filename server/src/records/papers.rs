@@ -47,7 +47,7 @@ pub async fn add(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("add_paper", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Share).await?;
+        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Share(tx.now())).await?;
         let wanted = Wanted { animal: Some(label.id), ..Wanted::default() };
         let crossings = papers::crossings(&tx, &permit, &wanted).await?;
         let meant = crossings.into_iter().find(|crossing| {

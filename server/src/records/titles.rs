@@ -46,7 +46,7 @@ pub async fn pass(
     let to = owner(records, &permit, &new.to).await?;
     retrying("pass_title", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change).await?;
+        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change(tx.now())).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", new.version, animal.version)?;
         let today = permit.site().day_of(tx.now());

@@ -134,7 +134,7 @@ async fn place<'a>(
             },
         })
         .collect();
-    let meant = animals::resolve(tx, Some(permit), &references, Lock::Share).await?;
+    let meant = animals::resolve(tx, Some(permit), &references, Lock::Share(tx.now())).await?;
     let mut found: Vec<(usize, &Reading, Label)> = Vec::with_capacity(well.len());
     for ((index, reading), meant) in well.into_iter().zip(meant) {
         match the_one(meant, &reading.animal) {

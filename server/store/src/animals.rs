@@ -51,10 +51,10 @@ pub enum Meant {
 pub enum Lock {
     /// Not at all: for reading.
     None,
-    /// Against a change of holder; others may do the same at the same time.
-    Share,
-    /// Against anybody else who changes the animal.
-    Change,
+    /// Against a change of holder, by a write of this instant; others may do the same at the same time.
+    Share(DateTime<Utc>),
+    /// Against anybody else who changes the animal, by a write of this instant.
+    Change(DateTime<Utc>),
 }
 
 /// A sex as it is stored.
@@ -226,7 +226,8 @@ pub async fn version(snapshot: &Snapshot, animal: Uuid) -> Result<i64, Error> {
 /// had ended: the dead are still spoken of by name.
 ///
 /// # Errors
-/// [`Error::Lost`] where the database is away.
+/// [`Error::Contention`] where one that is locked was changed while this waited for it, or by a write that was stamped
+/// later than this one: what is known of it would not be what stands. [`Error::Lost`] where the database is away.
 pub async fn resolve(
     snapshot: &Snapshot,
     permit: Option<&Permit>,
@@ -247,6 +248,7 @@ pub async fn resolve(
         animal_id: Uuid,
         in_force: bool,
         held: bool,
+        passed: bool,
         accession: Option<String>,
         house_name: Option<String>,
     }
@@ -258,14 +260,10 @@ pub async fn resolve(
             Asked { n, id: text.parse().ok(), text, code: code_of(text), at: reference.at }
         })
         .collect();
-    let locked = match lock {
-        Lock::None => "SELECT a.id FROM animals a WHERE a.id IN (SELECT animal_id FROM found)",
-        Lock::Share => {
-            "SELECT a.id FROM animals a WHERE a.id IN (SELECT animal_id FROM found) ORDER BY a.id FOR KEY SHARE"
-        }
-        Lock::Change => {
-            "SELECT a.id FROM animals a WHERE a.id IN (SELECT animal_id FROM found) ORDER BY a.id FOR UPDATE"
-        }
+    let (locking, now) = match lock {
+        Lock::None => ("", None),
+        Lock::Share(now) => ("FOR KEY SHARE", Some(now)),
+        Lock::Change(now) => ("FOR UPDATE", Some(now)),
     };
     let sql = format!(
         "WITH asked AS MATERIALIZED (
@@ -273,31 +271,43 @@ pub async fn resolve(
            SELECT r.n, r.id, r.at, upper(r.text) AS number, lower(r.text) AS folded, lower(r.code) AS folded_code
              FROM jsonb_to_recordset($1) AS r (n int, id uuid, text text, code text, at timestamptz)
          ), named AS (
-           SELECT q.n, a.id AS animal_id, q.at, true AS in_force FROM asked q JOIN animals a ON a.id = q.id
+           -- Each part is fenced (OFFSET): the planner takes a list of references for a long one, and would ask of every
+           -- animal, number and mark that there is whether it may be seen.
+           SELECT q.n, a.id AS animal_id, q.at, true AS in_force FROM asked q
+            CROSS JOIN LATERAL (SELECT x.id FROM animals x WHERE x.id = q.id OFFSET 0) a
            UNION
            SELECT q.n, c.animal_id, q.at, true FROM asked q
-             JOIN public.accessions c ON c.number = q.number AND {known_c}
+            CROSS JOIN LATERAL (SELECT c.animal_id FROM public.accessions c
+                                 WHERE c.number = q.number AND {known_c} OFFSET 0) c
            UNION
            SELECT q.n, m.animal_id, q.at, bool_or(m.ended_at IS NULL OR m.ended_at > q.at) FROM asked q
-             JOIN public.marks m ON m.folded IN (q.folded, q.folded_code) AND {known_m}
-                         AND m.kind IN ('transponder', 'ring', 'tattoo', 'house_name', 'former_number')
-                         AND m.began_at <= q.at
+            CROSS JOIN LATERAL (VALUES (q.folded), (q.folded_code)) AS written (folded)
+            CROSS JOIN LATERAL (SELECT m.* FROM public.marks m WHERE m.folded = written.folded AND {known_m} OFFSET 0) m
+            WHERE m.kind IN ('transponder', 'ring', 'tattoo', 'house_name', 'former_number') AND m.began_at <= q.at
             GROUP BY q.n, m.animal_id, q.at
          ), found AS MATERIALIZED (
            -- A record that was given up means the animal that it was found to be.
            SELECT x.n, holt_animal(x.animal_id) AS animal_id, x.at, bool_or(x.in_force) AS in_force
              FROM named x GROUP BY 1, 2, 3
-         ), locked AS MATERIALIZED ({locked})
-         SELECT f.n, f.animal_id, f.in_force,
-                EXISTS (SELECT FROM holdings h WHERE h.animal_id = f.animal_id AND {known_h}
-                           AND ($3::uuid IS NULL OR h.site_id = $3)
-                           AND h.began_at <= f.at AND (h.ended_at IS NULL OR h.ended_at > f.at)) AS held,
+         ), locked AS MATERIALIZED (
+           -- Whoever waited for a row is given it as it is by then, and all the rest as it was before.
+           SELECT l.id, l.version
+             FROM (SELECT DISTINCT animal_id FROM found ORDER BY animal_id) f
+            CROSS JOIN LATERAL (SELECT a.id, a.version FROM animals a WHERE a.id = f.animal_id OFFSET 0 {locking}) l
+         )
+         SELECT f.n, f.animal_id, f.in_force, coalesce(h.held, false) AS held,
+                l.version <> (SELECT a.version FROM animals a WHERE a.id = f.animal_id) OR coalesce(h.later, false) AS passed,
                 (SELECT c.number FROM accessions c WHERE c.animal_id = f.animal_id AND {known_c}
                   ORDER BY (c.site_id = $3) DESC NULLS LAST, c.recorded_at DESC LIMIT 1) AS accession,
                 (SELECT m.code FROM marks m WHERE m.animal_id = f.animal_id AND {known_m}
                     AND m.kind = 'house_name'
                   ORDER BY m.ended_at DESC NULLS FIRST, m.began_at DESC LIMIT 1) AS house_name
            FROM found f JOIN locked l ON l.id = f.animal_id
+           LEFT JOIN LATERAL (
+             SELECT bool_or({known_h} AND ($3::uuid IS NULL OR h.site_id = $3)
+                            AND h.began_at <= f.at AND (h.ended_at IS NULL OR h.ended_at > f.at)) AS held,
+                    bool_or(h.recorded_at > $4 OR h.superseded_at > $4) AS later
+               FROM holdings h WHERE h.animal_id = f.animal_id) h ON true
           ORDER BY f.n, f.in_force DESC, accession",
         known_c = known("c", 2),
         known_m = known("m", 2),
@@ -307,8 +317,12 @@ pub async fn resolve(
         serde_json::to_value(&asked)?.into(),
         snapshot.known_at().into(),
         permit.map(|permit| permit.site().id).into(),
+        now.into(),
     ];
     let rows = snapshot.rows::<Row>(&sql, values).await?;
+    if rows.iter().any(|row| row.passed) {
+        return Err(Error::Contention);
+    }
     // By how near they come: held and marked so then, marked so then, marked so once.
     let mut candidates: HashMap<usize, [Vec<Label>; 3]> = HashMap::new();
     for row in rows {

@@ -112,15 +112,6 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid]) -> Result<Vec<Holding>, E
         .collect()
 }
 
-/// Whether a site holds an animal with no end on record.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn lasts(tx: &Tx, animal: Uuid, site: Uuid) -> Result<bool, Error> {
-    let open = open(tx, animal).await?;
-    Ok(open.is_some_and(|open| open.site_id == site))
-}
-
 /// The site in scope that answers for an animal: its holder, or its last one where nobody holds it; none where that is
 /// a site out of scope.
 ///

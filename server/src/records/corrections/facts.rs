@@ -185,7 +185,7 @@ impl Work<'_> {
         }
         let mut of = self.animal.label();
         if let Some(text) = &change.animal {
-            of = one_animal(self.tx, Some(self.permit), text, at, Lock::Change).await?;
+            of = one_animal(self.tx, Some(self.permit), text, at, Lock::Change(self.tx.now())).await?;
             // A site also sees animals that it never held: one that it is about to receive, one that it owns.
             let held = holdings::of(self.tx, &[of.id]).await?;
             if !held.iter().any(|holding| holding.site == site.id && holding.has_it(at)) {

@@ -80,7 +80,7 @@ pub async fn correct(
     let permit = records.permit(caller, Deed::Correct, site).await?;
     retrying("correct_fact", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &asked.animal, tx.now(), Lock::Change).await?;
+        let label = one_animal(&tx, Some(&permit), &asked.animal, tx.now(), Lock::Change(tx.now())).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", asked.version, animal.version)?;
         let fact = standing_fact(&tx, &animal, asked.fact).await?;

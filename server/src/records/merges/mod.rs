@@ -137,7 +137,8 @@ pub(super) async fn link(
 /// The two animals that are meant, both locked.
 async fn both(tx: &Tx, permit: &Permit, keep: &str, gone: &str) -> Result<(Animal, Animal)> {
     let references = [keep, gone].map(|text| Reference { text: text.to_owned(), at: tx.now() });
-    let mut meant = animals::resolve(tx, Some(permit), &references, Lock::Change).await?.into_iter();
+    let mut meant =
+        animals::resolve(tx, Some(permit), &references, Lock::Change(tx.now())).await?.into_iter();
     let mut one = |text: &str| -> Result<Label> {
         let meant = meant.next().unwrap_or(animals::Meant::Nobody);
         Ok(the_one(meant, text)?)
@@ -329,7 +330,7 @@ pub async fn unmerge(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("unmerge_animals", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &wrong.animal, tx.now(), Lock::Change).await?;
+        let label = one_animal(&tx, Some(&permit), &wrong.animal, tx.now(), Lock::Change(tx.now())).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", wrong.version, animal.version)?;
         let unknown = || Refusal::not_found("merge that stands", &wrong.merge.to_string());

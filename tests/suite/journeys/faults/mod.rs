@@ -7,6 +7,7 @@ mod killed;
 mod limits;
 mod lost_race;
 mod panics;
+mod stamped_later;
 mod stopping;
 
 use holt_tests::House;
