@@ -1,7 +1,7 @@
 //! Assembly: store, keys, services, layers, and a graceful stop.
 
 use crate::access::keys::{KeyError, OutsideKeys, OwnKey};
-use crate::access::password::HashError;
+use crate::access::password::{Cost, HashError};
 use crate::access::token::{Outside, Tokens};
 use crate::api::Api;
 use crate::api::shield::{self, ShieldLayer};
@@ -148,7 +148,11 @@ impl House {
         let life = TimeDelta::seconds(access.access_seconds.into());
         let tokens = Tokens::new(own, access.issuer.clone(), access.audience.clone(), life, outside);
         let tries = NonZeroU32::new(access.sign_ins_per_minute).unwrap_or(NonZeroU32::MIN);
-        let door = Door::new(tokens, TimeDelta::seconds(access.refresh_seconds.into()), tries)?;
+        let cost = access.password_cost();
+        if cost.memory_kib < Cost::RECOMMENDED.memory_kib || cost.passes < Cost::RECOMMENDED.passes {
+            tracing::warn!(?cost, recommended = ?Cost::RECOMMENDED, "passwords are hashed at less than the cost recommended");
+        }
+        let door = Door::new(tokens, TimeDelta::seconds(access.refresh_seconds.into()), tries, cost)?;
         let records = Records {
             store: Store::new(pool, serving.pooled, clock, ids, config.server.call_limit()),
             door: Arc::new(door),

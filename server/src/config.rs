@@ -2,6 +2,7 @@
 //!
 //! `config.default.toml` is the manual: every key with its unit and default.
 
+use crate::access::password::Cost;
 use crate::store::secret::Secret;
 use serde::Deserialize;
 use std::net::SocketAddr;
@@ -97,6 +98,16 @@ pub struct AccessSection {
     pub outside_issuer: String,
     pub outside_audience: String,
     pub sign_ins_per_minute: u32,
+    pub password_memory_kib: u32,
+    pub password_passes: u32,
+}
+
+impl AccessSection {
+    /// What hashing a new password costs.
+    #[must_use]
+    pub const fn password_cost(&self) -> Cost {
+        Cost { memory_kib: self.password_memory_kib, passes: self.password_passes }
+    }
 }
 
 /// `[loans]`
@@ -257,6 +268,9 @@ impl Config {
                 server.listen
             )));
         }
+        if !(8..=4_194_304).contains(&self.access.password_memory_kib) {
+            return invalid("access.password_memory_kib must be from 8 to 4194304");
+        }
         if !(0.02..=1.0).contains(&self.weights.false_a_year) {
             return invalid("weights.false_a_year must be from 0.02 to 1");
         }
@@ -278,6 +292,7 @@ impl Config {
             ("access.access_seconds", u64::from(self.access.access_seconds)),
             ("access.refresh_seconds", u64::from(self.access.refresh_seconds)),
             ("access.sign_ins_per_minute", u64::from(self.access.sign_ins_per_minute)),
+            ("access.password_passes", u64::from(self.access.password_passes)),
         ] {
             if value == 0 {
                 return Err(ConfigError::Invalid(format!("{name} must be more than 0")));

@@ -1,6 +1,6 @@
 //! People: signing in, and who may do what.
 
-use crate::access::password;
+use crate::access::password::{self, Cost};
 use crate::access::permit::{Caller, Held, Validity};
 use crate::access::roles::Deed;
 use crate::access::token::{Bearer, Subject, Tokens};
@@ -43,6 +43,8 @@ pub struct Door {
     /// A hash that no password is kept as: verified where there is none, so that a wrong name takes as
     /// long as a wrong password.
     decoy: String,
+    /// Of hashing new passwords.
+    cost: Cost,
 }
 
 /// Tokens given out.
@@ -71,6 +73,7 @@ impl Door {
         tokens: Tokens,
         refresh_life: TimeDelta,
         tries_per_minute: NonZeroU32,
+        cost: Cost,
     ) -> std::result::Result<Self, password::HashError> {
         Ok(Self {
             tokens,
@@ -78,7 +81,8 @@ impl Door {
             tries: RateLimiter::keyed(Quota::per_minute(tries_per_minute)),
             hashing: Semaphore::new(hashes_at_once()),
             outside: RwLock::default(),
-            decoy: password::hash(&password::one_time())?,
+            decoy: password::hash(&password::one_time(), cost)?,
+            cost,
         })
     }
 
@@ -99,8 +103,10 @@ impl Door {
     }
 
     async fn hash(&self, password: &str) -> Result<String> {
-        let password = password.to_owned();
-        self.blocking(move || password::hash(&password)).await?.map_err(|error| fault(error.to_string()))
+        let (password, cost) = (password.to_owned(), self.cost);
+        self.blocking(move || password::hash(&password, cost))
+            .await?
+            .map_err(|error| fault(error.to_string()))
     }
 
     async fn blocking<T: Send + 'static>(&self, work: impl FnOnce() -> T + Send + 'static) -> Result<T> {
