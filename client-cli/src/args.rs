@@ -6,18 +6,19 @@ use crate::exit;
 use clap::{Args, CommandFactory, Parser, ValueEnum};
 use std::path::PathBuf;
 
-/// Records of animals and how they fare, across sites.
+/// Records of animals and their welfare, across sites.
 ///
-/// Holt keeps who lives where, what they weigh, how they were assessed and what is due, and raises a
-/// concern where the numbers call for somebody to look. Results go to standard output, everything else
-/// to standard error.
+/// Holt records where animals live, what they weigh, how they were assessed and what is due. It raises a
+/// concern if the numbers call for somebody to look. Results go to standard output, everything else to
+/// standard error.
 #[derive(Debug, Parser)]
 #[command(
     name = "holt",
     version,
     arg_required_else_help = true,
     subcommand_required = true,
-    after_help = "Begin with `holt sign-in NAME`, then `holt due` and `holt weigh`. `holt COMMAND --help` has examples.",
+    after_help = "Begin with `holt sign-in NAME`, then `holt due` and `holt weigh`. `holt COMMAND --help` \
+        has examples.",
     after_long_help = after_long_help(),
 )]
 pub(crate) struct Holt {
@@ -28,12 +29,12 @@ pub(crate) struct Holt {
     pub(crate) command: Command,
 }
 
-/// Options that every command takes. Those that are seldom needed are told in the help of `holt` alone, so
+/// Options that every command takes. Those that are seldom needed stand in the help of `holt` alone, so
 /// that the help of a command is about the command.
 #[derive(Args, Clone, Debug)]
 #[command(next_help_heading = "Options of every command (`holt --help` has more)")]
 pub(crate) struct Global {
-    /// Site that is meant [environment: HOLT_SITE; else the profile's, else your only one]
+    /// Site to use [environment: HOLT_SITE; default: that of the profile, else your only one]
     #[arg(short, long, global = true, value_name = "CODE")]
     pub(crate) site: Option<String>,
 
@@ -63,7 +64,7 @@ pub(crate) struct Global {
     #[arg(long, global = true, value_name = "FILE", hide = true)]
     pub(crate) ca_file: Option<PathBuf>,
 
-    /// Let passwords and tokens travel without TLS to another machine, where the way there is private
+    /// Let passwords and tokens travel without TLS to another machine, if the network is private
     #[arg(long, global = true, hide = true)]
     pub(crate) plaintext: bool,
 }
@@ -109,18 +110,18 @@ More options of every command:
   --ca-file FILE     certificates of the authority that vouches for the server,
                      PEM [environment: HOLT_CA_FILE; default: the system's]
   --plaintext        let passwords and tokens travel without TLS to another
-                     machine, where the way there is private
+                     machine, if the network is private
 
 Forms of output (--format):
   text   tables and sentences for people
   plain  a record a line, its fields between tabs, without a header
   csv    the same fields with a header, for spreadsheets
-  json   one object; errors on standard error are objects, too
+  json   one object; errors on standard error are also objects
 
 Times are those of the site: \"2026-11-25 06:40\", 06:40 (today), yesterday, 2026-11-25, or an instant \
-with its offset, 2026-11-25T06:40+01:00. Masses carry their unit: 8.2kg, 385 g, \"9 lb 3 oz\". An animal \
-is named by house name, accession, transponder, ring or id; a concern, transfer, check or mark by its id, \
-of which the beginning or end is enough.
+with its offset, 2026-11-25T06:40+01:00. Weights need their unit: 8.2kg, 385 g, \"9 lb 3 oz\". An animal \
+is named by house name, accession, transponder, ring or id; a concern, transfer, check or mark by its id. \
+The beginning or end of an id is enough.
 
 Files:
   $XDG_CONFIG_HOME/holt/profile.toml  server and site (`holt profile`)

@@ -47,9 +47,10 @@ impl Wire {
         let wrong = |say: String| {
             Failure::usage(say, format!("write it with its scheme and port, such as {USUAL_SERVER}"))
         };
-        let uri: Uri = server.parse().map_err(|error| wrong(format!("`{server}` is no address: {error}")))?;
+        let uri: Uri =
+            server.parse().map_err(|error| wrong(format!("`{server}` is not an address: {error}")))?;
         let (Some(scheme), Some(host)) = (uri.scheme_str(), uri.host()) else {
-            return Err(wrong(format!("`{server}` is no address of a server")));
+            return Err(wrong(format!("`{server}` is not an address of a server")));
         };
         let endpoint = Endpoint::from(uri.clone()).connect_timeout(timeout);
         let endpoint = match scheme {
@@ -57,11 +58,11 @@ impl Wire {
             "http" => {
                 return Err(Failure::usage(
                     format!("passwords and tokens would travel to {host} in the clear"),
-                    "use an address with https, or `--plaintext` where the way there is private",
+                    "use an address with https, or `--plaintext` if the network is private",
                 ));
             }
             "https" => secure(endpoint, ca_file)?,
-            other => return Err(wrong(format!("`{other}` is no way to a server"))),
+            other => return Err(wrong(format!("`{other}` does not lead to a server"))),
         };
         Ok(Self {
             server: server.to_owned(),
@@ -187,7 +188,7 @@ fn is_this_machine(host: &str) -> bool {
 fn bearer(token: &str) -> Result<MetadataValue<Ascii>, Failure> {
     format!("Bearer {}", token.trim())
         .parse()
-        .map_err(|_| Failure::not_signed_in("the token given is none: it has characters that no token has"))
+        .map_err(|_| Failure::not_signed_in("not a valid token: it has characters that no token has"))
 }
 
 /// No server said so: there was none, or the connection broke. One that was idle for long, while somebody typed, is

@@ -69,7 +69,7 @@ impl Input<'_> {
     pub(crate) fn secret(&mut self, prompt: &str) -> Result<String, Failure> {
         let mend = "use --password-stdin";
         if !self.is_terminal {
-            return Err(Failure::usage("there is no terminal to ask for the password on", mend));
+            return Err(Failure::usage("no terminal to ask for the password", mend));
         }
         (self.ask_secret)(prompt)
             .map_err(|error| Failure::machine(format!("the password cannot be read: {error}"), mend))
@@ -132,8 +132,8 @@ impl Errand<'_> {
         self.own_site().await?.map_err(|sites| {
             let known = if sites.is_empty() { sites } else { format!(" (yours: {sites})") };
             Failure::usage(
-                format!("it is not said which site is meant{known}"),
-                "name it: --site QUI, HOLT_SITE=QUI, or once for all `holt profile set site QUI`",
+                format!("no site given{known}"),
+                "use --site QUI or HOLT_SITE=QUI, or set it once with `holt profile set site QUI`",
             )
         })
     }

@@ -35,7 +35,7 @@ Exit codes:
    5  not signed in, or your role does not allow it
    6  somebody changed it meanwhile
    7  no server, or none that answers in time
-  10  it was asked whether something is so, and it is not (`holt due --ask`,
+  10  you asked whether something is so, and it is not (`holt due --ask`,
       `holt standard answer --ask`, `holt ledger verify`)";
 
 impl From<Exit> for u8 {

@@ -131,6 +131,18 @@ impl From<io::Error> for Failure {
     }
 }
 
+/// The command with which people follow the advice of a server, which knows no commands.
+fn command(reason: &str) -> Option<&'static str> {
+    match reason {
+        "NOT_SIGNED_IN" | "REFRESH_REFUSED" => Some("holt sign-in NAME"),
+        "PASSWORD_CHANGE_NEEDED" => Some("holt password"),
+        "TRANSFER_SAME_SITE" => Some("holt place"),
+        "CONCERN_OPEN" => Some("holt transfer dispatch --despite-concern"),
+        "LITTER_TOO_FEW" => Some("holt litter show"),
+        _ => None,
+    }
+}
+
 /// What the server said no to, or failed at.
 pub(crate) fn from_server(status: &Status) -> Failure {
     let details = status.get_error_details();
@@ -147,7 +159,10 @@ pub(crate) fn from_server(status: &Status) -> Failure {
         (Code::Unavailable | Code::DeadlineExceeded | Code::ResourceExhausted, _) => Exit::NoAnswer,
         _ => Exit::Fault,
     };
-    let mend = info.and_then(|info| info.metadata.get("mend").cloned());
+    let mend = info.and_then(|info| info.metadata.get("mend")).map(|mend| match command(&reason) {
+        Some(command) => format!("{mend}: `{command}`"),
+        None => mend.clone(),
+    });
     let flaws = details.bad_request().map(|bad| bad.field_violations.as_slice()).unwrap_or_default();
     let header = status.metadata().get(CALL).and_then(|value| value.to_str().ok());
     Failure {
@@ -215,5 +230,10 @@ mod tests {
         assert_eq!(refused(Code::Internal, "FAULT").call(), "call-7");
         assert_eq!(refused(Code::NotFound, "NOT_FOUND").call(), "");
         assert_eq!(refused(Code::NotFound, "NOT_FOUND").mend, "do that");
+    }
+
+    #[test]
+    fn advice_is_given_with_the_command_where_there_is_one() {
+        assert_eq!(refused(Code::Unauthenticated, "NOT_SIGNED_IN").mend, "do that: `holt sign-in NAME`");
     }
 }

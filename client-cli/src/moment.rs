@@ -32,7 +32,7 @@ pub(crate) enum When {
 
 /// Why a text is no time.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{text}` is no {what}; write {example}")]
+#[error("`{text}` is not a {what}; write {example}")]
 pub(crate) struct Unclear {
     text: String,
     what: &'static str,
@@ -40,7 +40,8 @@ pub(crate) struct Unclear {
 }
 
 const DAYS: &str = "a day such as 2026-11-25, `today` or `yesterday`";
-const TIMES: &str = "\"2026-11-25 06:40\", 06:40 for today, `yesterday`, 2026-11-25, or an instant with its offset such \
+const TIMES: &str = "\"2026-11-25 06:40\", 06:40 for today, `yesterday`, 2026-11-25, or an instant with its \
+    offset such \
      as 2026-11-25T06:40+01:00";
 
 impl FromStr for DayWord {
@@ -155,7 +156,7 @@ impl NoSuchTime {
         match self {
             Self::Skipped { .. } => "correct the time, or write it with its offset from UTC".to_owned(),
             Self::Twice { first, second } => format!(
-                "write which one is meant: {} or {}",
+                "write which one: {} or {}",
                 first.format("%Y-%m-%dT%H:%M%:z"),
                 second.format("%Y-%m-%dT%H:%M%:z")
             ),
@@ -167,7 +168,7 @@ impl fmt::Display for NoSuchTime {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Skipped { at, zone } => {
-                write!(f, "{} did not happen in {zone}: clocks were put forward over it", at.format("%F %R"))
+                write!(f, "{} did not exist in {zone}: clocks were put forward over it", at.format("%F %R"))
             }
             Self::Twice { first, .. } => write!(
                 f,

@@ -36,7 +36,7 @@ impl Profile {
         toml::from_str(&text).map_err(|error| {
             Failure::usage(
                 format!("the profile {} is not understood: {}", path.display(), error.message()),
-                "mend it, or delete it and set server and site anew: `holt profile set`",
+                "correct it, or delete it and set server and site again: `holt profile set`",
             )
         })
     }
@@ -121,5 +121,5 @@ pub(crate) fn site_code(text: &str) -> Result<String, Failure> {
     if accession::is_site_code(&code) {
         return Ok(code);
     }
-    Err(Failure::usage(format!("`{text}` is no site code"), "write three letters, such as QUI"))
+    Err(Failure::usage(format!("`{text}` is not a site code"), "write three letters, such as QUI"))
 }

@@ -27,8 +27,8 @@ pub(crate) fn link(wire: Option<v1::Seal>) -> Result<Link, Failure> {
     };
     read().ok_or_else(|| {
         Failure::machine(
-            "the server tells a seal that contradicts itself",
-            "use a `holt` of the same version as the server; if it stays so, tell whoever runs the server",
+            "the server returned a seal that contradicts itself",
+            "use a `holt` of the same version as the server; if it stays so, report it to whoever runs the server",
         )
     })
 }
@@ -37,7 +37,7 @@ fn path(wire: &[String]) -> Result<Vec<Hash>, Flaw> {
     wire.iter()
         .map(|hash| hash.parse())
         .collect::<Result<_, _>>()
-        .map_err(|_| "a hash of the proof is none".to_owned())
+        .map_err(|_| "a hash of the proof is not valid".to_owned())
 }
 
 /// Whether `newer` continues the seal that was kept.
@@ -64,9 +64,10 @@ pub(crate) fn included(proof: &v1::GetInclusionProofResponse, record: &str, link
             && line["sha256"] == digest.as_str()
     });
     if !said {
-        return Err("the entry does not say that this record was written so".to_owned());
+        return Err("the entry does not show that this record was written so".to_owned());
     }
-    let position = u64::try_from(proof.position).map_err(|_| "the place of the entry is none".to_owned())?;
+    let position =
+        u64::try_from(proof.position).map_err(|_| "the place of the entry is not valid".to_owned())?;
     let leaf = Hash::of_leaf(proof.entry_content.as_bytes());
     verify_inclusion(leaf, position, link.seal, &path(&proof.path)?).map_err(|broken| broken.to_string())
 }

@@ -19,15 +19,15 @@ enum Unit {
 /// Why a text is no rhythm. Each message says what to write instead.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub(crate) enum RhythmError {
-    #[error("`{0}` is no rhythm; write `day`, `week`, `month`, or `2 weeks`")]
+    #[error("`{0}` is not a rhythm; write `day`, `week`, `month`, or `2 weeks`")]
     Every(String),
-    #[error("`{0}` is no day of the week; write mon, tue, wed, thu, fri, sat, sun, several with commas")]
+    #[error("`{0}` is not a day of the week; write mon, tue, wed, thu, fri, sat, sun, several with commas")]
     Weekday(String),
-    #[error("`{0}` is no day of each month; write 1 to 28, or `last`: months are 28 to 31 days long")]
+    #[error("`{0}` is not a day of each month; write 1 to 28, or `last`: months are 28 to 31 days long")]
     MonthDay(String),
-    #[error("every day has no days to choose among; leave --on out, or write `--every week --on …`")]
+    #[error("`every day` has no days to choose; leave --on out, or write `--every week --on …`")]
     OnOfDays,
-    #[error("it is not said on which day of the month; write `--on 1` to `--on 28`, or `--on last`")]
+    #[error("no day of the month given; write `--on 1` to `--on 28`, or `--on last`")]
     NoMonthDay,
 }
 

@@ -81,7 +81,7 @@ impl Session {
     /// Exchanges the refresh token, unless another command did so meanwhile.
     async fn renew(&self, keep: &Keep, stale: &str) -> Result<String, Failure> {
         let held = keep.lock(self.patience).await?;
-        let ended = || Failure::not_signed_in("your sign-in has run out");
+        let ended = || Failure::not_signed_in("your sign-in has expired");
         let kept = keep.load()?.ok_or_else(ended)?;
         if kept.access != stale {
             return Ok(kept.access);
@@ -106,7 +106,7 @@ impl Session {
     pub(crate) async fn keep(&self, tokens: Option<v1::Tokens>) -> Result<(), Failure> {
         let SignIn::Kept(keep) = &self.sign_in else {
             return Err(Failure::usage(
-                "a token was handed over, so there is no sign-in to keep",
+                "Holt uses a token, so there is no sign-in to keep",
                 "unset HOLT_TOKEN and leave --token-file out",
             ));
         };

@@ -90,7 +90,7 @@ fn delimiter(text: &str) -> u8 {
 
 fn no_csv(error: &csv::Error) -> Failure {
     Failure::refused(
-        format!("the file is no CSV: {error}"),
+        format!("the file is not CSV: {error}"),
         "save it as `CSV UTF-8` and look at the row named",
     )
 }

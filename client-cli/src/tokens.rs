@@ -31,7 +31,7 @@ impl TryFrom<v1::Tokens> for Kept {
         Ok(Self {
             access: tokens.access_token,
             access_expires_at: expires
-                .ok_or_else(|| Failure::machine("the server's tokens do not say when they run out", ""))?,
+                .ok_or_else(|| Failure::machine("the server's tokens do not say when they expire", ""))?,
             refresh: tokens.refresh_token,
         })
     }
@@ -106,7 +106,7 @@ impl Keep {
             Ok(text) => toml::from_str(&text).map_err(|_| {
                 Failure::machine(
                     format!("{} does not hold the tokens of a sign-in", self.file().display()),
-                    "delete it and sign in anew: `holt sign-in NAME`",
+                    "delete it and sign in again: `holt sign-in NAME`",
                 )
             }),
             Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(ByServer::new()),

@@ -60,9 +60,9 @@ words! {
         Over "over";
     ConcernKind: WeightTrend "weight-trend", ScaleRefused "scale-refused", GroupWeight "group-weight", Growth "growth",
         ScaleOff "scale-off",
-        PushedOut "pushed-out", Climate "climate", DeviceSilent "device-silent";
+        PushedOut "exclusion-risk", Climate "climate", DeviceSilent "device-silent";
     ConcernLevel: Watch "watch", Act "act", Urgent "urgent";
-    ConcernState: Raised "raised", TakenUp "taken-up", Settled "settled";
+    ConcernState: Raised "raised", TakenUp "taken-on", Settled "closed";
     SettledAs: FalseAlarm "false-alarm", Treated "treated", NewNormal "new-normal";
     Confidence: Low "low", Medium "medium", High "high";
     AmendmentState: Open "open", Accepted "accepted", Declined "declined", Withdrawn "withdrawn";
@@ -110,8 +110,8 @@ words! {
         WithinCapacity "within-capacity", LedgerVerifies "ledger-verifies", StaffAllowed "staff-allowed",
         TreatmentsRecorded "treatments-recorded", ObserversAgree "observers-agree";
     FactKind: Birth "birth", Sex "sex", Parent "parent", Accession "accession", Holding "holding",
-        Title "title", Placement "placement", Mark "mark", Weight "weight", Assessment "assessment",
-        Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "told-apart", Paper "paper", Loan "loan",
+        Title "ownership", Placement "placement", Mark "mark", Weight "weight", Assessment "assessment",
+        Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "identified", Paper "paper", Loan "loan",
         LifeState "state", Encounter "encounter";
     IccBand: Poor "poor", Moderate "moderate", Good "good", Excellent "excellent";
     IccForm: OneWaySingle "1,1", AgreementSingle "2,1", ConsistencySingle "3,1", OneWayMean "1,k",
@@ -119,17 +119,17 @@ words! {
     IndicatorBasis: Animal "animal", Resource "resource";
     InteractionOutcome: ReceiverYielded "receiver-yielded", ActorYielded "actor-yielded", Undecided "undecided";
     Kin: Dam "dam", Sire "sire", Offspring "offspring", FullSibling "sibling", HalfSibling "half-sibling";
-    LifeOutcome: TakenIn "taken-in", OnRecord "on-record", Sound "sound", Refused "refused";
+    LifeOutcome: TakenIn "added", OnRecord "already-recorded", Sound "ok", Refused "refused";
     LifeStateKind: Carrying "carrying", Moult "moult", Rut "rut", Torpor "torpor", Rest "rest";
-    LifeStateEnd: Over "over", Birth "birth", Left "left", Confirmed "confirmed";
-    LitterChangeKind: Born "born", Died "died", Sexed "sexed", ToldApart "told-apart";
+    LifeStateEnd: Over "over", Birth "birth", Left "departed", Confirmed "confirmed";
+    LitterChangeKind: Born "born", Died "died", Sexed "sexed", ToldApart "identified";
     LedgerBreakKind: RowChanged "row-changed", RowMoved "row-moved", RowRemoved "row-removed",
         RowSlippedIn "row-slipped-in", EntryChanged "entry-changed", EntryRemoved "entry-removed",
         EntrySlippedIn "entry-slipped-in", LeavesRemoved "leaves-removed",
         LeavesReordered "leaves-reordered", RootDiffers "root-differs",
         SiteRootDiffers "site-root-differs", SealChanged "seal-changed", SealRemoved "seal-removed",
         TailCut "tail-cut";
-    LoanEnd: Returned "returned", TitlePassed "title-passed", MovedOn "moved-on", Died "died",
+    LoanEnd: Returned "returned", TitlePassed "ownership-passed", MovedOn "moved-on", Died "died",
         Escaped "escaped";
     MarkKind: Transponder "transponder", Ring "ring", Tattoo "tattoo", EarNotch "ear-notch",
         Natural "natural", HouseName "house-name", FormerNumber "former-number";
@@ -154,7 +154,7 @@ words! {
     TransferLoss: Death "death", Escape "escape";
     TransferState: Proposed "proposed", Agreed "agreed", Dispatched "dispatched", Received "received",
         Refused "refused", Cancelled "cancelled", DiedOnWay "died-on-way", EscapedOnWay "escaped-on-way";
-    TransferTerms: TitlePasses "title-passes", Loan "loan";
+    TransferTerms: TitlePasses "ownership-passes", Loan "loan";
     UpsetKind: Alarm "alarm", Fight "fight", Escape "escape", Visitor "visitor", Other "other";
     WeighingMethod: Trained "trained", Handled "handled", Crate "crate", Anaesthetised "anaesthetised",
         Estimate "estimate";

@@ -8,10 +8,10 @@ use prost_types::Timestamp;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum TimeError {
     /// Seconds or nanoseconds out of range.
-    #[error("is no instant between the years 1 and 9999")]
+    #[error("is not an instant between the years 1 and 9999")]
     Instant,
     /// Month or day that no calendar has.
-    #[error("is no day of the calendar")]
+    #[error("is not a day of the calendar")]
     Day,
     /// A part of a day where a whole one is needed.
     #[error("must be a whole day: year, month and day")]

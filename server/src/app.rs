@@ -34,8 +34,8 @@ const DATABASE: &str = "holt";
 /// Connections are asked to come again now and then, so that load spreads over servers that were added.
 const CONNECTION_AGE: Duration = Duration::from_secs(3600);
 
-/// How often everybody who is connected is asked for a sign of life, and how long it may take. What is silent for longer
-/// than both has none to give.
+/// How often everybody who is connected is asked for a sign of life, and how long it may take. What is silent
+/// for longer than both has none to give.
 const PING: Duration = Duration::from_secs(30);
 const PONG: Duration = Duration::from_secs(20);
 
@@ -65,7 +65,7 @@ pub enum AppError {
     Listen { address: std::net::SocketAddr, source: std::io::Error },
     #[error("the TLS file {path} cannot be used: {what}")]
     Tls { path: PathBuf, what: String },
-    #[error("the first steward could not be made: {0}")]
+    #[error("Holt could not add the first steward: {0}")]
     FirstStart(String),
     #[error("the server stopped: {0}")]
     Served(String),
@@ -118,7 +118,8 @@ impl House {
         Ok(house)
     }
 
-    /// A house over a database that is up to date, served as a login that owns nothing, with the clock and the identifiers given.
+    /// A house over a database that is up to date, served as a login that owns nothing, with the clock and
+    /// the identifiers given.
     ///
     /// # Errors
     /// [`AppError`], whose message says what to do.

@@ -91,8 +91,10 @@ async fn serve(config: &Config, around: &Surroundings) -> Result<(), AppError> {
     let house = House::open(config, around).await?;
     if let Some((name, password)) = &house.first_steward {
         say(&format!(
-            "This is the first start. A first steward was made, with a one-time password that is shown only here:\n\n  \
-             sign-in name:      {name}\n  one-time password: {password}\n\nSign in with `holt sign-in {name}` and \
+            "This is the first start. Holt added a first steward, with a one-time password that it shows \
+             only here:\n\n  \
+             sign-in name:      {name}\n  one-time password: {password}\n\nSign in with `holt sign-in \
+             {name}` and \
              change it with `holt password`.\n"
         ));
     }

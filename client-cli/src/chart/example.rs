@@ -51,6 +51,6 @@ pub(crate) fn weights() -> Chart {
             }],
         }],
         baselines: vec![Baseline { name: "Median of the readings".to_owned(), value: 1_410_000.0 }],
-        marks: vec![Mark { at: at("2026-03-02T09:00:00"), text: "ACT: lost 6 % bit by bit".to_owned() }],
+        marks: vec![Mark { at: at("2026-03-02T09:00:00"), text: "ACT: lost 6 % gradually".to_owned() }],
     }
 }

@@ -114,7 +114,7 @@ mod tests {
              Readings: 8 values, from 1.42 kg on 2026-01-05 to 1.29 kg on 2026-03-09; lowest 1.29 kg on 2026-03-09, \
              highest 1.44 kg on 2026-01-19. To weigh again: 142 g on 2026-02-17. Declined the scale: 1. \
              Median of the readings: 1.41 kg. Expected: 1.23 kg to 1.35 kg on 2026-03-16. \
-             1, 2026-03-02: ACT: lost 6 % bit by bit."
+             1, 2026-03-02: ACT: lost 6 % gradually."
         );
     }
 

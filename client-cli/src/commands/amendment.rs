@@ -14,7 +14,7 @@ use holt_proto::time::day;
 use holt_proto::v1;
 use v1::propose_amendment_request::Change as Asked;
 
-/// Propose changes of the record of an animal to another site, and answer such proposals
+/// Propose changes of an animal's record to another site, and answer proposals
 #[derive(Args, Debug)]
 pub(crate) struct Amendment {
     #[command(subcommand)]
@@ -26,7 +26,7 @@ enum What {
     Propose(Box<Propose>),
     Died(Died),
     Merge(Merge),
-    Unmerge(Unmerge),
+    WithdrawMerge(WithdrawMerge),
     Accept(Accept),
     Decline(Decline),
     Withdraw(Withdraw),
@@ -39,7 +39,7 @@ impl Amendment {
             What::Propose(command) => (*command).run(errand).await,
             What::Died(command) => command.run(errand).await,
             What::Merge(command) => command.run(errand).await,
-            What::Unmerge(command) => command.run(errand).await,
+            What::WithdrawMerge(command) => command.run(errand).await,
             What::Accept(command) => command.run(errand).await,
             What::Decline(command) => command.run(errand).await,
             What::Withdraw(command) => command.run(errand).await,
@@ -104,7 +104,7 @@ Examples:
   holt amendment propose Bramble 0000002a --born 2021-04 \\
     --because \"our birth sheet\"
   holt amendment propose Bramble 0000003c --withdraw \\
-    --because \"that chip was never put in\"")]
+    --because \"that chip was never implanted\"")]
 struct Propose {
     /// The animal
     animal: String,
@@ -188,8 +188,8 @@ impl Died {
 /// Propose that another site has a record of the same animal
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Whether it has one, only that site knows: what it calls the animal is not looked up before it accepts. Until \
-it answers, it may read the record of your animal. Your books stay as they are.
+Only that site knows whether it has such a record: Holt looks the name up when the site accepts. Until it \
+answers, that site may read the record of your animal. Your records stay as they are.
 
 Examples:
   holt amendment merge Bramble BRA 985000000000017 \\
@@ -202,7 +202,7 @@ struct Merge {
     other_site: String,
     /// What that site calls the animal: accession, transponder, ring, house name or id
     theirs: String,
-    /// How it was found that they are one
+    /// How you found that they are one animal
     #[arg(long, value_name = "TEXT")]
     because: String,
     /// Check everything and record nothing
@@ -224,9 +224,9 @@ impl Merge {
 `holt history` shows the merges that your site sees, `holt amendment list` those that your site proposed or accepted.
 
 Examples:
-  holt amendment unmerge Bramble 0000002a \\
+  holt amendment withdraw-merge Bramble 0000002a \\
     --because \"ours has a notch, theirs has not\"")]
-struct Unmerge {
+struct WithdrawMerge {
     /// The animal, as your site calls it
     animal: String,
     /// The merge, or the amendment that made it: its id, or the beginning or end of it
@@ -240,7 +240,7 @@ struct Unmerge {
     check_only: bool,
 }
 
-impl Unmerge {
+impl WithdrawMerge {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
         let session = &errand.session;
@@ -260,9 +260,9 @@ impl Unmerge {
 /// Accept a proposal: Holt makes the change in the name of your site
 #[derive(Args, Debug)]
 #[command(after_help = "\
-By a merge, the other record is given up for yours. Facts that contradict one another are listed, as by \
-`holt merge`. The other site keeps its books: of what it recorded, birth, death, parents, sex and marks alone can be \
-set aside for what your site recorded.
+In a merge, your record stays and replaces the other. Holt lists facts that contradict one another, as `holt \
+merge` does. The other site keeps its records. Only its birth, death, parents, sex and marks can be set \
+aside for yours.
 
 Examples:
   holt amendment accept 0000002a
@@ -355,7 +355,7 @@ impl Withdraw {
     }
 }
 
-/// List the proposals that your site made, answered or has to answer, the oldest first
+/// List proposals that your site made, answered or must answer, oldest first
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:

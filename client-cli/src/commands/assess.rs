@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 /// Record a welfare assessment of an animal
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What can be found on each indicator: `holt protocol show CODE`. A findings file is CSV with the columns \
+`holt protocol show CODE` lists what can be found on each indicator. A findings file is CSV with the columns \
 indicator, found, confidence and evidence.
 
 Examples:
@@ -38,11 +38,10 @@ pub(crate) struct Assess {
     /// Read the findings from a CSV file; - is standard input
     #[arg(long, value_name = "FILE", conflicts_with = "found")]
     file: Option<PathBuf>,
-    /// How sure you are of findings that do not say it themselves: low (guessed), medium (seen), high
-    /// (seen well, or measured)
+    /// Confidence in findings that do not have their own: low (guessed), medium (seen), high (seen well, or measured)
     #[arg(long, value_name = "HOW", default_value = "medium", value_parser = words::parser::<v1::Confidence>())]
     confidence: v1::Confidence,
-    /// When it was made; now, unless given
+    /// When the assessment was made [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
     /// Remarks
@@ -100,7 +99,7 @@ impl Assess {
 fn from_argument(text: &str) -> Result<Written, Failure> {
     let (indicator, rest) = text.split_once('=').ok_or_else(|| {
         Failure::usage(
-            format!("`{text}` is no finding"),
+            format!("`{text}` is not a finding"),
             "write INDICATOR=FOUND, such as body-condition=ideal",
         )
     })?;
@@ -169,7 +168,7 @@ fn finding(written: Written, protocol: &v1::Protocol, usual: v1::Confidence) -> 
             let number = written.found.strip_suffix(&scale.unit).unwrap_or(&written.found).trim();
             let number: f64 = number.parse().map_err(|_| {
                 let mend = format!("write a number in {0}, such as `{1}{0}`", scale.unit, scale.min);
-                Failure::refused(format!("`{}` is no number", written.found), mend).at(&written.place)
+                Failure::refused(format!("`{}` is not a number", written.found), mend).at(&written.place)
             })?;
             Found::Number(number)
         }
@@ -178,7 +177,7 @@ fn finding(written: Written, protocol: &v1::Protocol, usual: v1::Confidence) -> 
     let confidence = match written.confidence.as_str() {
         "" => usual,
         word => v1::Confidence::of(word).ok_or_else(|| {
-            Failure::refused(format!("`{word}` is no confidence"), "write low, medium or high")
+            Failure::refused(format!("`{word}` is not a confidence"), "write low, medium or high")
                 .at(&written.place)
         })?,
     };

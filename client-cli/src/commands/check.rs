@@ -16,7 +16,7 @@ use holt_proto::time::day;
 use holt_proto::v1;
 use holt_proto::v1::check_scope::Of;
 
-/// Checks: what must be done again and again
+/// Checks: recurring tasks, and whether they were done
 #[derive(Args, Debug)]
 pub(crate) struct Check {
     #[command(subcommand)]
@@ -35,7 +35,7 @@ enum What {
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt check list")]
 struct List {
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -50,7 +50,7 @@ Examples:
   holt check add weigh --group \"Weir family\" --every week --on thu
   holt check add weigh --in \"Night house\" --rule \"FREQ=MONTHLY;BYDAY=1MO\"")]
 struct Add {
-    /// What is to be done
+    /// The task
     #[arg(value_parser = words::parser::<v1::Duty>())]
     duty: v1::Duty,
     #[command(flatten)]
@@ -58,22 +58,22 @@ struct Add {
     /// How often: day, week, month, "2 weeks"
     #[arg(long, value_name = "RHYTHM", required_unless_present = "rule")]
     every: Option<Every>,
-    /// On which days: mon,thu of a week; 1 to 28 or last of a month
+    /// Days: mon,thu of a week; 1 to 28 or last of a month
     #[arg(long, value_name = "DAYS", requires = "every")]
     on: Option<String>,
     /// How often, as a recurrence rule of RFC 5545
     #[arg(long, value_name = "RRULE", conflicts_with = "every")]
     rule: Option<String>,
-    /// Days after the due day within which it still counts as done in time
+    /// Days of grace: done within them is done in time
     #[arg(long, value_name = "DAYS", default_value_t = 0, value_parser = clap::value_parser!(i32).range(0..=366))]
     grace: i32,
-    /// Day on which it begins; today, unless given
+    /// Day on which it begins [default: today]
     #[arg(long, value_name = "DAY")]
     starts: Option<DayWord>,
-    /// Who is to do it: a team, a role, a name
+    /// Who does it: a team, a role, a name
     #[arg(long = "by", value_name = "WHO")]
     by_whom: Option<String>,
-    /// What else to know
+    /// Remark
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
 }
@@ -108,7 +108,7 @@ struct End {
     /// The check: its id, or the beginning or end of it
     #[arg(value_name = "ID", value_parser = id_part)]
     id: String,
-    /// Last day on which it can fall due; today, unless given
+    /// Last day on which it can fall due [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
     /// Why
@@ -116,11 +116,11 @@ struct End {
     because: String,
 }
 
-/// Show how far checks were done over a stretch of days: in time, late, missed, open
+/// Show how many checks were done in a period: in time, late, missed, open
 #[derive(Args, Debug)]
 #[command(after_help = "\
-A due day is counted by the day it fell due, whenever it was done; what was done after --as-of does not \
-count yet.
+Each check counts under the day on which it was due, whenever it was done. What was done after --as-of does \
+not count yet.
 
 Examples:
   holt check coverage --from 2026-01-01
@@ -130,16 +130,16 @@ struct Coverage {
     /// First due day that counts
     #[arg(long, value_name = "DAY")]
     from: DayWord,
-    /// Last due day that counts; today, unless given
+    /// Last due day that counts [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As it stood at the end of this day; today, unless given
+    /// As it stood at the end of this day [default: today]
     #[arg(long, value_name = "DAY")]
     as_of: Option<DayWord>,
     /// One duty only
     #[arg(long, value_parser = words::parser::<v1::Duty>())]
     duty: Option<v1::Duty>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
     /// Exit with 10 if any was late or missed

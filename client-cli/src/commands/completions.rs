@@ -14,7 +14,7 @@ Examples:
   holt completions zsh > ~/.zfunc/_holt
   holt completions fish > ~/.config/fish/completions/holt.fish")]
 pub(crate) struct Completions {
-    /// Which shell
+    /// The shell
     shell: Shell,
 }
 

@@ -9,13 +9,13 @@ use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// Show the weights of an animal beside its body condition and its food, week by week
+/// Show weight, body condition and food of an animal, week by week
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Body condition is what assessments found under the indicator `body-condition`, on the scale of their protocol. Food is \
-what the animal was given alone: what a group was given is the group's, and no animal's.
+Body condition is the indicator `body-condition` of assessments, on the scale of their protocol. Food is \
+what the animal was given alone; food of a group is not divided among its members.
 
-The chart has the median weight of each week, and a number where body condition was found to be another.
+The chart shows the median weight of each week, and a number at each change of body condition.
 
 Examples:
   holt condition Bramble
@@ -24,13 +24,13 @@ Examples:
 pub(crate) struct Condition {
     /// The animal
     animal: String,
-    /// First day; half a year ago, unless given
+    /// First day [default: half a year ago]
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY", requires = "from")]
     to: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
     #[command(flatten)]

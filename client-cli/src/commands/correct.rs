@@ -12,16 +12,16 @@ use holt_proto::notation::mass;
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
 
-/// Correct what was recorded wrong, or strike it out; what was recorded stays to be seen
+/// Correct a fact that was recorded wrong, or withdraw it; the history keeps the old
 #[derive(Args, Debug)]
 #[command(after_help = "\
-`holt history` tells the facts of an animal and their ids. Give what is wrong as it should have been; the \
-rest stays. A reading of the wrong animal is moved to the right one by --was.
+`holt history` lists the facts of an animal with their ids. Give only what was wrong, as it is right; the \
+rest stays. --was moves a reading to the right animal.
 
 Examples:
   holt correct Bramble 0000002a --mass 8.12kg --because \"read 8.21\"
-  holt correct Bramble 0000002a --was Sedge --because \"taken for one another\"
-  holt correct Bramble 0000002a --strike-out --because \"scale was not set to 0\"
+  holt correct Bramble 0000002a --was Sedge --because \"mixed them up\"
+  holt correct Bramble 0000002a --withdraw --because \"scale was not set to 0\"
   holt correct Sedge 0000003c --on 2026-03-01 --because \"found on Sunday\"
   holt correct Sedge 0000001f --born 2019-05 --estimated true \\
     --because \"papers of the sender\"")]
@@ -36,9 +36,9 @@ pub(crate) struct Correct {
     because: String,
     #[command(flatten)]
     change: Change,
-    /// It was never so: strike it out
+    /// Withdraw the fact: it was never so
     #[arg(long, conflicts_with = "Change")]
-    strike_out: bool,
+    withdraw: bool,
     /// Refuse if the animal was changed since this version of it
     #[arg(long, value_name = "VERSION", default_value_t = 0, hide_default_value = true)]
     based_on: i64,
@@ -51,22 +51,22 @@ pub(crate) struct Correct {
 #[derive(Args, Clone, Debug, Default)]
 #[group(multiple = true)]
 pub(super) struct Change {
-    /// The day or time at which it was, or from which it was so
+    /// Day or time at which it was, or began
     #[arg(long, value_name = "TIME", conflicts_with = "on")]
     at: Option<WhenWord>,
-    /// The day, where the time is not known
+    /// The day, if the time is not known
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// The day or time at which it ended
+    /// Day or time at which it ended
     #[arg(long, value_name = "TIME")]
     ended: Option<WhenWord>,
     /// It did not end
     #[arg(long, conflicts_with = "ended")]
     still_lasts: bool,
-    /// Of a weight: the mass
+    /// Of a weight: the value
     #[arg(long, value_name = "MASS")]
     mass: Option<String>,
-    /// Of a weight: the animal that it was
+    /// Of a weight: the animal that was on the scale
     #[arg(long, value_name = "ANIMAL")]
     was: Option<String>,
     /// Of a birth: the day, month or year
@@ -75,16 +75,16 @@ pub(super) struct Change {
     /// Of a birth: whether it is an estimate
     #[arg(long, value_name = "true|false")]
     estimated: Option<bool>,
-    /// Of a sex: which
+    /// Of a sex: the sex
     #[arg(long, value_parser = words::parser::<v1::Sex>())]
     sex: Option<v1::Sex>,
-    /// Of a parent: which animal
+    /// Of a parent: the animal
     #[arg(long, value_name = "ANIMAL")]
     parent: Option<String>,
-    /// Of a parent: how likely it is the one, up to 1
+    /// Of a parent: how likely it is this animal, up to 1
     #[arg(long, value_name = "SHARE")]
     share: Option<f64>,
-    /// Of a parent, or of a birth: why parents are right that do not fit by the records
+    /// Of a parent or a birth: why these parents are right although they do not fit the records
     #[arg(long, value_name = "WHY")]
     parents_because: Option<String>,
     /// Of a placement: the enclosure
@@ -118,7 +118,7 @@ impl Correct {
         let fact = the_one("fact", &self.fact, &known.facts, |fact| &fact.id)?;
         let list = format!("holt history {}", self.animal);
         let fact = fact.ok_or_else(|| nothing_of("fact that stands", &self.fact, &list))?.clone();
-        let (facts, concerns) = if self.strike_out {
+        let (facts, concerns) = if self.withdraw {
             let ask = v1::WithdrawFactRequest {
                 request_id: request_id(),
                 site,
@@ -145,7 +145,7 @@ impl Correct {
             (answer.facts, answer.concerns)
         };
         let zones = session.zones().await?;
-        errand.show(&View::new(fact, facts, concerns, self.strike_out, self.check_only, &zones))
+        errand.show(&View::new(fact, facts, concerns, self.withdraw, self.check_only, &zones))
     }
 }
 

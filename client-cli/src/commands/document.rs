@@ -50,10 +50,10 @@ struct Named {
     code: String,
 }
 
-/// Adopt a version: the site works by it from a day on
+/// Adopt a version, by which the site works from a day on
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What was recorded by another version keeps that version.
+Earlier records keep the version by which they were made.
 
 Examples:
   holt document adopt protocol small-carnivore 2

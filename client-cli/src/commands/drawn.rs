@@ -15,7 +15,7 @@ use std::path::PathBuf;
 /// How a chart is asked for.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct Drawn {
-    /// Draw the chart here instead of the table
+    /// Draw a chart here instead of the table
     #[arg(long, conflicts_with = "svg")]
     chart: bool,
     /// Write the chart to this file (SVG) instead; - is standard output

@@ -18,10 +18,10 @@ Examples:
   holt due --duty weigh --on tomorrow
   holt due --ask || echo \"something is overdue\"")]
 pub(crate) struct Due {
-    /// As of this day; today, unless given
+    /// As of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
     /// One duty only

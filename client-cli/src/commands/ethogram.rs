@@ -11,7 +11,7 @@ use clap::{Args, Subcommand};
 use holt_proto::v1;
 use std::path::PathBuf;
 
-/// Ethograms: the behaviours that groups are watched for
+/// Ethograms: the behaviours to observe
 #[derive(Args, Debug)]
 pub(crate) struct Ethogram {
     #[command(subcommand)]
@@ -35,7 +35,7 @@ Examples:
         #[arg(long)]
         check_only: bool,
     },
-    /// List the ethograms on record, all versions
+    /// List the ethograms, all versions
     #[command(after_help = "Examples:\n  holt ethogram list")]
     List,
     /// Show the behaviours of an ethogram, and what counts as each
@@ -43,14 +43,14 @@ Examples:
         after_help = "Examples:\n  holt ethogram show small-carnivore\n  holt ethogram show small-carnivore@1"
     )]
     Show {
-        /// Code of the ethogram; the newest version, unless given
+        /// Code of the ethogram [default version: the newest]
         #[arg(value_name = "CODE[@VERSION]", value_parser = reference)]
         ethogram: Reference,
     },
 }
 
-/// The ethogram that is meant; where none is named, the only one there is. Without a version the one by which the site
-/// works.
+/// The ethogram that is meant; where none is named, the only one there is. Without a version the one by which
+/// the site works.
 pub(super) async fn find(
     session: &Session,
     site: &str,
@@ -76,11 +76,11 @@ fn only(all: &[v1::Ethogram]) -> Result<String, Failure> {
     match codes.as_slice() {
         [only] => Ok((*only).to_owned()),
         [] => Err(Failure::not_found(
-            "there is no ethogram on record: nothing says what to watch for",
+            "there is no ethogram: nothing says what to observe",
             "ask the curator to load one: `holt ethogram load`",
         )),
         several => Err(Failure::usage(
-            format!("it is not said what to watch for (there are {})", several.join(", ")),
+            format!("no ethogram named (there are {})", several.join(", ")),
             "name the ethogram: --by CODE",
         )),
     }
@@ -102,7 +102,7 @@ impl Ethogram {
                 let say = if check_only {
                     CHECKED_ONLY.to_owned()
                 } else {
-                    format!("{} is on record ({}).", thing.title, thing.spoken())
+                    format!("Loaded {} ({}).", thing.title, thing.spoken())
                 };
                 errand.show(&Told { thing, say })
             }

@@ -6,12 +6,12 @@ use crate::views::find::{Found, Match};
 use clap::Args;
 use holt_proto::v1;
 
-/// Find an animal by transponder, ring, accession or name, or a part of one, and tell where it is
+/// Find an animal by transponder, ring, accession or name, or a part of one
 #[derive(Args, Debug)]
 #[command(after_help = "\
-The last digits of a transponder are enough, and so is the serial of an accession, or a part of a name. All \
-sites in your scope are looked through, with the dead and with those that left. The nearest come first: what is \
-meant as a whole, then what begins or ends so, then what has it within.
+The last digits of a transponder are enough, or the serial of an accession, or a part of a name. Holt \
+searches all your sites, dead and departed animals included. Exact matches come first, then those that begin \
+or end so, then those that contain it.
 
 Examples:
   holt find 985112000123456
@@ -19,10 +19,10 @@ Examples:
   holt find bram
   holt find QUI-25-0001 --format json")]
 pub(crate) struct Find {
-    /// What is in hand: a name, a number, or a part of one
+    /// A name, a number, or a part of one
     #[arg(required = true, num_args = 1.., value_name = "TEXT")]
     text: Vec<String>,
-    /// Show at most so many
+    /// Show at most N
     #[arg(long, value_name = "NUMBER", default_value_t = 20, value_parser = clap::value_parser!(i32).range(1..=100))]
     limit: i32,
 }
@@ -36,7 +36,7 @@ impl Find {
         let answer = session.ask(ask).await?;
         if answer.matches.is_empty() {
             return Err(Failure::not_found(
-                format!("no animal that you may see goes by `{text}`, or by anything that it is a part of"),
+                format!("no animal that you may see has `{text}` in a name or number"),
                 "try fewer characters, or see `holt animal list`",
             ));
         }

@@ -16,7 +16,7 @@ use holt_proto::time::day;
 use holt_proto::v1;
 use std::path::PathBuf;
 
-/// How animals grow, what they are expected to weigh next, and the energy that they need
+/// Growth: expected weights, growth curves, and the energy that animals need
 #[derive(Args, Debug)]
 pub(crate) struct Growth {
     #[command(subcommand)]
@@ -25,7 +25,7 @@ pub(crate) struct Growth {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Show what an animal is expected to weigh next, and how it stands beside its litter and its kind
+    /// Show the expected weight of an animal, beside its litter and its species
     #[command(after_help = "\
 Examples:
   holt growth show Pip
@@ -35,7 +35,7 @@ Examples:
     Show {
         /// The animal: house name, accession, transponder, ring or id
         animal: String,
-        /// Day for which its mass is expected; its next weighing, unless given
+        /// Day of the expected weight [default: its next weighing]
         #[arg(long, value_name = "DAY")]
         on: Option<DayWord>,
         #[command(flatten)]
@@ -43,7 +43,7 @@ Examples:
     },
     /// Fit a growth curve to the animals of a species, from the history of the site
     #[command(after_help = "\
-The curve has an interval of its own, from drawing the animals again, beside that of one animal.
+The curve has two intervals: one for the curve itself, by resampling the animals, and one for a single animal.
 
 Examples:
   holt growth species \"Lontra canadensis\"
@@ -51,14 +51,14 @@ Examples:
     Species {
         /// Scientific name
         scientific_name: String,
-        /// Of one sex only
+        /// Only this sex
         #[arg(long, value_parser = words::parser::<v1::Sex>())]
         sex: Option<v1::Sex>,
     },
     /// Estimate the energy that an animal needs a day, and compare a diet with it
     #[command(after_help = "\
-The need is worked out from mass alone and easily off by a third for one animal: judge a ration by the \
-weights that follow it. What the species needs is said with `holt species describe`.
+Holt calculates the need from weight alone; for one animal it can be wrong by a third. Judge a ration by the \
+weights that follow it. `holt species describe` sets what the species needs.
 
 Examples:
   holt growth need Bramble
@@ -88,7 +88,7 @@ Examples:
         #[arg(long)]
         check_only: bool,
     },
-    /// List the reference curves on record, all versions
+    /// List the reference curves, all versions
     #[command(after_help = "Examples:\n  holt growth references")]
     References,
 }
@@ -142,7 +142,7 @@ impl Growth {
                 let say = if check_only {
                     CHECKED_ONLY.to_owned()
                 } else {
-                    format!("{} is on record, for {}.", thing.spoken(), thing.scientific_name)
+                    format!("Loaded {}, for {}.", thing.spoken(), thing.scientific_name)
                 };
                 errand.show(&Told { thing, say })
             }

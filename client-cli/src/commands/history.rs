@@ -10,10 +10,10 @@ use crate::views::fact::History as View;
 use clap::Args;
 use holt_proto::v1;
 
-/// Show everything that is recorded of an animal, in the order in which it happened
+/// Show everything recorded about an animal, in the order in which it happened
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What was superseded or struck out is not shown, unless you ask what changed: then it is, with the reason.
+--changed-since also shows what was replaced or withdrawn, with the reason.
 
 Examples:
   holt history Bramble
@@ -22,10 +22,10 @@ Examples:
 pub(crate) struct History {
     /// The animal
     animal: String,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
-    /// Only what became known since this time, and what stands no more
+    /// Only what was recorded since this time, and what no longer stands
     #[arg(long, value_name = "TIME")]
     changed_since: Option<WhenWord>,
 }

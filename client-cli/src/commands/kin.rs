@@ -7,7 +7,7 @@ use crate::views::kinship::{Compared, Family};
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
-/// Who an animal's kin are, and how closely animals are related
+/// Kin of an animal, and how closely animals are related
 #[derive(Args, Debug)]
 pub(crate) struct Kin {
     #[command(subcommand)]
@@ -18,8 +18,8 @@ pub(crate) struct Kin {
 enum What {
     /// Show parents, siblings, offspring and ancestors of an animal, and its inbreeding
     #[command(after_help = "\
-A pedigree ends where your sight ends: an ancestor at another site counts as unknown. The lowest and the \
-highest show how much that leaves open.
+An ancestor at a site that you may not see counts as unknown. The lowest and highest figures show how much \
+that leaves open.
 
 Examples:
   holt kin show Fern
@@ -38,7 +38,7 @@ Examples:
     /// Compare animals, or the members of a group: the kinship of each pair
     #[command(after_help = "\
 The kinship of two animals is the inbreeding that their offspring would have. Mean kinship is over all \
-animals compared, itself included.
+animals compared, the animal itself included.
 
 Examples:
   holt kin compare Fern Larch

@@ -29,12 +29,12 @@ enum What {
     Prove(Prove),
 }
 
-/// Hold the records against the ledger, and the ledger against its seals
+/// Compare the records with the ledger, and the ledger with its seals
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Every row and every entry is hashed anew. The exit code is 10 where anything does not agree. Whoever can \
-write to the database past Holt can also remake seals: only a seal that was kept elsewhere shows that, so \
-keep one (`holt ledger seal --print`) and verify against it.
+Holt hashes every row and every entry again. The exit code is 10 if anything does not agree. Whoever can \
+write to the database without Holt can also remake seals. Only a seal kept elsewhere shows that: keep one \
+(`holt ledger seal --print`) and verify against it.
 
 Examples:
   holt ledger verify
@@ -44,16 +44,15 @@ struct Verify {
     /// A seal that was kept, as `holt ledger seal --print` wrote it; `-` is standard input
     #[arg(long, value_name = "FILE")]
     against: Option<PathBuf>,
-    /// Everything, whichever site is meant otherwise
+    /// Everything, not only the site in use
     #[arg(long)]
     all_sites: bool,
 }
 
-/// Put everything that is recorded by now under a seal
+/// Put everything recorded until now under a seal
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Entries are put under a seal in the background. This does it at once, so that a seal that is kept covers \
-all that there is.
+Holt seals entries in the background. This command seals them at once, so that the seal you keep covers everything.
 
 Examples:
   holt ledger seal
@@ -71,7 +70,7 @@ Examples:
   holt ledger seals --limit 10
   holt ledger seals --format csv > seals.csv")]
 struct Seals {
-    /// The newest so many only
+    /// Show only the newest N
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     limit: Option<u32>,
 }
@@ -79,7 +78,7 @@ struct Seals {
 /// Prove that a record is under a seal, and check the proof here
 #[derive(Args, Debug)]
 #[command(after_help = "\
-`holt history` tells the ids of records. With --format json the whole proof \
+`holt history` lists the ids of records. With --format json the whole proof \
 is printed, to be kept or checked elsewhere.
 
 Examples:
@@ -88,9 +87,9 @@ Examples:
 struct Prove {
     /// The animal that the record is about
     animal: String,
-    /// The record: its id, or the beginning or end of it as `holt history` tells it
+    /// The record: its id, or the beginning or end of it as `holt history` shows it
     record: String,
-    /// The seal to prove it under; the newest, unless given
+    /// The seal to prove it under [default: the newest]
     #[arg(long, value_name = "SEAL", value_parser = clap::value_parser!(i64).range(1..))]
     under: Option<i64>,
 }
@@ -148,7 +147,7 @@ async fn flaw_of(session: &Session, kept: &Link) -> Result<Option<String>, Failu
             Ok(proof::continues(kept, &told, &newer, &answer.path).err())
         }
         Err(failure) if failure.exit == Exit::NotFound => {
-            Ok(Some("the ledger does not have it any more: it, and what followed, was cut off".to_owned()))
+            Ok(Some("the ledger no longer has it: it was cut off, with everything after it".to_owned()))
         }
         Err(failure) if failure.reason() == "LEDGER_BROKEN" => Ok(Some(failure.say)),
         Err(failure) => Err(failure),

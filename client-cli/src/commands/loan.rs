@@ -11,7 +11,7 @@ use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// Loans in and out: who keeps what another owns, and until when
+/// Loans in and out, and when they end
 #[derive(Args, Debug)]
 pub(crate) struct Loan {
     #[command(subcommand)]
@@ -38,13 +38,13 @@ impl Loan {
 /// Terms of a loan that begins with a coming or going.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct Terms {
-    /// It is on loan, and stays its owner's
+    /// It is on loan; its owner stays the same
     #[arg(long)]
     on_loan: bool,
     /// Last day of the loan
     #[arg(long, value_name = "DAY", requires = "on_loan")]
     loan_until: Option<DayWord>,
-    /// What else is agreed of the loan
+    /// Other terms of the loan
     #[arg(long, value_name = "TEXT", requires = "on_loan")]
     loan_terms: Option<String>,
 }
@@ -58,22 +58,22 @@ impl Terms {
     }
 }
 
-/// List loans in and out, those that end first before the others
+/// List loans in and out, those that end first on top
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What ends within weeks is among what is due, too: `holt due`.
+`holt due` also lists loans that end within weeks.
 
 Examples:
   holt loan list
   holt loan list --all --on 2025-12-31 --format csv")]
 struct List {
-    /// As of the close of this day; today, unless given
+    /// As of the close of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// Those that have ended, too
+    /// Also those that have ended
     #[arg(long)]
     all: bool,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -95,11 +95,11 @@ impl List {
     }
 }
 
-/// Give a loan another last day
+/// Change the last day of a loan
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  holt loan prolong Teasel --until 2027-03-31 --because \"she is with young\"")]
+  holt loan prolong Teasel --until 2027-03-31 --because \"she is pregnant\"")]
 struct Prolong {
     /// The animal
     animal: String,
@@ -146,7 +146,7 @@ struct Return {
     animal: String,
     #[command(flatten)]
     when: OnOrAt,
-    /// Enclosure that one that came back lives in
+    /// Enclosure of an animal that came back
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
     /// Check everything and record nothing

@@ -11,7 +11,7 @@ use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
-/// Marks: how animals are told apart
+/// Marks: transponders, rings, names and what else identifies an animal
 #[derive(Args, Debug)]
 pub(crate) struct Mark {
     #[command(subcommand)]
@@ -36,11 +36,11 @@ Examples:
         /// Where on the body
         #[arg(long, value_name = "TEXT")]
         place: Option<String>,
-        /// When it was put on or first seen; now, unless given
+        /// When it was put on or first seen [default: now]
         #[arg(long, value_name = "TIME")]
         at: Option<WhenWord>,
     },
-    /// Record that a mark gave way to another of its kind
+    /// Record that a mark was replaced by another of its kind
     #[command(after_help = "\
 Examples:
   holt mark replace Bramble 985112000123456 985112000777001 --because worn
@@ -48,17 +48,17 @@ Examples:
     Replace {
         /// The animal
         animal: String,
-        /// The mark that ends: its code, or its id as `holt animal show` tells it
+        /// The mark that ends: its code, or its id as `holt animal show` shows it
         mark: String,
         /// The code of the mark that takes its place
         code: String,
         /// Why the old one ended: lost, worn, replaced
         #[arg(long, value_name = "TEXT")]
         because: String,
-        /// Where on the body the new one is; where the old one was, unless given
+        /// Where on the body the new one is [default: where the old one was]
         #[arg(long, value_name = "TEXT")]
         place: Option<String>,
-        /// When the one gave way to the other; now, unless given
+        /// When it was replaced [default: now]
         #[arg(long, value_name = "TIME")]
         at: Option<WhenWord>,
     },
@@ -70,12 +70,12 @@ Examples:
     End {
         /// The animal
         animal: String,
-        /// The mark: its code, or its id as `holt animal show` tells it
+        /// The mark: its code, or its id as `holt animal show` shows it
         mark: String,
         /// Why it ended: lost, removed, unreadable, replaced
         #[arg(long, value_name = "TEXT")]
         because: String,
-        /// When it was lost, removed or found dead; now, unless given
+        /// When it was lost, removed or found unreadable [default: now]
         #[arg(long, value_name = "TIME")]
         at: Option<WhenWord>,
     },
@@ -111,7 +111,7 @@ impl Mark {
                     why: because,
                 };
                 let thing = View::new(session.ask(ask).await?.mark.unwrap_or_default(), zone);
-                let say = format!("{animal} has this mark no longer: {}.", thing.spoken());
+                let say = format!("{animal} no longer has this mark: {}.", thing.spoken());
                 errand.show(&Told { thing, say })
             }
             What::Replace { animal, mark, code, because, place, at } => {
@@ -129,7 +129,7 @@ impl Mark {
                 let answer = session.ask(ask).await?;
                 let ended = View::new(answer.ended.unwrap_or_default(), zone);
                 let thing = View::new(answer.began.unwrap_or_default(), zone);
-                let say = format!("{animal} is marked: {}, in place of {}.", thing.spoken(), ended.code);
+                let say = format!("{animal} is marked: {}, which replaces {}.", thing.spoken(), ended.code);
                 errand.show(&Told { thing, say })
             }
         }

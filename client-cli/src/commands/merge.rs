@@ -1,22 +1,23 @@
-//! `holt merge`, `holt unmerge`
+//! `holt merge`
 
 use crate::errand::{Errand, Outcome};
+use crate::failure::Failure;
 use crate::session::request_id;
 use crate::views::animal::Animal as View;
 use crate::views::{CHECKED_ONLY, Told, count};
 use crate::words::Word;
-use clap::Args;
+use clap::{Args, Subcommand};
 use holt_proto::v1;
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// Give one record up for another: two were found to be one animal
+/// Merge two records that are of one animal
 #[derive(Args, Debug)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 #[command(after_help = "\
-The merge links the two records and changes no fact of either. The id and the accession numbers of the record \
-that is given up mean the other while the link stands. Facts that contradict one another are listed: say for each \
-which stands, by its kind and the record it was entered for, or by its id. The other is set aside, and stands \
-again if the merge is withdrawn by `holt unmerge`.
+A merge links two records and changes no fact of either. While the link stands, the id and accessions of the \
+record given up mean the record that stays. Holt lists facts that contradict one another: name the one that \
+stands, by kind and record or by id. The other is set aside. It stands again if you withdraw the merge.
 
 Examples:
   holt merge QUI-25-0001 QUI-25-0007 --because \"same transponder, read twice\"
@@ -24,14 +25,28 @@ Examples:
   holt merge QUI-25-0001 QUI-25-0007 --because \"same scars\" \\
     --stands birth=QUI-25-0007")]
 pub(crate) struct Merge {
+    #[command(subcommand)]
+    what: Option<What>,
+    #[command(flatten)]
+    two: Option<Two>,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    Withdraw(Withdraw),
+}
+
+/// The two records, and what is done with them.
+#[derive(Args, Debug)]
+struct Two {
     /// The record that stays
     keep: String,
     /// The record that is given up
     give_up: String,
-    /// How it was found that they are one
+    /// How you found that they are one animal
     #[arg(long, value_name = "TEXT")]
     because: String,
-    /// A fact that stands where two contradict one another: kind and record, or the id of the fact
+    /// The fact that stands if two contradict one another: kind and record, or its id
     #[arg(long, value_name = "KIND=RECORD|ID", value_parser = stands)]
     stands: Vec<v1::Resolution>,
     /// Check everything and record nothing
@@ -41,6 +56,18 @@ pub(crate) struct Merge {
 
 impl Merge {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        match (self.what, self.two) {
+            (Some(What::Withdraw(withdraw)), _) => withdraw.run(errand).await,
+            (None, Some(two)) => two.run(errand).await,
+            (None, None) => {
+                Err(Failure::usage("no records given", "name the record that stays, and the other"))
+            }
+        }
+    }
+}
+
+impl Two {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
         let session = &errand.session;
         let zone = session.zone(&site).await?;
@@ -59,7 +86,7 @@ impl Merge {
         let thing = View::new(answer.animal.unwrap_or_default(), zone);
         let joined = count(usize::try_from(answer.joined).unwrap_or(0), "fact joined it", "facts joined it");
         let say = format!(
-            "{} is {} from now on: {joined}. {} To withdraw the merge: holt unmerge {} {}",
+            "{} is {} from now on: {joined}. {} To withdraw the merge: holt merge withdraw {} {}",
             self.give_up,
             thing.spoken(),
             set_aside(&answer.set_aside),
@@ -98,16 +125,16 @@ fn set_aside(facts: &[v1::NamedFact]) -> String {
     format!("Set aside: {}.", spoken.collect::<Vec<_>>().join(", "))
 }
 
-/// Withdraw a merge: the two are two animals again
+/// Withdraw a merge: the records are of two animals again
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Each record has again what was entered for it. What was recorded since they were merged is with the record under \
-which the animal was held then. Merges can be withdrawn in any order.
+Each record has its own facts again. Facts recorded since the merge stay with the record under which the \
+animal was held then. Merges can be withdrawn in any order.
 
 Examples:
-  holt unmerge QUI-25-0001 0190a1b2-0000-7000-8000-00000000002a \\
+  holt merge withdraw QUI-25-0001 0190a1b2-0000-7000-8000-00000000002a \\
     --because \"two animals after all\"")]
-pub(crate) struct Unmerge {
+struct Withdraw {
     /// The animal
     animal: String,
     /// The merge: its id, as `holt merge` and `holt history` show it
@@ -115,7 +142,7 @@ pub(crate) struct Unmerge {
     /// Why it was wrong
     #[arg(long, value_name = "TEXT")]
     because: String,
-    /// A fact that stands where records that stay linked contradict one another, as with `holt merge`
+    /// The fact that stands if records that stay linked contradict one another, as in `holt merge`
     #[arg(long, value_name = "KIND=RECORD|ID", value_parser = stands)]
     stands: Vec<v1::Resolution>,
     /// Check everything and record nothing
@@ -123,8 +150,8 @@ pub(crate) struct Unmerge {
     check_only: bool,
 }
 
-impl Unmerge {
-    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+impl Withdraw {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
         let session = &errand.session;
         let zone = session.zone(&site).await?;

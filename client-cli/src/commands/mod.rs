@@ -3,14 +3,13 @@
 mod amendment;
 mod animal;
 mod assess;
-mod assessments;
 mod check;
 mod climate;
 mod completions;
 mod concern;
-mod concerns;
 mod condition;
 mod correct;
+mod disturbance;
 mod document;
 mod drawn;
 mod due;
@@ -30,6 +29,9 @@ mod litter;
 mod loan;
 mod mark;
 mod merge;
+mod observation;
+mod observe;
+mod ownership;
 mod paper;
 mod partners;
 mod password;
@@ -47,14 +49,9 @@ mod standard;
 mod standing;
 mod state;
 mod stock_return;
-mod title;
 mod transfer;
-mod upset;
-mod watch;
-mod watches;
 mod weigh;
 mod weight;
-mod weights;
 mod welfare;
 mod when;
 mod whoami;
@@ -80,7 +77,6 @@ pub(crate) enum Command {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Asking {
     Weigh(weigh::Weigh),
-    Weights(weights::Weights),
     Weight(weight::Weight),
     Growth(growth::Growth),
     Condition(condition::Condition),
@@ -89,14 +85,12 @@ pub(crate) enum Asking {
     Encounter(encounter::Encounter),
     Due(due::Due),
     State(state::State),
-    Concerns(concerns::Concerns),
     Concern(concern::Concern),
     Assess(assess::Assess),
-    Assessments(assessments::Assessments),
-    Watch(watch::Watch),
-    Watches(watches::Watches),
+    Observe(observe::Observe),
+    Observation(observation::Observation),
     Standing(standing::Standing),
-    Upset(upset::Upset),
+    Disturbance(disturbance::Disturbance),
     Find(find::Find),
     Welfare(welfare::Welfare),
     Animal(animal::Animal),
@@ -109,12 +103,11 @@ pub(crate) enum Asking {
     Paper(paper::Paper),
     Transfer(transfer::Transfer),
     Loan(loan::Loan),
-    Title(title::Title),
+    Ownership(ownership::Ownership),
     History(history::History),
     Correct(correct::Correct),
     Amendment(amendment::Amendment),
     Merge(merge::Merge),
-    Unmerge(merge::Unmerge),
     Report(report::Report),
     StockReturn(stock_return::StockReturn),
     Standard(standard::Standard),
@@ -162,7 +155,6 @@ impl Asking {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self {
             Self::Weigh(command) => command.run(errand).await,
-            Self::Weights(command) => command.run(errand).await,
             Self::Weight(command) => command.run(errand).await,
             Self::Growth(command) => command.run(errand).await,
             Self::Condition(command) => command.run(errand).await,
@@ -171,14 +163,12 @@ impl Asking {
             Self::Encounter(command) => command.run(errand).await,
             Self::Due(command) => command.run(errand).await,
             Self::State(command) => command.run(errand).await,
-            Self::Concerns(command) => command.run(errand).await,
             Self::Concern(command) => command.run(errand).await,
             Self::Assess(command) => command.run(errand).await,
-            Self::Assessments(command) => command.run(errand).await,
-            Self::Watch(command) => command.run(errand).await,
-            Self::Watches(command) => command.run(errand).await,
+            Self::Observe(command) => command.run(errand).await,
+            Self::Observation(command) => command.run(errand).await,
             Self::Standing(command) => command.run(errand).await,
-            Self::Upset(command) => command.run(errand).await,
+            Self::Disturbance(command) => command.run(errand).await,
             Self::Find(command) => command.run(errand).await,
             Self::Welfare(command) => command.run(errand).await,
             Self::Animal(command) => command.run(errand).await,
@@ -191,12 +181,11 @@ impl Asking {
             Self::Paper(command) => command.run(errand).await,
             Self::Transfer(command) => command.run(errand).await,
             Self::Loan(command) => command.run(errand).await,
-            Self::Title(command) => command.run(errand).await,
+            Self::Ownership(command) => command.run(errand).await,
             Self::History(command) => command.run(errand).await,
             Self::Correct(command) => command.run(errand).await,
             Self::Amendment(command) => command.run(errand).await,
             Self::Merge(command) => command.run(errand).await,
-            Self::Unmerge(command) => command.run(errand).await,
             Self::Report(command) => command.run(errand).await,
             Self::StockReturn(command) => command.run(errand).await,
             Self::Standard(command) => command.run(errand).await,

@@ -11,7 +11,7 @@ use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// Papers that go with animals that come, go or move
+/// Papers of arrivals, departures and transfers
 #[derive(Args, Debug)]
 pub(crate) struct Paper {
     #[command(subcommand)]
@@ -49,10 +49,10 @@ Examples:
 struct Add {
     /// The animal
     animal: String,
-    /// What the paper goes with
+    /// What the paper belongs to
     #[arg(long = "for", value_parser = words::parser::<v1::PaperOccasion>())]
     occasion: v1::PaperOccasion,
-    /// Which transfer, by its id; the latest one, unless given
+    /// The transfer, by its id [default: the latest]
     #[arg(long, value_name = "TRANSFER", default_value = "", hide_default_value = true)]
     transfer: String,
     /// What kind of paper
@@ -82,7 +82,7 @@ struct Add {
     /// Purpose code of CITES, such as Z
     #[arg(long, value_name = "CODE")]
     purpose: Option<String>,
-    /// What else to know
+    /// Remark
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
     /// Check everything and record nothing
@@ -142,7 +142,7 @@ pub(crate) fn paper(text: &str) -> Result<v1::PaperContent, String> {
         let (key, value) =
             part.split_once('=').ok_or_else(|| format!("write KEY=VALUE, not `{part}`; keys are {KEYS}"))?;
         let value = value.trim();
-        let on = || value.parse::<v1::Day>().map_err(|_| format!("`{value}` is no day; write 2026-02-01"));
+        let on = || value.parse::<v1::Day>().map_err(|_| format!("`{value}` is not a day; write 2026-02-01"));
         match key.trim() {
             "kind" => paper.kind = chosen::<v1::PaperKind>(value)?.into(),
             "cites" => paper.cites_appendix = chosen::<v1::CitesAppendix>(value)?.into(),
@@ -154,7 +154,7 @@ pub(crate) fn paper(text: &str) -> Result<v1::PaperContent, String> {
             "source" => value.clone_into(&mut paper.source_codes),
             "purpose" => value.clone_into(&mut paper.purpose_code),
             "note" => value.clone_into(&mut paper.note),
-            other => return Err(format!("`{other}` is no key; keys are {KEYS}")),
+            other => return Err(format!("`{other}` is not a key; keys are {KEYS}")),
         }
     }
     if paper.kind() == v1::PaperKind::Unspecified {
@@ -180,7 +180,7 @@ Examples:
 struct List {
     /// The animal
     animal: String,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -200,22 +200,22 @@ impl List {
     }
 }
 
-/// List comings and goings of listed animals for which a permit is not on record
+/// List arrivals and departures of listed animals without a recorded permit
 #[derive(Args, Debug)]
 #[command(after_help = "\
-A species is listed where its appendix of CITES is on record: `holt species update`.
+A species is listed if its appendix of CITES is recorded: `holt species update`.
 
 Examples:
   holt paper missing
   holt paper missing --from 2026-01-01 --to 2026-03-31 --format csv")]
 struct MissingFrom {
-    /// First day; the beginning, unless given
+    /// First day [default: the beginning]
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -241,9 +241,11 @@ mod tests {
 
     #[test]
     fn papers_are_read_as_they_are_typed() {
-        let read =
-            paper("kind=cites-export-permit, number=DE/17, country=DE, issued=2026-02-01, cites=II, source=C I, purpose=z")
-                .unwrap();
+        let read = paper(
+            "kind=cites-export-permit, number=DE/17, country=DE, issued=2026-02-01, cites=II, \
+                source=C I, purpose=z",
+        )
+        .unwrap();
         assert_eq!(
             (read.kind(), read.cites_appendix()),
             (v1::PaperKind::CitesExportPermit, v1::CitesAppendix::Ii)
@@ -253,7 +255,7 @@ mod tests {
         for (text, told) in [
             ("number=17", "the kind is missing"),
             ("kind=permit", "`permit` is none of"),
-            ("kind=receipt,issued=yesterday", "is no day"),
+            ("kind=receipt,issued=yesterday", "is not a day"),
             ("kind=receipt,colour=red", "`colour` is no key"),
             ("receipt", "write KEY=VALUE"),
         ] {

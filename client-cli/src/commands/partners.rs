@@ -18,8 +18,10 @@ pub(crate) struct Partners {
 enum What {
     /// Find partners at sites that show cards of their animals, best first
     #[command(after_help = "\
-Holt orders partners by kinship (counts 8), by how common their genes are (2), by distance (1) and by a border (1). \
-Unknown ancestry counts as average kinship. A card shows sex, age, kinship and site of another site's animal; its \
+Holt orders partners by kinship (counts 8), by how common their genes are (2), by distance (1) and by a \
+border (1). \
+Unknown ancestry counts as average kinship. A card shows sex, age, kinship and site of another site's \
+animal; its \
 registrar finds it by the id. Holt records the search, also for the sites whose animals it compared.
 
 Examples:
@@ -46,7 +48,7 @@ Examples:
     },
     /// Set whether your site shows cards of its animals to other sites
     #[command(after_help = "\
-A site shows nothing until it says so. `holt partners searches` shows who looked.
+A site shows nothing until you set this to yes. `holt partners searches` shows who looked.
 
 Examples:
   holt partners show-cards yes --note \"two males to give\"

@@ -32,7 +32,7 @@ impl Password {
             let current = errand.input.secret("Current password: ")?;
             let new = errand.input.secret("New password, 12 characters or more: ")?;
             if errand.input.secret("New password once more: ")? != new {
-                return Err(Failure::refused("the new password was typed in two ways", "try again"));
+                return Err(Failure::refused("the two new passwords are not the same", "try again"));
             }
             (current, new)
         };

@@ -10,7 +10,7 @@ use crate::words::Word;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
-/// People, and what they may do where
+/// People and their roles
 #[derive(Args, Debug)]
 pub(crate) struct Person {
     #[command(subcommand)]
@@ -22,9 +22,9 @@ const EVERY: &str = "every-site";
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Add a person, with a one-time password that is told once
+    /// Add a person, with a one-time password that Holt shows once
     #[command(after_help = "\
-Roles: keeper, registrar, auditor, veterinary, steward, curator. ROLE alone is at the site that is meant, ROLE@CODE \
+Roles: keeper, registrar, auditor, veterinary, steward, curator. ROLE alone is at the site in use, ROLE@CODE \
 at another, ROLE@every-site at all.
 
 Examples:
@@ -35,13 +35,13 @@ Examples:
         sign_in_name: String,
         /// Name as people say it
         name: String,
-        /// Role to begin with; may be given several times
+        /// First role; may be given several times
         #[arg(long = "role", value_name = "ROLE[@SITE]")]
         roles: Vec<String>,
     },
-    /// Give a person who forgot their password a one-time one
+    /// Give a person a new one-time password
     #[command(after_help = "\
-Their sign-ins end. You must keep people wherever they have a role.
+Their sign-ins end. You must manage people at every site where they have a role.
 
 Examples:
   holt person new-password ada")]
@@ -63,7 +63,7 @@ Examples:
         #[arg(value_name = "ROLE[@SITE]")]
         role: String,
     },
-    /// Take a role from a person
+    /// Revoke a role of a person
     #[command(after_help = "Examples:\n  holt person revoke ada keeper@QUI")]
     Revoke {
         /// Name that they sign in with
@@ -85,7 +85,7 @@ impl Person {
                 let ask = v1::CreatePersonRequest { request_id: request_id(), name, sign_in_name, grants };
                 let answer = errand.session.ask(ask).await?;
                 let person = View::from(answer.person.unwrap_or_default());
-                let say = format!("{} is on record: {}.", person.name, person.spoken_grants());
+                let say = format!("Added {}: {}.", person.name, person.spoken_grants());
                 errand.show(&WithPassword { say, person, one_time_password: answer.one_time_password })
             }
             What::NewPassword { sign_in_name } => {
@@ -124,7 +124,7 @@ async fn grant(text: &str, errand: &Errand<'_>) -> Result<v1::Grant, Failure> {
     let (role, site) = text.split_once('@').map_or((text, None), |(role, site)| (role, Some(site)));
     let known = v1::Role::of(role).ok_or_else(|| {
         let known = v1::Role::ALL.iter().map(|(word, _)| *word).collect::<Vec<_>>().join(", ");
-        Failure::usage(format!("`{role}` is no role"), format!("write one of {known}"))
+        Failure::usage(format!("`{role}` is not a role"), format!("write one of {known}"))
     })?;
     let (site, every_site) = match site {
         Some(EVERY) => (String::new(), true),

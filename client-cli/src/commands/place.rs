@@ -21,7 +21,7 @@ pub(crate) struct Place {
     /// The enclosure
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: String,
-    /// When they moved; now, unless given
+    /// When they moved [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
 }

@@ -9,7 +9,7 @@ use crate::profile::{self, Profile as File, Settings};
 use crate::views::settings::{Entry, Shown};
 use clap::{Args, Subcommand, ValueEnum};
 
-/// See or set which server and site are meant where none are named
+/// Show or set the server and the site to use if you name none
 #[derive(Args, Debug)]
 #[command(args_conflicts_with_subcommands = true)]
 #[command(after_help = "\
@@ -25,21 +25,21 @@ pub(crate) struct Profile {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Show what is meant, and where that comes from
+    /// Show what is set, and where that comes from
     #[command(after_help = "Examples:\n  holt profile show")]
     Show,
-    /// Set one of them in the profile file
+    /// Set the server or the site in the profile file
     #[command(after_help = "Examples:\n  holt profile set site QUI")]
     Set {
-        /// Which
+        /// server or site
         key: Key,
         /// The value
         value: String,
     },
-    /// Take one of them out of the profile file
+    /// Remove the server or the site from the profile file
     #[command(after_help = "Examples:\n  holt profile unset site")]
     Unset {
-        /// Which
+        /// server or site
         key: Key,
     },
 }

@@ -14,7 +14,7 @@ use holt_proto::v1;
 use holt_proto::v1::propose_change_request::Change;
 use std::path::PathBuf;
 
-/// Propose changes of what all sites share, and answer such proposals
+/// Propose changes of what all sites share, and answer proposals
 #[derive(Args, Debug)]
 pub(crate) struct Proposal {
     #[command(subcommand)]
@@ -79,7 +79,7 @@ Examples:
         /// Only those that nobody has answered
         #[arg(long)]
         open: bool,
-        /// Those of all sites, as the curator
+        /// Those of all sites, for the curator
         #[arg(long)]
         all_sites: bool,
         /// As known at this time [default: now]

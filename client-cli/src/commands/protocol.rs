@@ -33,7 +33,7 @@ Examples:
         #[arg(long)]
         check_only: bool,
     },
-    /// List the protocols on record, all versions
+    /// List the protocols, all versions
     #[command(after_help = "Examples:\n  holt protocol list")]
     List,
     /// Show the indicators of a protocol, and what can be found on each
@@ -41,7 +41,7 @@ Examples:
         after_help = "Examples:\n  holt protocol show small-carnivore\n  holt protocol show small-carnivore@1"
     )]
     Show {
-        /// Code of the protocol; the newest version, unless given
+        /// Code of the protocol [default version: the newest]
         #[arg(value_name = "CODE[@VERSION]", value_parser = reference)]
         protocol: Reference,
     },
@@ -112,7 +112,7 @@ impl Protocol {
                 let say = if check_only {
                     CHECKED_ONLY.to_owned()
                 } else {
-                    format!("{} is on record ({}).", thing.title, thing.spoken())
+                    format!("Loaded {} ({}).", thing.title, thing.spoken())
                 };
                 errand.show(&Told { thing, say })
             }

@@ -7,7 +7,7 @@ use crate::views::person::Person;
 use clap::Args;
 use holt_proto::v1;
 
-/// Sign in, once; the sign-in is kept on this machine and renewed by itself
+/// Sign in once; this machine keeps the sign-in and renews it
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
@@ -36,7 +36,7 @@ impl SignIn {
         let say = format!("Signed in as {}: {}.", thing.name, thing.spoken_grants());
         errand.show(&Told { thing, say })?;
         if answer.must_change_password {
-            errand.output.note("This is a one-time password. Set one of your own now: `holt password`.")?;
+            errand.output.note("This is a one-time password. Set your own now: `holt password`.")?;
         }
         Ok(Exit::Done)
     }

@@ -7,7 +7,7 @@ use crate::views::{Many, Told};
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
-/// Parks and collections
+/// Sites: parks and collections
 #[derive(Args, Debug)]
 pub(crate) struct Site {
     #[command(subcommand)]
@@ -31,7 +31,7 @@ Examples:
         /// Time zone of its days (IANA)
         #[arg(long, value_name = "ZONE")]
         zone: String,
-        /// Reference of the licence under which it keeps animals
+        /// Reference of its licence to keep animals
         #[arg(long, value_name = "TEXT")]
         licence: Option<String>,
         /// Degrees, north positive
@@ -50,7 +50,7 @@ Examples:
     /// Show one site
     #[command(after_help = "Examples:\n  holt site show QUI")]
     Show {
-        /// Code; the site that is meant, unless given
+        /// Code [default: the site in use]
         code: Option<String>,
     },
 }
@@ -71,7 +71,7 @@ impl Site {
                 };
                 let thing = View::from(errand.session.ask(ask).await?.site.unwrap_or_default());
                 let say = format!(
-                    "{} ({}) is on record; its days are those of {}.",
+                    "Added {} ({}); its days are those of {}.",
                     thing.name, thing.code, thing.time_zone
                 );
                 errand.show(&Told { thing, say })

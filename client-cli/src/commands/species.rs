@@ -22,7 +22,7 @@ pub(crate) struct Species {
 enum What {
     /// Add a species or subspecies
     #[command(after_help = "\
-Ages and times let Holt refuse a parent that cannot be one; leave them out where they are not known.
+Ages and times let Holt refuse an impossible parent; leave them out if they are not known.
 
 Examples:
   holt species add \"Lontra canadensis\" \"North American river otter\"
@@ -46,9 +46,9 @@ Examples:
         #[arg(long = "synonym", value_name = "NAME")]
         synonyms: Vec<String>,
     },
-    /// Change what a species is called or what is said of it; its earlier name stays as a synonym
+    /// Change the name or the figures of a species; its earlier name stays as a synonym
     #[command(after_help = "\
-Whoever names the species by a synonym is told its accepted name, and reaches the same animals.
+A synonym finds the same animals, and Holt shows the accepted name.
 
 Examples:
   holt species update \"Aonyx cinereus\" --cites I --because \"listed since 2019\"
@@ -59,13 +59,12 @@ Examples:
   holt species update \"Aonyx cinereus\" --cites I --propose \\
     --because \"listed since 2019\"")]
     Update(Update),
-    /// Say what is usual in a species, so that the weights of its animals are seen against it
+    /// Set what is usual in a species, so that Holt can expect its weights
     #[command(after_help = "\
-What is said last stands: say all that holds. With --gestation, weeks in which a dam carried, \
-by the births of her young, are no part of what she usually weighs, and the fall at birth is no loss. \
-With --seasonal, the weights of the collection's own animals over the years are the yardstick of their \
-season. Energy at rest is in kcal a day of a body of 1 kg (70 for placental mammals); --need says which \
-multiples of it are usual in keeping.
+The new description replaces the old one: give all that applies. With --gestation, Holt leaves the weeks in \
+which a dam was pregnant out of her usual weight, and the fall at birth is not a loss. With --seasonal, Holt \
+compares weights with those of your own animals at the same season of other years. Energy at rest is in kcal \
+a day of a body of 1 kg (70 for placental mammals); --need gives the usual multiples of it in keeping.
 
 Examples:
   holt species describe \"Aonyx cinereus\" --gestation 62 \\
@@ -75,7 +74,7 @@ Examples:
     Describe {
         /// Scientific name
         scientific_name: String,
-        /// Usual days during which the young grow in the dam, until birth
+        /// Usual days from conception to birth
         #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=3660))]
         gestation: Option<i32>,
         /// Its animals gain and lose with the seasons
@@ -84,20 +83,20 @@ Examples:
         /// Energy at rest, kcal a day of a body of 1 kg
         #[arg(long, value_name = "KCAL", requires = "need")]
         rest_kcal: Option<f64>,
-        /// Multiple of energy at rest that is usual in keeping; twice for the lowest and the highest
+        /// Usual multiple of energy at rest in keeping; give it twice, the lowest and the highest
         #[arg(long, value_name = "MULTIPLE", requires = "rest_kcal")]
         need: Vec<f64>,
-        /// Where that is from: a book with its page, a study, long practice
+        /// Source: a book with its page, a study, long practice
         #[arg(long, value_name = "TEXT")]
         source: String,
-        /// Propose it to the curator, as your site, and say why
+        /// Propose it to the curator for your site, and say why
         #[arg(long, value_name = "WHY")]
         propose: Option<String>,
         /// Check the proposal and record nothing
         #[arg(long, requires = "propose")]
         check_only: bool,
     },
-    /// List all species on record
+    /// List all species
     #[command(after_help = "Examples:\n  holt species list")]
     List,
 }
@@ -130,13 +129,13 @@ struct Update {
     /// Another name of it; may be given several times
     #[arg(long = "synonym", value_name = "NAME")]
     synonyms: Vec<String>,
-    /// A name that is none of it after all; may be given several times
+    /// A name that is not a synonym after all; may be given several times
     #[arg(long = "no-synonym", value_name = "NAME")]
     no_synonyms: Vec<String>,
     /// Why
     #[arg(long, value_name = "TEXT")]
     because: String,
-    /// Propose it to the curator, as your site
+    /// Propose it to the curator for your site
     #[arg(long)]
     propose: bool,
     /// Check everything and record nothing
@@ -190,7 +189,7 @@ impl Species {
                     synonyms: synonyms.into_iter().map(synonym).collect(),
                 };
                 let thing = View::from(errand.session.ask(ask).await?.taxon.unwrap_or_default());
-                let say = format!("{}, {}, is on record.", thing.scientific_name, thing.common_name);
+                let say = format!("Added {}, {}.", thing.scientific_name, thing.common_name);
                 errand.show(&Told { thing, say })
             }
             What::Describe {
@@ -211,7 +210,7 @@ impl Species {
                     (None, []) => None,
                     _ => {
                         return Err(Failure::usage(
-                            "there are more than two multiples",
+                            "more than two multiples given",
                             "give --need twice: the lowest and the highest",
                         ));
                     }

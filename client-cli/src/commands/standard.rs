@@ -13,7 +13,7 @@ use holt_proto::time::day;
 use holt_proto::v1;
 use std::path::PathBuf;
 
-/// Standards: the clauses of laws, and what the records answer to them
+/// Standards: clauses of laws, and how the records answer them
 #[derive(Args, Debug)]
 pub(crate) struct Standard {
     #[command(subcommand)]
@@ -57,9 +57,8 @@ Examples:
 /// Answer each clause of a standard from the records of the site, with every exception by name
 #[derive(Args, Debug)]
 #[command(after_help = "\
-An answer is met, short, no evidence or not applicable; not computed means that Holt does not look at that \
-evidence. The worst come first. Asked again with the same days and the same --as-known-at, the answers are the \
-same.
+An answer is met, short, no evidence or not applicable. Not computed means that Holt does not look at that \
+evidence. The worst come first. With the same days and the same --as-known-at, the answers are always the same.
 
 Examples:
   holt standard answer eu-zoos-directive --year 2025

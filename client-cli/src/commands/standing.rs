@@ -7,12 +7,12 @@ use crate::views::standing::Standing as View;
 use clap::Args;
 use holt_proto::v1;
 
-/// Show who gives way to whom in a group, who is with whom, and what each does with its time
+/// Show dominance in a group, who is with whom, and how each spends its time
 #[derive(Args, Debug)]
 #[command(after_help = "\
-The figures are from the watches of the group (`holt watch`): David's scores and Elo-ratings from interactions \
-that one of two clearly won, rates for each hour in which the animal was watched, with the interval that so \
-few events leave open. What was not seen is told as not seen.
+The figures come from observations of the group (`holt observe`): David's scores and Elo-ratings from \
+interactions with a clear winner, and rates for each hour in which the animal was observed. Each rate has \
+its 95 % interval. Holt shows what was not seen as not seen.
 
 Examples:
   holt standing \"Weir family\"
@@ -21,13 +21,13 @@ Examples:
 pub(crate) struct Standing {
     /// The group: its name, or its id
     group: String,
-    /// First day whose watches count; 105 days ago, unless given
+    /// First day of the observations [default: 105 days ago]
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }

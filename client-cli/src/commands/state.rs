@@ -13,7 +13,7 @@ use holt_proto::v1;
 use holt_proto::v1::begin_life_state_request::Since;
 use holt_proto::v1::end_life_state_request::When as Ended;
 
-/// What an animal goes through for a while: carrying, moult, rut, torpor, rest
+/// Life states of an animal: carrying, moult, rut, torpor, rest
 #[derive(Args, Debug)]
 pub(crate) struct State {
     #[command(subcommand)]
@@ -24,8 +24,7 @@ pub(crate) struct State {
 enum What {
     /// Record that an animal is in a state, or that what was suspected is confirmed
     #[command(after_help = "\
-What the animal is expected to weigh goes by its states. A recorded birth ends carrying by itself. What was recorded \
-wrong is put right with `holt correct`.
+States change the expected weight. A recorded birth ends carrying by itself. Correct a mistake with `holt correct`.
 
 Examples:
   holt state begin Juniper carrying --suspected --at 2026-02-20
@@ -37,10 +36,10 @@ Examples:
         /// Which state
         #[arg(value_name = "STATE", value_parser = words::parser::<v1::LifeStateKind>())]
         kind: v1::LifeStateKind,
-        /// Of carrying: it is suspected only
+        /// Of carrying: it is only suspected
         #[arg(long)]
         suspected: bool,
-        /// Day or time since when [default: now]
+        /// Day or time at which it began [default: now]
         #[arg(long, value_name = "TIME")]
         at: Option<WhenWord>,
         /// What was seen

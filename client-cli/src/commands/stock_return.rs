@@ -11,39 +11,38 @@ use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// How many animals there were, came, went and are left, species by species
+/// Stock return: opening, arrivals, births, deaths, departures and closing by species
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Counts are males.females.unknown; young in litters are among them. Each line is checked: what was there, \
-plus what came, less what went, is what is left. Asked again with the same days and the same --as-known-at, \
-the return is the same.
+Counts are males.females.unknown, animals in litters included. Holt checks each line: opening plus gains \
+less losses is closing. With the same days and the same --as-known-at, the return is always the same.
 
 Examples:
   holt stock-return --year 2025
   holt stock-return --from 2025-04-01 --to 2026-03-31 --site QUI --format csv
   holt stock-return --year 2025 --all-sites --together --format json")]
 pub(crate) struct StockReturn {
-    /// A calendar year; this one until today, unless given
+    /// A calendar year [default: this one until today]
     #[arg(long, value_name = "YEAR", conflicts_with_all = ["from", "to"])]
     #[arg(value_parser = clap::value_parser!(i32).range(1..=9999))]
     year: Option<i32>,
     /// First day
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY", requires = "from")]
     to: Option<DayWord>,
-    /// Deaths so many days after birth or sooner are counted apart [default: 30]
+    /// Count deaths within so many days after birth apart [default: 30]
     #[arg(long, value_name = "DAYS", default_value_t = 30, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i32).range(1..=366))]
     young: i32,
-    /// All your sites, whichever is meant otherwise
+    /// All your sites, not only the one in use
     #[arg(long)]
     all_sites: bool,
-    /// One return of all your sites together: moves between them are in no column
+    /// One return of all your sites together; moves between them do not count
     #[arg(long, requires = "all_sites")]
     together: bool,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }

@@ -25,21 +25,20 @@ use std::path::PathBuf;
 /// Record a weight, or a round of weights from a file
 #[derive(Args, Debug)]
 #[command(after_help = "\
-A mass carries its unit. An animal that was offered the scale and would not come is recorded as tried: \
-that is a finding, too. A reading far from what the animal was expected to weigh is recorded and set \
-aside until a second weighing agrees with it.
+Write each weight with its unit. If an animal declined the scale, record that with --declined: it is also a \
+finding. A reading far from the expected weight waits until a second weighing agrees with it.
 
-Several animals of a litter or a group in one crate are one reading with their number. It is never divided \
-among them, and is in the trend of none.
+Several animals of a litter or a group in one crate are one reading with their number. Holt never divides it \
+among them, and counts it in the trend of none.
 
-A round file is CSV with a header: animal, mass (or weight), at (or date and time), tried, scale, method, \
-note. Each row has its own answer; what is wrong with one does not touch the others. A file that is sent \
-again records nothing twice. Times are those of the site; rows without one take that of --at.
+A round file is CSV with a header: animal, mass (or weight), at (or date and time), declined, scale, method, \
+note. Each row has its own answer; an error in one does not touch the others. If you send a file again, Holt \
+records nothing twice. Times are those of the site; rows without one take that of --at.
 
 Examples:
   holt weigh Bramble 8.2kg
   holt weigh Bramble 9 lb 3 oz --at 06:40 --scale platform --method trained
-  holt weigh Sedge --tried --note \"stayed in the holt\"
+  holt weigh Sedge --declined --note \"stayed in the holt\"
   holt weigh --litter Sedge --count 4 812 g --scale kitchen
   holt weigh --group \"Weir family\" --count 6 3.2kg
   holt weigh --file round.csv
@@ -53,23 +52,23 @@ pub(crate) struct Weigh {
     #[arg(num_args = 1.., conflicts_with = "file", allow_negative_numbers = true)]
     mass: Vec<String>,
 
-    /// It was offered the scale and would not come
+    /// It declined the scale
     #[arg(long, conflicts_with_all = ["mass", "file"])]
-    tried: bool,
+    declined: bool,
 
     /// Read a round from a CSV file; - is standard input
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
 
-    /// Unit of masses that are written without one: kg, g, mg, t, lb, oz
+    /// Unit of weights that are written without one: kg, g, mg, t, lb, oz
     #[arg(long, value_parser = unit)]
     unit: Option<Unit>,
 
-    /// When: 06:40, "2026-03-02 06:40", yesterday; now, unless given
+    /// When: 06:40, "2026-03-02 06:40", yesterday [default: now]
     #[arg(long, value_name = "TIME", value_parser = typed)]
     at: Option<Typed>,
 
-    /// Which scale
+    /// The scale
     #[arg(long, value_name = "NAME", conflicts_with = "file")]
     scale: Option<String>,
 
@@ -77,18 +76,18 @@ pub(crate) struct Weigh {
     #[arg(long, conflicts_with = "file", value_parser = words::parser::<v1::WeighingMethod>())]
     method: Option<v1::WeighingMethod>,
 
-    /// Conditions worth keeping: before the feed, wet, gravid
+    /// Conditions worth keeping: before the feed, wet, pregnant
     #[arg(long, value_name = "TEXT", conflicts_with = "file")]
     note: Option<String>,
 
-    /// Litter whose young were in one crate: its dam, or its id
+    /// Litter whose animals were in one crate: its dam, or its id
     #[arg(long, value_name = "LITTER", requires = "count")]
-    #[arg(conflicts_with_all = ["file", "tried", "group", "method"])]
+    #[arg(conflicts_with_all = ["file", "declined", "group", "method"])]
     litter: Option<String>,
 
     /// Group whose members were in one crate
     #[arg(long, value_name = "GROUP", requires = "count")]
-    #[arg(conflicts_with_all = ["file", "tried", "method"])]
+    #[arg(conflicts_with_all = ["file", "declined", "method"])]
     group: Option<String>,
 
     /// How many were in the crate
@@ -119,10 +118,9 @@ impl Weigh {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match (&self.litter, &self.group, self.count) {
             (None, None, None) => self.round(errand).await,
-            (None, None, Some(_)) => Err(Failure::usage(
-                "it is not said whose animals were in the crate",
-                "add --litter or --group",
-            )),
+            (None, None, Some(_)) => {
+                Err(Failure::usage("no litter or group given for the crate", "add --litter or --group"))
+            }
             (_, _, count) => self.crated(count.unwrap_or_default(), errand).await,
         }
     }
@@ -189,7 +187,7 @@ impl Weigh {
         let round = Round::new(&site, self.check_only, sent, &zones);
         errand.show(&round)?;
         if !round.concerns.is_empty() && errand.output.is_flat() {
-            errand.output.note("Concerns were raised or changed: see `holt concerns`.")?;
+            errand.output.note("Concerns were raised or changed: see `holt concern list`.")?;
         }
         match broke_off {
             Some(failure) => Err(failure),
@@ -207,13 +205,13 @@ impl Weigh {
 
     /// What was typed to have come of the weighing.
     fn result(&self) -> Result<reading::Result, Failure> {
-        if self.tried {
+        if self.declined {
             return Ok(reading::Result::Tried(v1::Tried {}));
         }
         if self.mass.is_empty() {
             return Err(Failure::usage(
-                "it is not said what the scale showed",
-                "write the mass with its unit, or --tried where the animal would not come",
+                "no weight given",
+                "write it with its unit, or --declined if the animal declined the scale",
             ));
         }
         let milligrams = mass::parse(&self.mass.join(" "), self.unit)

@@ -14,7 +14,7 @@ use prost_types::Timestamp;
 #[derive(Args, Clone, Copy, Debug)]
 #[group(required = true, multiple = false)]
 pub(crate) struct OnOrAt {
-    /// Day on which it happened, where the time is not known
+    /// Day on which it happened, if the time is not known
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
     /// Time at which it happened
@@ -58,7 +58,7 @@ pub(crate) fn instant(
         Some(When::At(at)) => Ok(Some(timestamp(at))),
         Some(When::On(day)) => Err(Failure::usage(
             format!("a day alone is not enough here: {day}"),
-            format!("write the time, too: \"{day} 06:40\""),
+            format!("write the time as well: \"{day} 06:40\""),
         )),
     }
 }
@@ -66,7 +66,7 @@ pub(crate) fn instant(
 /// The days of a report.
 #[derive(Args, Clone, Copy, Debug)]
 pub(crate) struct Period {
-    /// A calendar year, this one until today [default: this year]
+    /// A calendar year; this year ends today [default: this year]
     #[arg(long, value_name = "YEAR", conflicts_with_all = ["from", "to"])]
     #[arg(value_parser = clap::value_parser!(i32).range(1800..=2199))]
     year: Option<i32>,

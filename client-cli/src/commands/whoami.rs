@@ -6,7 +6,7 @@ use crate::views::person::Person;
 use clap::Args;
 use holt_proto::v1;
 
-/// Who you are to the server, and what you may do where
+/// Show who you are to the server, and your roles
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:

@@ -103,7 +103,7 @@ mod kind {
     /// A mass that was set aside until a second weighing agrees with it.
     pub(super) const DOUBTFUL: &str = "body mass, set aside";
     /// The animal was offered the scale and would not come.
-    pub(super) const TRIED: &str = "weighing tried";
+    pub(super) const TRIED: &str = "weighing declined";
 }
 
 /// What `relationshipOfResource` says of a parent.

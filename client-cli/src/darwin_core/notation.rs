@@ -74,7 +74,8 @@ pub(super) fn read_method(text: &str) -> Result<(WeighingMethod, String), String
     if method.is_empty() {
         return Ok((WeighingMethod::Unspecified, scale.to_owned()));
     }
-    let known = WeighingMethod::of(method).ok_or_else(|| format!("`{method}` is no method of weighing"))?;
+    let known =
+        WeighingMethod::of(method).ok_or_else(|| format!("`{method}` is not a method of weighing"))?;
     Ok((known, scale.to_owned()))
 }
 

@@ -44,7 +44,7 @@ impl Row<'_> {
         let row = self.line.row.unwrap_or_default();
         Failure::refused(
             format!("{}, row {row}, `{term}`: {say}", self.table.file),
-            "take the archive as it was given out, whole; or take in a sheet by a mapping (`holt exchange take-in`)",
+            "use the whole archive as it was exported; or add a sheet by a mapping (`holt exchange from-sheet`)",
         )
     }
 }
@@ -71,10 +71,7 @@ impl Archive {
             Ok(())
         })?;
         if site.is_empty() {
-            return Err(Failure::refused(
-                "there is no animal in the archive",
-                "give out the animals of a site first",
-            ));
+            return Err(Failure::refused("the archive has no animal", "export the animals of a site first"));
         }
         archive.site = site;
         Ok(archive)
@@ -108,7 +105,7 @@ impl Archive {
                     table.file,
                     missing.iter().map(|term| format!("`{term}`")).collect::<Vec<_>>().join(", ")
                 ),
-                "the first row names the terms of Darwin Core; take the archive as it was given out",
+                "the first row names the terms of Darwin Core; use the archive as it was exported",
             ));
         }
         while let Some(line) = sheet.next()? {
@@ -148,7 +145,7 @@ impl Animals {
     fn occurrence(&mut self, row: &Row<'_>) -> Result<(), Failure> {
         let organism = row.get("organismID").to_owned();
         let id = organism.strip_prefix(URN).ok_or_else(|| {
-            row.refused("organismID", &format!("`{organism}` is no identifier of Holt's, urn:uuid:…"))
+            row.refused("organismID", &format!("`{organism}` is not an identifier of Holt, urn:uuid:…"))
         })?;
         let n = match self.by_organism.get(&organism) {
             Some(n) => *n,
@@ -210,7 +207,7 @@ impl Animals {
     /// The animal, and the stay, that a row of an extension belongs to.
     fn owner_of(&self, row: &Row<'_>) -> Result<(usize, usize), Failure> {
         let key = row.get("occurrenceID");
-        let say = format!("`{key}` is no row of {}", OCCURRENCES.file);
+        let say = format!("`{key}` is not a row of {}", OCCURRENCES.file);
         self.by_occurrence.get(key).copied().ok_or_else(|| row.refused("occurrenceID", &say))
     }
 
@@ -222,10 +219,10 @@ impl Animals {
             (row.get("measurementType"), row.get("measurementValue"), row.get("measurementDeterminedDate"));
         let wrong =
             |entry: &mut Entry, term: &str, say: String, mend: &str| entry.wrong(row.place(term), say, mend);
-        const AS_GIVEN: &str = "take the archive as it was given out";
+        const AS_GIVEN: &str = "use the archive as it was exported";
         if let Some(word) = kind.strip_prefix(kind::MARK) {
             let Some(kind) = v1::MarkKind::of(word) else {
-                wrong(entry, "measurementType", format!("`{word}` is no kind of mark"), AS_GIVEN);
+                wrong(entry, "measurementType", format!("`{word}` is not a kind of mark"), AS_GIVEN);
                 return Ok(());
             };
             let mut worn = v1::LifeMark {
@@ -257,11 +254,11 @@ impl Animals {
                     entry.life.born_estimated = !row.get("measurementAccuracy").is_empty();
                     entry.note("born_on", row.place("measurementValue"));
                 }
-                Err(_) => wrong(entry, "measurementValue", format!("`{value}` is no day"), AS_GIVEN),
+                Err(_) => wrong(entry, "measurementValue", format!("`{value}` is not a day"), AS_GIVEN),
             },
             kind::SEX => {
                 let Some(sex) = v1::Sex::of(value) else {
-                    wrong(entry, "measurementValue", format!("`{value}` is no sex"), AS_GIVEN);
+                    wrong(entry, "measurementValue", format!("`{value}` is not a sex"), AS_GIVEN);
                     return Ok(());
                 };
                 let determined_on = (!date.is_empty()).then(|| date.parse()).transpose();
@@ -272,7 +269,7 @@ impl Animals {
                         entry.life.sexes.push(v1::SexSince { determined_on, sex: sex.into() });
                     }
                     Err(_) => {
-                        wrong(entry, "measurementDeterminedDate", format!("`{date}` is no day"), AS_GIVEN);
+                        wrong(entry, "measurementDeterminedDate", format!("`{date}` is not a day"), AS_GIVEN);
                     }
                 }
             }
@@ -285,7 +282,7 @@ impl Animals {
                     stay.source = source.into();
                     row.get("measurementRemarks").clone_into(&mut stay.source_name);
                 } else {
-                    wrong(entry, "measurementValue", format!("`{value}` is no way of coming"), AS_GIVEN);
+                    wrong(entry, "measurementValue", format!("`{value}` is not a kind of arrival"), AS_GIVEN);
                 }
             }
             kind::LEAVING => {
@@ -301,7 +298,12 @@ impl Animals {
                     stay.destination = destination.into();
                     row.get("measurementRemarks").clone_into(&mut stay.destination_name);
                 } else {
-                    wrong(entry, "measurementValue", format!("`{value}` is no way of leaving"), AS_GIVEN);
+                    wrong(
+                        entry,
+                        "measurementValue",
+                        format!("`{value}` is not a kind of departure"),
+                        AS_GIVEN,
+                    );
                 }
             }
             kind::MASS | kind::DOUBTFUL | kind::TRIED => match reading_of(row, kind, value, date) {
@@ -315,8 +317,8 @@ impl Animals {
                 Err((term, say)) => wrong(entry, term, say, AS_GIVEN),
             },
             other => {
-                let say = format!("`{other}` is nothing that is taken in");
-                wrong(entry, "measurementType", say, "leave the row out, if it may be lost");
+                let say = format!("Holt cannot import `{other}`");
+                wrong(entry, "measurementType", say, "leave the row out if you do not need it");
             }
         }
         Ok(())
@@ -329,8 +331,8 @@ impl Animals {
             DAM => v1::Sex::Female,
             SIRE => v1::Sex::Male,
             other => {
-                let say = format!("`{other}` is nothing that is taken in");
-                let mend = "leave the row out, if it may be lost";
+                let say = format!("Holt cannot import `{other}`");
+                let mend = "leave the row out if you do not need it";
                 entry.wrong(row.place("relationshipOfResource"), say, mend);
                 return Ok(());
             }

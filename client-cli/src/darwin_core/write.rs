@@ -53,7 +53,7 @@ struct Csv {
 }
 
 fn unwritten(error: &csv::Error) -> Failure {
-    Failure::machine(format!("the archive cannot be written: {error}"), "tell whoever keeps Holt")
+    Failure::machine(format!("the archive cannot be written: {error}"), "report this to whoever runs Holt")
 }
 
 impl Csv {
@@ -71,7 +71,7 @@ impl Csv {
     fn done(self) -> Result<Written, Failure> {
         let bytes = self.writer.into_inner().map_err(|error| unwritten(&error.into_error().into()))?;
         let text = String::from_utf8(bytes)
-            .map_err(|_| Failure::machine("the archive is no text", "tell whoever keeps Holt"))?;
+            .map_err(|_| Failure::machine("the archive is not text", "report this to whoever runs Holt"))?;
         Ok(Written { file: self.file, rows: self.rows, text })
     }
 }
@@ -275,7 +275,7 @@ fn readings(life: &Life, rows: &mut Rows<'_>) -> Result<(), Failure> {
                 let kind = if weighed.doubtful { kind::DOUBTFUL } else { kind::MASS };
                 (kind, grams(mass.milligrams), "g")
             }
-            _ => (kind::TRIED, "would not come".to_owned(), ""),
+            _ => (kind::TRIED, "declined the scale".to_owned(), ""),
         };
         rows.add(&Measurement {
             stay: stay_at(life, at),

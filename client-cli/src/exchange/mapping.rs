@@ -9,35 +9,35 @@ use std::collections::BTreeMap;
 
 /// The fields that a column can be, each with what it holds.
 pub(crate) const FIELDS: [(&str, &str); 27] = [
-    ("number", "number in these books, by which the animal is known again"),
+    ("number", "number in your books; Holt recognises the animal by it"),
     ("species", "scientific name"),
-    ("common-name", "name of the species as people say it; with one, an unknown species is added"),
+    ("common-name", "common name of the species; with one, Holt adds an unknown species"),
     ("name", "house name"),
-    ("sex", "male, female or unknown; unknown where empty"),
+    ("sex", "male, female or unknown [default: unknown]"),
     ("born", "day of birth, or as much of it as is known"),
     ("estimated", "whether the day of birth is an estimate: yes or no"),
     (
         "from",
-        "born-here, collection, wild, rescue, confiscation, private or on-site-before; the last where empty",
+        "born-here, collection, wild, rescue, confiscation, private or on-site-before [default: the last]",
     ),
     ("from-name", "name of the collection, place or person it came from"),
-    ("arrived", "day on which it came onto the books; that of birth where empty for one born here"),
+    ("arrived", "day of arrival [default for born-here: day of birth]"),
     ("transponder", "code of its transponder"),
     ("ring", "code of its ring"),
     ("tattoo", "its tattoo"),
-    ("place-on-body", "where transponder, ring or tattoo is"),
+    ("place-on-body", "place of the transponder, ring or tattoo on the body"),
     ("dam", "its dam: number, accession, transponder, ring or name"),
-    ("sire", "its sire, likewise"),
-    ("parents-because", "why parents are right that do not fit by the records"),
+    ("sire", "its sire: number, accession, transponder, ring or name"),
+    ("parents-because", "why these parents are right although they do not fit the records"),
     ("enclosure", "enclosure that it lives in"),
-    ("owner", "who owns it; the site where empty"),
+    ("owner", "owner [default: the site]"),
     ("died", "day of death"),
-    ("manner", "natural, euthanasia, accident, by-animal or unknown; unknown where empty"),
-    ("left", "day on which it left"),
-    ("to", "collection, wild, private or escape; collection where empty"),
+    ("manner", "natural, euthanasia, accident, by-animal or unknown [default: unknown]"),
+    ("left", "day of departure"),
+    ("to", "collection, wild, private or escape [default: collection]"),
     ("to-name", "name of the collection, place or person it went to"),
     ("note", "what was found at its death"),
-    ("weight", "latest mass, with its unit unless the mapping says which"),
+    ("weight", "latest weight, with its unit unless the mapping gives one"),
     ("weighed", "day on which it was weighed"),
 ];
 
@@ -85,7 +85,7 @@ pub(crate) struct Mapping {
 impl Mapping {
     /// Reads a mapping file.
     pub(crate) fn read(bytes: &[u8]) -> Result<Self, Failure> {
-        let mend = "see `holt exchange take-in --help` for what a mapping holds";
+        let mend = "see `holt exchange from-sheet --help` for a mapping";
         let text = std::str::from_utf8(bytes)
             .map_err(|_| Failure::usage("the mapping is not UTF-8", "save it as UTF-8"))?;
         let file: File = toml::from_str(text).map_err(|error| {
@@ -139,7 +139,7 @@ impl DayForm {
     fn of(form: &str) -> Result<Self, Failure> {
         let wrong = || {
             Failure::usage(
-                format!("`{form}` is no form of a day"),
+                format!("`{form}` is not a form of a day"),
                 "write YYYY, MM and DD as the sheet does, such as DD/MM/YYYY",
             )
         };
@@ -187,7 +187,7 @@ impl DayForm {
             }
         }
         if !sound || holt_proto::time::day_bounds(day).is_err() {
-            return Err(format!("`{text}` is no day of the form {}", self.form));
+            return Err(format!("`{text}` is not a day of the form {}", self.form));
         }
         Ok(day)
     }
@@ -228,7 +228,7 @@ mod tests {
                 "both a column and a constant",
             ),
             ("days = \"soon\"\n[columns]\nnumber = \"ID\"\nspecies = \"S\"", "`soon` is no form of a day"),
-            ("masses = \"stone\"\n[columns]\nnumber = \"ID\"\nspecies = \"S\"", "`stone` is no unit"),
+            ("masses = \"stone\"\n[columns]\nnumber = \"ID\"\nspecies = \"S\"", "`stone` is not a unit"),
             ("columns = 3", "the mapping is not understood"),
             ("[columns]\nnumber = \"ID\"\nspecies = \"S\"\n[rows]\n", "the mapping is not understood"),
         ] {

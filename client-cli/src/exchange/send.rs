@@ -128,7 +128,7 @@ mod tests {
         let place = Place { file: "", row: Some(2), column: "Acquired".to_owned() };
         let mut entry = Entry::default();
         entry.note("stays[0]", place.clone());
-        entry.wrong(place.clone(), "`soon` is no day", "correct it");
+        entry.wrong(place.clone(), "`soon` is not a day", "correct it");
         let flaw = |field: &str| v1::Flaw {
             field: field.to_owned(),
             say: "is missing".to_owned(),
@@ -138,7 +138,7 @@ mod tests {
             v1::LifeAnswer { flaws: vec![flaw("stays[0].began_on"), flaw("taxon")], ..Default::default() };
         let told = answered(entry, answer);
         let says: Vec<_> = told.faults.iter().map(|fault| fault.say.as_str()).collect();
-        assert_eq!(says, ["`soon` is no day", "is missing"]);
+        assert_eq!(says, ["`soon` is not a day", "is missing"]);
         assert_eq!(told.outcome, v1::LifeOutcome::Refused);
     }
 }

@@ -25,7 +25,7 @@ pub(crate) fn read(bytes: &[u8], mapping: &Mapping) -> Result<Vec<Entry>, Failur
         entries.push(row.entry);
     }
     if entries.is_empty() {
-        return Err(Failure::refused("there is no animal in the file", "write one row for each animal"));
+        return Err(Failure::refused("the file has no animal", "write one row for each animal"));
     }
     Ok(entries)
 }
@@ -100,7 +100,7 @@ impl Row<'_> {
         }
         E::of(&word).unwrap_or_else(|| {
             let known = E::ALL.iter().map(|(word, _)| *word).collect::<Vec<_>>().join(", ");
-            let mend = format!("write one of {known}, or say under [values.{field}] which is meant");
+            let mend = format!("write one of {known}, or add the word under [values.{field}]");
             self.wrong(field, format!("`{word}` is not understood"), &mend);
             usual
         })
@@ -123,7 +123,7 @@ impl Row<'_> {
     fn day(&mut self, field: &str) -> Option<v1::Day> {
         let day = self.part_of_day(field)?;
         if holt_proto::time::whole_day(day).is_err() {
-            let say = format!("{day} is no whole day");
+            let say = format!("{day} is not a whole day");
             self.wrong(field, say, "give day, month and year");
             return None;
         }
@@ -138,7 +138,7 @@ impl Row<'_> {
         }
         let number = self.text("number");
         if number.is_empty() {
-            self.wrong("number", "there is no number", "give the number of the animal in these books");
+            self.wrong("number", "no number", "give the number of the animal in your books");
         }
         self.entry.name.clone_from(&number);
         self.noted("number", "id");
@@ -231,15 +231,15 @@ impl Row<'_> {
             && self.text("arrived").is_empty()
             && (!is_birth || self.text("born").is_empty())
         {
-            let mend = "give the day on which it came onto the books; as near as it is known";
-            self.wrong("arrived", "there is no day on which it came", mend);
+            let mend = "give its day of arrival, as near as it is known";
+            self.wrong("arrived", "no day of arrival", mend);
         }
         let (died, left) = (self.day("died"), self.day("left"));
         if died.is_some() && left.is_some() {
             self.wrong(
                 "left",
-                "it died and left",
-                "one that left and died elsewhere has left; leave out the death",
+                "it died and departed",
+                "if it departed and died elsewhere, leave out the death",
             );
         } else if died.is_some() {
             self.noted("died", "stays[0].ended");
@@ -274,7 +274,7 @@ impl Row<'_> {
         };
         let Some(day) = self.day("weighed") else {
             if self.text("weighed").is_empty() {
-                self.wrong("weighed", "there is a weight and no day", "give the day on which it was weighed");
+                self.wrong("weighed", "a weight without a day", "give the day on which it was weighed");
             }
             return;
         };

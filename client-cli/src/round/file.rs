@@ -8,7 +8,7 @@ use csv::StringRecord;
 
 /// The columns a round file may have.
 const COLUMNS: [&str; 10] =
-    ["animal", "mass", "weight", "at", "date", "time", "tried", "scale", "method", "note"];
+    ["animal", "mass", "weight", "at", "date", "time", "declined", "scale", "method", "note"];
 
 /// Where each column stands.
 #[derive(Default)]
@@ -35,7 +35,7 @@ pub(crate) fn read(bytes: &[u8], terms: &Terms) -> Result<Vec<Entry>, Failure> {
         entries.push(Entry { row, animal: fields.animal.to_owned(), reading });
     }
     if entries.is_empty() {
-        return Err(Failure::refused("there is no reading in the file", "write one row for each animal"));
+        return Err(Failure::refused("the file has no reading", "write one row for each animal"));
     }
     Ok(entries)
 }
@@ -78,7 +78,7 @@ impl Places {
             at: field("at"),
             date: field("date"),
             time: field("time"),
-            tried: field("tried"),
+            declined: field("declined"),
             scale: field("scale"),
             method: field("method"),
             note: field("note"),
@@ -154,7 +154,7 @@ mod tests {
             (b"mass,at\n1,2", "the header has no column `animal`"),
             (b"animal,mass,Mass\nx,1,1", "the column `Mass` is there twice"),
             (b"animal,mass,weight\nx,1,1", "the header has both `mass` and `weight`"),
-            (b"animal,mass,at\n", "there is no reading in the file"),
+            (b"animal,mass,at\n", "the file has no reading"),
             (b"animal,note\nBramble,caf\xe9", "row 2 of the file is not UTF-8"),
             (b"\xff\xfea\0n\0", "the file is UTF-16"),
             (b"", "the header has no column `animal`"),

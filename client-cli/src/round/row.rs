@@ -30,7 +30,7 @@ pub(crate) struct Fields<'a> {
     pub(crate) at: &'a str,
     pub(crate) date: &'a str,
     pub(crate) time: &'a str,
-    pub(crate) tried: &'a str,
+    pub(crate) declined: &'a str,
     pub(crate) scale: &'a str,
     pub(crate) method: &'a str,
     pub(crate) note: &'a str,
@@ -40,7 +40,7 @@ pub(crate) struct Fields<'a> {
 pub(crate) fn reading(fields: Fields<'_>, terms: &Terms) -> Result<v1::Reading, Malformed> {
     if fields.animal.is_empty() {
         let mend = "name the animal by accession, transponder, ring or house name";
-        return Err(Malformed::new("animal", "no animal is named", mend));
+        return Err(Malformed::new("animal", "no animal named", mend));
     }
     Ok(v1::Reading {
         animal: fields.animal.to_owned(),
@@ -61,28 +61,28 @@ pub(crate) fn wire_when(when: When) -> reading::When {
 }
 
 fn result(fields: Fields<'_>, terms: &Terms) -> Result<reading::Result, Malformed> {
-    let tried = match fields.tried.to_ascii_lowercase().as_str() {
+    let declined = match fields.declined.to_ascii_lowercase().as_str() {
         "" | "no" | "n" | "false" | "0" => false,
         "yes" | "y" | "true" | "1" | "x" => true,
         other => {
             return Err(Malformed::new(
-                "tried",
+                "declined",
                 format!("`{other}` is neither yes nor no"),
                 "write yes or nothing",
             ));
         }
     };
-    match (tried, fields.mass) {
+    match (declined, fields.mass) {
         (true, "") => Ok(reading::Result::Tried(v1::Tried {})),
         (true, _) => Err(Malformed::new(
-            "tried",
-            "the animal would not come, and has a mass",
+            "declined",
+            "the animal declined the scale, but has a weight",
             "leave one of the two empty",
         )),
         (false, "") => Err(Malformed::new(
             "mass",
-            "there is no mass",
-            "write it with its unit, or yes in a column `tried` where the animal would not come",
+            "no weight",
+            "write it with its unit, or yes in a column `declined` if the animal declined the scale",
         )),
         (false, text) => {
             let milligrams =
@@ -96,7 +96,7 @@ fn when(fields: Fields<'_>, terms: &Terms) -> Result<reading::When, Malformed> {
     let written = match (fields.at, fields.date, fields.time) {
         ("", "", "") => return terms.at.map(wire_when).ok_or_else(no_time),
         ("", "", _) => {
-            return Err(Malformed::new("time", "there is a time without its day", "write the day, too"));
+            return Err(Malformed::new("time", "a time without its day", "write the day as well"));
         }
         ("", date, "") => date.to_owned(),
         ("", date, time) => format!("{date} {time}"),
@@ -112,7 +112,7 @@ fn when(fields: Fields<'_>, terms: &Terms) -> Result<reading::When, Malformed> {
         return Err(Malformed::new(
             column,
             format!("`{written}` means another day tomorrow"),
-            "write the day itself, such as 2026-11-25, so that the file says the same for ever",
+            "write the day itself, such as 2026-11-25, so that the file always means the same",
         ));
     }
     let when = word
@@ -124,8 +124,8 @@ fn when(fields: Fields<'_>, terms: &Terms) -> Result<reading::When, Malformed> {
 fn no_time() -> Malformed {
     Malformed::new(
         "at",
-        "it is not said when",
-        "fill in `at`, or give one time for all rows that have none: --at 2026-11-25",
+        "no time given",
+        "fill in `at`, or give one time for all rows without one: --at 2026-11-25",
     )
 }
 
@@ -137,7 +137,7 @@ fn method(text: &str) -> Result<v1::WeighingMethod, Malformed> {
         let known = v1::WeighingMethod::ALL.iter().map(|(word, _)| *word).collect::<Vec<_>>().join(", ");
         Malformed::new(
             "method",
-            format!("`{text}` is no method"),
+            format!("`{text}` is not a method"),
             format!("write one of {known}, or nothing"),
         )
     })
@@ -178,15 +178,19 @@ mod tests {
     #[test]
     fn each_malformed_row_names_its_column_and_says_what_to_write() {
         for (row, column, say) in [
-            (Fields { animal: "", ..sound() }, "animal", "no animal is named"),
-            (Fields { mass: "", ..sound() }, "mass", "there is no mass"),
+            (Fields { animal: "", ..sound() }, "animal", "no animal named"),
+            (Fields { mass: "", ..sound() }, "mass", "no weight"),
             (Fields { mass: "8.2", ..sound() }, "mass", "`8.2` has no unit"),
-            (Fields { mass: "8.2 stone", ..sound() }, "mass", "`stone` is no unit of mass"),
-            (Fields { tried: "yes", ..sound() }, "tried", "the animal would not come, and has a mass"),
-            (Fields { tried: "perhaps", ..sound() }, "tried", "`perhaps` is neither yes nor no"),
+            (Fields { mass: "8.2 stone", ..sound() }, "mass", "`stone` is not a unit of mass"),
+            (
+                Fields { declined: "yes", ..sound() },
+                "declined",
+                "the animal declined the scale, but has a weight",
+            ),
+            (Fields { declined: "perhaps", ..sound() }, "declined", "`perhaps` is neither yes nor no"),
             (Fields { method: "sling", ..sound() }, "method", "`sling` is no method"),
             (Fields { date: "2026-11-25", ..sound() }, "at", "the time is written twice"),
-            (Fields { at: "", time: "06:40", ..sound() }, "time", "there is a time without its day"),
+            (Fields { at: "", time: "06:40", ..sound() }, "time", "a time without its day"),
             (Fields { at: "25/11/2026", ..sound() }, "at", "`25/11/2026` is no time"),
             (Fields { at: "06:40", ..sound() }, "at", "`06:40` means another day tomorrow"),
             (

@@ -95,13 +95,13 @@ fn broken_off(failure: Failure, first: Option<&Entry>, identity: &Identity<'_>) 
     let Identity::File { .. } = identity else { return failure };
     if failure.reason() == "REQUEST_ID_REUSED" {
         return failure.saying(
-            "this file was sent before, and said something else then",
+            "this file was sent before with another meaning",
             "`--at` meant another time then; if these are new readings, write their day: --at 2026-11-25",
         );
     }
     match first.and_then(|entry| entry.row) {
         Some(row) if row > 2 => {
-            let rest = "were not sent: send the file again, nothing is recorded twice";
+            let rest = "were not sent: send the file again; nothing is recorded twice";
             let (say, mend) = (failure.say.clone(), format!("{}; rows {row} and on {rest}", failure.mend));
             failure.saying(say, mend)
         }

@@ -129,6 +129,6 @@ fn welfare(n: usize, name: &str, course: &v1::GetWelfareCourseResponse) -> Marku
         .into_iter()
         .map(|line| vec![text(plain(line.domain)), text(line.grades), text(line.change), text(line.since)])
         .collect();
-    let columns = ["Domain", "Grades, the last at the end", "Change", "As bad since"];
+    let columns = ["Domain", "Grades, the last at the end", "Change", "Poor since"];
     table(&format!("welfare-{n}"), &format!("{name}: welfare, domain by domain"), &columns, &rows)
 }

@@ -8,7 +8,7 @@ use maud::{Markup, html};
 
 pub(super) fn part(all: &Contents) -> Markup {
     html! {
-        @if all.answers.is_empty() { (nothing("standard was asked for, and the site adopted none")) }
+        @if all.answers.is_empty() { (nothing("standard given, and the site adopted none")) }
         @for (n, answer) in all.answers.iter().enumerate() { (standard(n, answer)) }
     }
 }
@@ -26,7 +26,7 @@ fn standard(n: usize, answer: &v1::AnswerStandardResponse) -> Markup {
         h3 { (answer.title) }
         p {
             (answer.source) ", " (answer.year) ". Version " (answer.version) " here, " (version)
-            ". What a clause asks is in Holt's own words: read the source."
+            ". Clauses are in Holt's own words: read the source."
         }
         (table(&format!("clauses-{n}"), &caption, &columns, &rows))
         @for one in answer.answers.iter().filter(|one| !one.exceptions.is_empty()) { (exceptions(one)) }

@@ -12,12 +12,12 @@ use std::collections::BTreeSet;
 pub(super) fn part(all: &Contents) -> Markup {
     let concerns = of_these_days(all);
     if concerns.is_empty() {
-        return nothing("concern was raised in these days, and none was open at their close");
+        return nothing("concern was raised in these days or open at their close");
     }
     let rows: Vec<Vec<Markup>> = concerns.iter().map(|concern| row(all, concern)).collect();
     let columns = ["Concern", "Level", "Raised on", "What was seen", "How it was answered"];
     html! {
-        p { "As they stood when this was known. Worst first." }
+        p { "As known at the time of this page. Worst first." }
         (table("concerns", "Concerns raised in these days or open at their close", &columns, &rows))
     }
 }
@@ -88,10 +88,10 @@ fn answered(all: &Contents, concern: &v1::Concern) -> String {
             let on = day_of(concern.changed_at, all.zone);
             let settled_as = plain(concern.settled_as().word());
             let settled_as = if settled_as.is_empty() { settled_as } else { format!(" as {settled_as}") };
-            format!("Settled{settled_as}, last changed on {on}: {}", concern.settled_because)
+            format!("Closed{settled_as}, last changed on {on}: {}", concern.settled_because)
         }
-        v1::ConcernState::TakenUp if concern.taken_up_by.is_empty() => "Taken up.".to_owned(),
-        v1::ConcernState::TakenUp => format!("Taken up by {}.", concern.taken_up_by),
-        _ => "Nobody took it up.".to_owned(),
+        v1::ConcernState::TakenUp if concern.taken_up_by.is_empty() => "Taken on.".to_owned(),
+        v1::ConcernState::TakenUp => format!("Taken on by {}.", concern.taken_up_by),
+        _ => "Nobody took it on.".to_owned(),
     }
 }

@@ -20,35 +20,40 @@ pub(super) fn part(all: &Contents) -> Markup {
         @match all.seal.clone().map(|seal| proof::link(Some(seal))) {
             Some(Ok(link)) => {
                 p {
-                    "Holt puts each entry of its ledger under a seal, and each seal continues the one before. The newest \
+                    "Holt puts each entry of its ledger under a seal, and each seal continues the one \
+                     before. The newest \
                      seal when this was known is number " (link.sequence) ", over " (link.seal.size) " entries, made at "
-                    (time(link.sealed_at, all.zone)) ". What was recorded later is under later seals."
+                    (time(link.sealed_at, all.zone)) ". Later seals cover what was recorded later."
                 }
                 pre tabindex="0" role="region" aria-label="The seal as it is printed" { (link) }
                 h4 { "How to check it" }
                 ol {
                     li { "Save the seal above as a file, exactly as it stands, such as " code { "seal.txt" } "." }
                     li {
-                        "As an auditor of all sites: " code { "holt ledger verify --all-sites --against seal.txt" }
-                        ". Holt compares every record with the ledger, and shows that the seals of today continue this one."
+                        "As an auditor of all sites: " code { "holt ledger verify --all-sites --against \
+                         seal.txt" }
+                        ". Holt compares every record with the ledger, and shows that the seals of today \
+                         continue this one."
                     }
-                    li { "One record: " code { "holt ledger prove ANIMAL RECORD" } " proves that it is under a seal." }
+                    li { "One record: " code { "holt ledger prove ANIMAL RECORD" } " proves that it is \
+                        under a seal." }
                     li { "This page: ask for it again, and compare the files byte by byte. " code { (command(all)) } }
                 }
             },
             Some(Err(failure)) => p { "The seal cannot be read: " (failure.say) },
             None => {
                 p {
-                    "No seal is shown: there is none yet, or whoever asked for this page may not see seals. An auditor or a \
-                     steward may."
+                    "This page shows no seal: there is none yet, or whoever made the page may not see \
+                     seals. An auditor or a steward may."
                 }
-                p { "Asked again with the same rights, this page is the same byte by byte: " code { (command(all)) } }
+                p { "With the same rights, this command gives the same page byte by byte: " code { (command(all)) } }
             },
         }
         h3 { "Cautions" }
         ul { @for caution in &all.cautions { li { (caution) } } }
         p {
-            "This page shows what was on record. What is expected of a weight at each time, findings of an inspection, \
+            "This page shows what was recorded. What is expected of a weight at each time, findings of an \
+             inspection, \
              and what changed since an earlier page are not on it."
         }
     }

@@ -26,15 +26,15 @@ pub(super) fn part(all: &Contents) -> Markup {
         @if rows.is_empty() { (nothing("animal was held in these days")) }
         @else { (table("stock", &caption, &columns, &rows)) }
         p {
-            "Died young: within " (all.young_days) " days of birth. Sexed: moves between the sexes of animals that were \
-             there. Young animals in litters are counted."
+            "Died young: within " (all.young_days) " days of birth. Sexed: changes of sex of animals \
+             already there. Young animals in litters are counted."
         }
         @if !all.stock.age_unsure.is_empty() {
             @let names: Vec<String> = all.stock.age_unsure.iter().map(super::layout::named).collect();
             p { "Counted as died later because the day of birth is not known well enough: " (names.join(", ")) "." }
         }
         @if all.stock.on_their_way > 0 {
-            p { "On their way at the close, and counted here: " (all.stock.on_their_way) "." }
+            p { "On the way at the close, and counted here: " (all.stock.on_their_way) "." }
         }
     }
 }

@@ -25,7 +25,7 @@ pub(super) fn part(all: &Contents) -> Markup {
             div { dt { "Newest seal" } dd { (seal::short(all)) } }
         }
         @if all.answers.is_empty() {
-            p { "No standard was asked for, and the site adopted none: there are no clauses on this page." }
+            p { "No standard given, and the site adopted none: this page has no clauses." }
         }
         h3 { "To look at first" }
         @if first.is_empty() { p { "No exception and no open concern." } }

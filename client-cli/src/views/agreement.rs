@@ -229,7 +229,8 @@ impl Answer for Agreement {
             let name = |name: &Option<String>| name.clone().unwrap_or_else(|| "(not shown)".to_owned());
             let pairs = count(usize::try_from(pair.pairs).unwrap_or_default(), "pair", "pairs");
             page.heading(&format!("{} and {}, {pairs}", name(&pair.first), name(&pair.second)));
-            let mut table = Table::new(["Of", "What", "Pairs", "Same", "Agreement", "Lean"]).numbers([2, 3]);
+            let mut table =
+                Table::new(["Of", "What", "Pairs", "Same", "Agreement", "Scores higher"]).numbers([2, 3]);
             for on in pair.agreement.iter().filter(|on| on.pairs > 0) {
                 table.toned([
                     (Tone::Calm, on.of.to_owned()),

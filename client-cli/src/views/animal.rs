@@ -81,7 +81,7 @@ impl Death {
         let found = self.found_on.as_ref().map(|day| format!(", found {day}")).unwrap_or_default();
         format!(
             "died {died}{found}; {}",
-            if self.manner == "unknown" { "not known how" } else { self.manner }
+            if self.manner == "unknown" { "manner not known" } else { self.manner }
         )
     }
 
@@ -95,7 +95,7 @@ impl Death {
             Some(name) => format!("{disposal} ({name})"),
             None => disposal.to_owned(),
         });
-        [("Note", self.note.clone()), ("Post-mortem", post_mortem), ("Body", body)]
+        [("Note", self.note.clone()), ("Post-mortem", post_mortem), ("Carcass", body)]
             .into_iter()
             .filter_map(|(what, text)| Some((what, text?)))
             .collect()
@@ -326,12 +326,11 @@ impl Answer for Shown {
         }
         let weight = match (animal.spoken_mass(), animal.weighed_at) {
             (Some(mass), Some(at)) => format!("{mass} at {}", moment::spoken(at, animal.zone)),
-            _ => "not on record".to_owned(),
+            _ => "not recorded".to_owned(),
         };
         table.row(["Weight".to_owned(), weight]);
         for (what, name, id) in [("Dam", &self.dam, &animal.dam_id), ("Sire", &self.sire, &animal.sire_id)] {
-            let known =
-                name.clone().or_else(|| id.as_ref().map(|id| format!("on record (id {})", short(id))));
+            let known = name.clone().or_else(|| id.as_ref().map(|id| format!("recorded (id {})", short(id))));
             table.row([what.to_owned(), known.unwrap_or_else(|| "not known".to_owned())]);
         }
         for (n, mark) in animal.marks.iter().enumerate() {

@@ -11,7 +11,8 @@ use holt_proto::v1::finding::Found;
 use serde::Serialize;
 
 /// What the grades are and are not.
-const CAUTION: &str = "Nothing is averaged: the worst finding of a domain stands beside the best. Mental state is inferred \
+const CAUTION: &str = "Holt averages nothing: each domain shows its worst finding and its best. Mental \
+    state is inferred \
      from the other four.";
 
 /// What was found on one indicator.
@@ -218,7 +219,7 @@ impl Answer for Recorded {
             it.spoken_time()
         ));
         page.gap();
-        let mut table = Table::new(["Domain", "Compromise", "Enhancement", "Rests on", "Not looked at"]);
+        let mut table = Table::new(["Domain", "Compromise", "Enhancement", "Rests on", "Not assessed"]);
         for grade in &it.grades {
             let (tone, compromise) = match grade.compromise {
                 Some("E") => (Tone::Alarm, "E, very severe"),
@@ -226,7 +227,7 @@ impl Answer for Recorded {
                 Some("C") => (Tone::Warning, "C, moderate"),
                 Some("B") => (Tone::Calm, "B, low"),
                 Some(_) => (Tone::Calm, "A, none"),
-                None => (Tone::Faint, "not looked at"),
+                None => (Tone::Faint, "not assessed"),
             };
             let mut by = grade.compromise_by.clone();
             by.extend(

@@ -155,7 +155,7 @@ impl Rules {
     pub(crate) fn spoken(&self) -> String {
         let measure = self.measure.replace('-', " ");
         if self.rules.is_empty() {
-            return format!("{}: nothing need be kept of its {measure}.", self.enclosure);
+            return format!("{}: no range for {measure}.", self.enclosure);
         }
         format!(
             "{}: {measure} {}; an alarm after {} minutes outside, at once when {} outside.",
@@ -237,7 +237,7 @@ impl Answer for Taken {
             page.line(&format!("… and {} more", self.refused.len() - 20));
         }
         page.line(&format!(
-            "{} recorded, {} known before, {} refused.",
+            "{} recorded, {} already recorded, {} refused.",
             self.recorded,
             self.known,
             self.refused.len()
@@ -341,10 +341,10 @@ impl State {
             (Some(value), Some(at)) => {
                 format!("{value}{} at {}", unit(measure), moment::today_or_day(at, self.zone, now))
             }
-            _ => "has said nothing yet".to_owned(),
+            _ => "no data yet".to_owned(),
         };
         let kept = Some(range(self.low, self.high, measure)).filter(|kept| !kept.is_empty());
-        let kept = kept.map(|kept| format!(", to be kept at {kept}")).unwrap_or_default();
+        let kept = kept.map(|kept| format!(", range {kept}")).unwrap_or_default();
         let alarms: Vec<String> = self
             .alarms
             .iter()
@@ -391,7 +391,7 @@ impl Answer for Standing {
             page.line("No devices. Add one: `holt climate add`.");
             return;
         }
-        let mut table = Table::new(["Enclosure", "Device", "Reads", "Last", "At", "To be kept"]).numbers([3]);
+        let mut table = Table::new(["Enclosure", "Device", "Reads", "Last", "At", "Range"]).numbers([3]);
         for state in &self.devices {
             let tone = if state.alarms.is_empty() { Tone::Calm } else { Tone::Alarm };
             let value = state.value.map(|value| format!("{value}{}", unit(state.device.measure)));
@@ -414,7 +414,7 @@ impl Answer for Standing {
             .collect();
         page.gap();
         if alarms.is_empty() {
-            page.line("No alarm goes on.");
+            page.line("No alarm.");
         }
         for alarm in &alarms {
             page.hanging(&format!("ALARM  {alarm}"), 7);
@@ -530,7 +530,7 @@ impl Answer for Exposures {
             }
         }
         page.remark(
-            "°h: hours, each weighed by how far outside it was. Where a device was silent, nothing is known.",
+            "°h: hours, each multiplied by how far outside it was. While a device was silent, nothing is known.",
         );
         page.remark(&self.caution);
     }

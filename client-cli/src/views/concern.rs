@@ -8,8 +8,8 @@ use holt_proto::v1;
 use serde::Serialize;
 
 /// What a concern is and is not, where the server's answer does not say it.
-pub(crate) const CAUTION: &str =
-    "A concern supports a decision. It is no diagnosis and replaces no veterinary surgeon.";
+pub(crate) const CAUTION: &str = "Holt shows what is on record. It is not a diagnosis and does not replace \
+    your vet, your licence or local law.";
 
 /// A number that a concern rests on.
 #[derive(Clone, Serialize)]
@@ -131,7 +131,7 @@ impl Concern {
         let (tone, soon) = match self.level {
             "urgent" => (Tone::Alarm, "URGENT"),
             "act" => (Tone::Warning, "ACT"),
-            _ => (Tone::Strong, "WATCH"),
+            _ => (Tone::Strong, "NEXT ROUND"),
         };
         let seen = self.seen.split_once(". ").map_or(self.seen.as_str(), |(first, _)| first);
         let id = self.id.as_ref().map(|id| format!(" [{}]", short(id))).unwrap_or_default();
@@ -143,9 +143,9 @@ impl Concern {
         let (tone, soon) = match self.level {
             "urgent" => (Tone::Alarm, "URGENT, look now"),
             "act" => (Tone::Warning, "ACT, look today"),
-            _ => (Tone::Strong, "WATCH, look at the next round"),
+            _ => (Tone::Strong, "NEXT ROUND"),
         };
-        let soon = if self.state == "settled" { "SETTLED" } else { soon };
+        let soon = if self.state == "closed" { "CLOSED" } else { soon };
         let age = match self.age_days {
             0 => "raised today".to_owned(),
             days => format!("{} old", count(usize::try_from(days).unwrap_or_default(), "day", "days")),
@@ -154,11 +154,11 @@ impl Concern {
         let head = format!("{}  {} at {}, {age}{id}", page.paint(tone, soon), self.spoken(), self.site);
         page.line(&head);
         page.indented(&self.seen, 2);
-        if let Some(look) = self.look_first.as_ref().filter(|_| self.state != "settled") {
+        if let Some(look) = self.look_first.as_ref().filter(|_| self.state != "closed") {
             page.indented(&format!("Look first: {look}"), 2);
         }
-        if self.about == "pushed-out" && self.state != "settled" {
-            page.indented(&format!("A home elsewhere: `holt partners find {}`.", self.accession), 2);
+        if self.about == "exclusion-risk" && self.state != "closed" {
+            page.indented(&format!("Find a home elsewhere: `holt partners find {}`.", self.accession), 2);
         }
         let mut table = Table::new(["", "", ""]).numbers([1]);
         for figure in &self.figures {
@@ -172,10 +172,10 @@ impl Concern {
         match (&self.taken_up_by, &self.settled_because) {
             (_, Some(because)) => {
                 let settled_as = self.settled_as.map(|word| format!(" as {}", word.replace('-', " ")));
-                page.indented(&format!("Settled{}: {because}", settled_as.unwrap_or_default()), 2);
+                page.indented(&format!("Closed{}: {because}", settled_as.unwrap_or_default()), 2);
             }
-            (Some(person), None) => page.indented(&format!("Taken up by {person}."), 2),
-            (None, None) => page.indented("Nobody has taken it up.", 2),
+            (Some(person), None) => page.indented(&format!("Taken on by {person}."), 2),
+            (None, None) => page.indented("Nobody has taken it on.", 2),
         }
     }
 }

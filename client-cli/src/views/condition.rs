@@ -165,11 +165,11 @@ impl Answer for Condition {
 
     fn page(&self, page: &mut Page) {
         if self.weeks.is_empty() {
-            page.line("Nothing is on record of these days.");
+            page.line("Nothing recorded in these days.");
             return;
         }
         let mut table =
-            Table::new(["Week of", "Mass", "Change", "Body condition", "Ate alone"]).numbers([1, 2, 4]);
+            Table::new(["Week of", "Weight", "Change", "Body condition", "Own food"]).numbers([1, 2, 4]);
         for week in &self.weeks {
             table.row([
                 week.week_of.clone(),
@@ -181,13 +181,10 @@ impl Answer for Condition {
         }
         page.table(&table);
         let unsaid: BTreeSet<&str> = [
-            (
-                self.weeks.iter().all(|week| week.body_condition.is_none()),
-                "no assessment looked at body condition",
-            ),
+            (self.weeks.iter().all(|week| week.body_condition.is_none()), "no assessment of body condition"),
             (
                 self.weeks.iter().all(|week| week.eaten_kcal_a_day.is_none()),
-                "it was not fed alone, or nobody looked what was left",
+                "it was not fed alone, or its leftovers were not recorded",
             ),
         ]
         .into_iter()
@@ -195,10 +192,10 @@ impl Answer for Condition {
         .collect();
         if !unsaid.is_empty() {
             let unsaid: Vec<&str> = unsaid.into_iter().collect();
-            page.line(&format!("Not on record: {}.", unsaid.join("; ")));
+            page.line(&format!("Not recorded: {}.", unsaid.join("; ")));
         }
         page.remark(
-            "A mass is the middle of a week's readings. What a group was given is the group's, and no animal's.",
+            "A weight is the median of a week's readings. Food of a group is not divided among its members.",
         );
     }
 }

@@ -94,11 +94,15 @@ impl Domain {
             "worse" => (Tone::Warning, format!("worse by {}", grades())),
             "better" => (Tone::Calm, format!("better by {}", grades())),
             "not-shown-better" => {
-                (Tone::Warning, format!("not shown better: {} not looked at", self.not_assessed.join(", ")))
+                (Tone::Warning, format!("not shown better: {} not assessed", self.not_assessed.join(", ")))
             }
-            "same" if self.grades > 0 => (Tone::Calm, format!("as bad; good rose by {}", grades())),
-            "same" if self.grades < 0 => (Tone::Calm, format!("as bad; good fell by {}", grades())),
-            "same" => (Tone::Calm, "as before".to_owned()),
+            "same" if self.grades > 0 => {
+                (Tone::Calm, format!("compromise the same; enhancement up by {}", grades()))
+            }
+            "same" if self.grades < 0 => {
+                (Tone::Calm, format!("compromise the same; enhancement down by {}", grades()))
+            }
+            "same" => (Tone::Calm, "unchanged".to_owned()),
             _ if self.points.is_empty() => (Tone::Faint, "not assessed".to_owned()),
             _ => (Tone::Faint, "assessed once".to_owned()),
         }
@@ -157,7 +161,7 @@ impl Answer for Course {
 
     fn page(&self, page: &mut Page) {
         page.heading(&spoken(self.house_name.as_deref(), &self.accession));
-        let mut table = Table::new(["Domain", "Grades, the last at the end", "Change", "As bad since"]);
+        let mut table = Table::new(["Domain", "Grades, the last at the end", "Change", "Poor since"]);
         for line in self.lines() {
             table.toned([
                 (Tone::Calm, line.domain.to_owned()),
@@ -168,8 +172,8 @@ impl Answer for Course {
         }
         page.table(&table);
         page.remark(
-            "Grades are how bad (A none to E very severe) and how good (0 to +++). Mental state is inferred \
-             from these four and has no course of its own.",
+            "Grades are compromise (A none to E very severe) and enhancement (0 to +++). Mental state is \
+             inferred from these four domains and has no row.",
         );
     }
 }

@@ -58,7 +58,7 @@ pub(crate) fn weighed_together(readings: &[CrateReading], page: &mut Page) {
         return;
     }
     page.gap();
-    page.line("Weighed in one crate, and divided among nobody:");
+    page.line("Weighed together in one crate, not divided:");
     for reading in readings {
         page.hanging(&format!("  {}", reading.spoken()), 4);
     }

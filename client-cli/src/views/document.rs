@@ -103,7 +103,7 @@ impl Thing for Document {
     }
 
     fn table(documents: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Kind", "Code", "Version", "Because", "Last", "Whose", "Title"]);
+        let mut table = Table::new(["Kind", "Code", "Version", "Because", "Last", "Owner", "Title"]);
         for one in documents {
             table.row([
                 one.kind.to_owned(),

@@ -18,7 +18,7 @@ pub(crate) struct Item {
     days_late: i32,
     open_dues: i32,
     last_done_on: Option<String>,
-    tried_on: Option<String>,
+    declined_on: Option<String>,
     by_whom: Option<String>,
     /// Of a reading that waits: what the scale showed, and least and most that is expected.
     waiting_mg: Option<i64>,
@@ -43,7 +43,7 @@ impl From<v1::DueItem> for Item {
             days_late: item.days_late,
             open_dues: item.open_dues,
             last_done_on: day(item.last_done_on),
-            tried_on: day(item.tried_on),
+            declined_on: day(item.tried_on),
             by_whom: some(item.by_whom),
             waiting_mg: item.waiting.as_ref().and_then(|waiting| mg(waiting.mass)),
             low_mg: forecast.and_then(|forecast| mg(forecast.low)),
@@ -163,7 +163,7 @@ pub(crate) fn table(items: &[Item], page: &mut Page) {
             (None, None) if item.duty == v1::Duty::EndLoan.word() => String::new(),
             (None, None) => "never".to_owned(),
         };
-        let tried = item.tried_on.as_ref().map(|day| format!("; would not come {day}")).unwrap_or_default();
+        let declined = item.declined_on.as_ref().map(|day| format!("; declined {day}")).unwrap_or_default();
         table.toned([
             (Tone::Calm, item.due_on.clone().unwrap_or_default()),
             (tone, how),
@@ -171,7 +171,7 @@ pub(crate) fn table(items: &[Item], page: &mut Page) {
             (Tone::Calm, item.accession.clone()),
             (Tone::Calm, item.house_name.clone().unwrap_or_default()),
             (Tone::Calm, item.enclosure.clone().unwrap_or_default()),
-            (Tone::Calm, format!("{done}{tried}")),
+            (Tone::Calm, format!("{done}{declined}")),
         ]);
     }
     page.table(&table);

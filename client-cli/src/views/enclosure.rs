@@ -40,7 +40,7 @@ impl Thing for Enclosure {
     }
 
     fn table(enclosures: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Enclosure", "Kind", "Live there", "Meant for"]).numbers([2, 3]);
+        let mut table = Table::new(["Enclosure", "Kind", "Animals", "Capacity"]).numbers([2, 3]);
         for enclosure in enclosures {
             let full = enclosure.capacity.is_some_and(|capacity| enclosure.occupants > capacity);
             table.toned([

@@ -115,7 +115,7 @@ impl Rule {
     pub(crate) fn spoken(&self) -> String {
         let limits = self.limits.spoken();
         if limits.is_empty() {
-            return format!("{}: no limits any more.", self.of());
+            return format!("{}: no limits.", self.of());
         }
         format!("{}: {limits}.", self.of())
     }
@@ -441,7 +441,7 @@ impl Thing for Allowance {
         let number = |n: Option<i32>| n.map(|n| n.to_string()).unwrap_or_default();
         for allowance in allowances {
             let (tone, today) = match (allowance.may_meet, allowance.rests.is_some()) {
-                (false, _) => (Tone::Warning, "no more"),
+                (false, _) => (Tone::Warning, "no encounters"),
                 (true, true) => (Tone::Warning, "after its rest"),
                 (true, false) => (Tone::Calm, "may"),
             };
@@ -463,8 +463,8 @@ impl Thing for Allowance {
             }
         }
         page.remark(
-            "Minutes and encounters are what is left of the limits of today and of seven days on end. The limits are \
-             the site's own: keeping them replaces no look at the animals, no veterinary surgeon and no local law.",
+            "Minutes and encounters are the remaining allowance of today and of seven consecutive days. The \
+             limits are the site's own. They do not replace a look at the animals, your vet or local law.",
         );
     }
 }

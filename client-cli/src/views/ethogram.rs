@@ -83,7 +83,7 @@ impl Thing for Ethogram {
     }
 
     fn table(ethograms: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Code", "Version", "Title", "For", "Watches for"]).numbers([1]);
+        let mut table = Table::new(["Code", "Version", "Title", "For", "Behaviours"]).numbers([1]);
         for one in ethograms {
             let species = if one.species.is_empty() { "any".to_owned() } else { one.species.join(", ") };
             table.row([

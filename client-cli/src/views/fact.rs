@@ -201,9 +201,9 @@ impl Answer for Corrected {
         if !self.recorded {
             page.line(CHECKED_ONLY);
         }
-        page.line(&format!("{}: {}", if self.struck_out { "Struck out" } else { "It was" }, self.before.say));
+        page.line(&format!("{}: {}", if self.struck_out { "Withdrawn" } else { "It was" }, self.before.say));
         for (n, fact) in self.facts.iter().enumerate() {
-            let lead = if n == 0 && !self.struck_out { "It is" } else { "And so" };
+            let lead = if n == 0 && !self.struck_out { "It is" } else { "Also changed" };
             let at = if fact.at.is_some() { format!(", {}", minute(&fact.at)) } else { String::new() };
             page.line(&format!("{lead}: {}{at}", fact.say));
         }

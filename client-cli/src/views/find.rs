@@ -89,7 +89,7 @@ impl Answer for Found {
     }
 
     fn page(&self, page: &mut Page) {
-        let mut table = Table::new(["Animal", "Species", "Sex", "Where it is", "Found by"]);
+        let mut table = Table::new(["Animal", "Species", "Sex", "Location", "Found by"]);
         for one in &self.found {
             let animal = &one.animal;
             table.row([
@@ -102,7 +102,7 @@ impl Answer for Found {
         }
         page.table(&table);
         if self.more {
-            page.remark("There are more: write more of it, or ask for more with --limit.");
+            page.remark("There are more: write more of the name or number, or use --limit.");
         }
     }
 }

@@ -70,7 +70,7 @@ impl Thing for Group {
             ]);
         }
         page.table(&table);
-        page.remark("Members are counted as males.females.unknown.");
+        page.remark("Counts are males.females.unknown.");
     }
 }
 
@@ -240,7 +240,7 @@ impl Answer for Roll {
         }
         page.gap();
         if self.roll.is_empty() {
-            page.line("Nobody is in it.");
+            page.line("No members.");
             weighed_together(&self.crate_readings, page);
             return;
         }
@@ -262,6 +262,6 @@ impl Answer for Roll {
         }
         page.table(&table);
         weighed_together(&self.crate_readings, page);
-        page.remark("An age is the least that the animal can be old.");
+        page.remark("An age is the least possible age of the animal.");
     }
 }

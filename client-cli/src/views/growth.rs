@@ -54,11 +54,11 @@ impl From<v1::ExpectedWeight> for Expected {
 }
 
 impl Expected {
-    /// `8.2 kg (7.9 kg to 8.5 kg) on 2026-03-09, by what it usually weighs`.
+    /// `8.2 kg (7.9 kg to 8.5 kg) on 2026-03-09, by its usual weight`.
     pub(crate) fn spoken(&self) -> String {
         let by = match self.by {
             "gain" => "by its recent gain",
-            _ => "by what it usually weighs",
+            _ => "by its usual weight",
         };
         format!("{} on {}, {by}", self.band.spoken(), self.on.as_deref().unwrap_or_default())
     }
@@ -114,8 +114,8 @@ impl From<v1::GrowthCurve> for Curve {
 impl Curve {
     fn spoken(&self) -> String {
         let adult = match &self.adult {
-            Some(adult) => format!("adult mass {}", adult.spoken()),
-            None => "too early to tell the adult mass".to_owned(),
+            Some(adult) => format!("adult weight {}", adult.spoken()),
+            None => "too early to estimate the adult weight".to_owned(),
         };
         format!(
             "{} curve, {adult}, fastest at {:.0} days, readings within {:.1} % of it",
@@ -238,7 +238,7 @@ impl Answer for Growing {
             _ => page.line("Never weighed."),
         }
         match &self.next {
-            Some(next) => page.line(&format!("Should weigh {}.", next.spoken())),
+            Some(next) => page.line(&format!("Expected weight: {}.", next.spoken())),
             None => page.line("Too few readings for an expected weight."),
         }
         for standing in &self.standings {
@@ -257,7 +257,7 @@ impl Answer for Growing {
         }
         if !self.siblings.is_empty() {
             page.gap();
-            let mut table = Table::new(["Litter", "Mass", "Against the others", ""]).numbers([1, 2]);
+            let mut table = Table::new(["Litter", "Weight", "Compared with the others", ""]).numbers([1, 2]);
             for sibling in &self.siblings {
                 let tone = if sibling.behind { Tone::Warning } else { Tone::Calm };
                 table.toned([
@@ -328,8 +328,8 @@ impl Answer for OfSpecies {
         let animals = count(usize::try_from(self.animals).unwrap_or_default(), "animal", "animals");
         let Some(curve) = &self.curve else {
             page.line(&format!(
-                "{animals} of {} with readings and a known day of birth: too few, or they determine no curve. \
-                 Five are needed, each weighed in five weeks of its growth.",
+                "{animals} of {} with readings and a known day of birth: too few, or they determine no \
+                 curve. A curve needs five, each weighed in five weeks of its growth.",
                 self.scientific_name
             ));
             return;
@@ -418,7 +418,8 @@ impl Answer for Need {
             page.line(&format!("{offered:.0} kcal a day: {told}."));
         }
         page.remark(&format!(
-            "An estimate from mass alone, easily off by a third for one animal ({}). Judge a ration by the weights \
+            "An estimate from weight alone; for one animal it can be wrong by a third ({}). Judge a ration \
+             by the weights \
              that follow it.",
             self.source
         ));

@@ -92,25 +92,21 @@ impl Intake {
         let all = count(self.animals.len(), "animal", "animals");
         let known = match self.on_record {
             0 => String::new(),
-            1 => "; 1 was on record already, and left as it is".to_owned(),
-            n => format!("; {n} were on record already, and left as they are"),
+            1 => "; 1 was already recorded and stays as it is".to_owned(),
+            n => format!("; {n} were already recorded and stay as they are"),
         };
         if self.refused > 0 {
             let refused = count(self.refused, "is", "are");
-            return format!("Of {all}, {refused} refused: nothing was taken in.");
+            return format!("Of {all}, {refused} refused: nothing was added.");
         }
         if self.on_record == self.animals.len() {
-            return format!("All of it is on record at {} already ({all}): nothing was changed.", self.site);
+            return format!("{} has all of these records already ({all}): nothing was changed.", self.site);
         }
         if self.checked_only {
             let sound = self.animals.len() - self.on_record;
-            return format!(
-                "{} could be taken in at {}{known}.",
-                count(sound, "animal", "animals"),
-                self.site
-            );
+            return format!("{} can be added at {}{known}.", count(sound, "animal", "animals"), self.site);
         }
-        format!("{} taken in at {}{known}.", count(self.taken_in, "animal was", "animals were"), self.site)
+        format!("{} added at {}{known}.", count(self.taken_in, "animal was", "animals were"), self.site)
     }
 }
 

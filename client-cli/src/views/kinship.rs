@@ -59,7 +59,7 @@ impl Named {
     fn spoken(&self) -> String {
         match &self.accession {
             Some(accession) => spoken(self.house_name.as_deref(), accession),
-            None => "an animal out of sight".to_owned(),
+            None => "an animal that you may not see".to_owned(),
         }
     }
 }
@@ -201,7 +201,7 @@ impl Answer for Family {
             }
             page.table(&table);
             if self.more_relatives {
-                page.remark("There are more siblings and offspring than are listed.");
+                page.remark("There are more siblings and offspring than this list shows.");
             }
         }
         if !self.ancestors.is_empty() {
@@ -216,7 +216,7 @@ impl Answer for Family {
 
 fn footnotes(assumption: &str, left_out: &[String], page: &mut Page) {
     for one in left_out {
-        page.remark(&format!("{one}. It is left out; correct the record."));
+        page.remark(&format!("{one}. Holt leaves it out; correct the record."));
     }
     page.remark(assumption);
 }

@@ -159,16 +159,16 @@ impl Answer for Verified {
         page.line(&looked);
         match (&self.kept_seal, &self.kept_seal_flaw) {
             (Some(kept), None) => page.line(&format!(
-                "Seal {}, which was kept, is continued by seal {}: checked here.",
+                "Seal {}, which you kept, continues to seal {}: checked here.",
                 kept.seal, self.newest_seal.seal
             )),
             (Some(kept), Some(flaw)) => {
-                page.line(&format!("Seal {}, which was kept, is not continued: {flaw}.", kept.seal));
+                page.line(&format!("Seal {}, which you kept, does not continue: {flaw}.", kept.seal));
             }
             (None, _) => {}
         }
         if self.unsealed > 0 {
-            page.line(&format!("Not under a seal yet: {}.", counted(self.unsealed, "entry", "entries")));
+            page.line(&format!("Not sealed yet: {}.", counted(self.unsealed, "entry", "entries")));
         }
         if self.breaks.is_empty() {
             return;
@@ -255,7 +255,7 @@ impl Answer for Proved {
                 self.seal
             )),
             Some(flaw) => {
-                let alarm = page.paint(Tone::Alarm, "This is no proof");
+                let alarm = page.paint(Tone::Alarm, "This is not a proof");
                 page.line(&format!("{alarm}: {flaw}."));
             }
         }

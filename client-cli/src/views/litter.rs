@@ -75,7 +75,7 @@ impl Parent {
     /// The parents of an animal may be for another site to see: then the id says which it is.
     fn spoken(&self) -> String {
         if self.accession.is_empty() {
-            format!("on record (id {})", short(&self.id))
+            format!("recorded (id {})", short(&self.id))
         } else {
             spoken(self.house_name.as_deref(), &self.accession)
         }
@@ -164,7 +164,7 @@ impl Thing for Litter {
     }
 
     fn table(litters: &[Self], page: &mut Page) {
-        let heads = ["Born on", "Dam", "Sire", "Born", "Died", "Told apart", "Left", "Id"];
+        let heads = ["Born on", "Dam", "Sire", "Born", "Died", "Identified", "Remaining", "Id"];
         let mut table = Table::new(heads).numbers([3, 4, 5, 6]);
         for litter in litters {
             table.row([
@@ -214,7 +214,7 @@ impl Answer for Shown {
         page.line(&format!("{}, {}", litter.scientific_name, litter.common_name));
         page.gap();
         let mut table = Table::new(["", ""]);
-        table.row(["Left".to_owned(), format!("{} (males.females.unknown)", litter.remaining)]);
+        table.row(["Remaining".to_owned(), format!("{} (males.females.unknown)", litter.remaining)]);
         let dam = litter.dam.as_ref().map_or_else(|| "not known".to_owned(), Parent::spoken);
         table.row(["Dam".to_owned(), dam]);
         let sires = if litter.sires.is_empty() { "not known".to_owned() } else { litter.sires() };
@@ -237,14 +237,14 @@ impl Answer for Shown {
 
 /// A young that was told apart, and its litter without it.
 #[derive(Serialize)]
-pub(crate) struct ToldApart {
+pub(crate) struct Identified {
     animal: Animal,
     litter: Litter,
     #[serde(skip)]
     check_only: bool,
 }
 
-impl ToldApart {
+impl Identified {
     pub(crate) fn new(answer: v1::TellApartResponse, zone: Tz, check_only: bool) -> Self {
         Self {
             animal: Animal::new(answer.animal.unwrap_or_default(), zone),
@@ -254,7 +254,7 @@ impl ToldApart {
     }
 }
 
-impl Answer for ToldApart {
+impl Answer for Identified {
     type Row = AnimalRow;
 
     fn rows(&self) -> Vec<AnimalRow> {
@@ -268,7 +268,7 @@ impl Answer for ToldApart {
         }
         let (animal, litter) = (&self.animal, &self.litter);
         page.line(&format!(
-            "{} is on the books by itself: {}, {}. {}: {} left.",
+            "Identified {}: {}, {}. {}: {} remaining.",
             animal.spoken(),
             animal.scientific_name,
             animal.sex,

@@ -67,7 +67,8 @@ impl Thing for Loan {
     }
 
     fn table(loans: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Way", "Animal", "Species", "With", "Since", "Until", "Left"]);
+        let mut table =
+            Table::new(["In or out", "Animal", "Species", "With", "Since", "Until", "Days to run"]);
         for loan in loans {
             let with = if loan.way == "out" { &loan.borrower } else { &loan.lender };
             let (tone, left) = match (loan.ended, loan.days_left) {

@@ -145,10 +145,11 @@ impl Packet {
         page.heading("Group");
         match (&self.group, &self.standing) {
             (None, _) => page.line("In no group."),
-            (Some(group), None) => page.line(&format!("{group}. Nobody watched it in the last weeks.")),
+            (Some(group), None) => page.line(&format!("{group}. Nobody observed it in the last weeks.")),
             (Some(group), Some(standing)) => {
                 page.line(&format!(
-                    "{group}, watched for {:.1} hours: won {}, lost {}; kept off food at {} of {} feeds; alone in {} \
+                    "{group}, observed for {:.1} hours: won {}, lost {}; kept off food at {} of {} feeds; \
+                     alone in {} \
                      of {} scans.",
                     standing.hours_watched,
                     standing.won,
@@ -171,7 +172,7 @@ impl Packet {
     fn whom_it_meets(&self, page: &mut Page) {
         page.heading(&format!("At {}", self.transfer.to_site));
         if self.receiving.is_empty() {
-            page.line("No animal of its species is shown.");
+            page.line("You may see no animal of its species there.");
             return;
         }
         let mut table =

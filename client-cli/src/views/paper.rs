@@ -56,7 +56,7 @@ impl Paper {
     /// The sentence that says it is on record.
     pub(crate) fn spoken(&self) -> String {
         let number = self.number.as_ref().map(|number| format!(" {number}")).unwrap_or_default();
-        format!("{}{number} goes with the {}.", self.kind, self.occasion)
+        format!("Recorded {}{number} with the {}.", self.kind, self.occasion)
     }
 }
 
@@ -149,8 +149,8 @@ impl From<v1::PapersMissing> for Missing {
 
 impl Thing for Missing {
     const MANY: &'static str = "gaps";
-    const CAUTION: &'static str = "What is on record here says that a paper was seen; it replaces no lawful check, and \
-         what is not missing here may still be needed by law.";
+    const CAUTION: &'static str = "Holt shows that somebody saw a paper. That does not replace a lawful \
+        check, and the law may need papers that are not missing here.";
     type Row = MissingRow;
 
     fn row(&self) -> MissingRow {

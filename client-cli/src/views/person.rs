@@ -110,6 +110,9 @@ impl Answer for WithPassword {
         page.line(&self.say);
         page.line(&format!("Sign-in name:      {}", self.person.sign_in_name));
         page.line(&format!("One-time password: {}", self.one_time_password));
-        page.remark("It is told this once. Hand it over in person; it must be changed at the next sign-in.");
+        page.remark(
+            "Holt shows it only this once. Hand it over in person; its owner must change it at the \
+            next sign-in.",
+        );
     }
 }

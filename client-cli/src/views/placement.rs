@@ -43,7 +43,7 @@ impl Answer for Placed {
             count(number(self.occupants), "lives", "live"),
         ));
         if self.over_capacity {
-            let more = page.paint(Tone::Warning, "That is more than it is meant for.");
+            let more = page.paint(Tone::Warning, "That is more than its capacity.");
             page.line(&more);
         }
     }

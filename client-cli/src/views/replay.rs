@@ -112,13 +112,13 @@ impl Answer for Replay {
 
     fn page(&self, page: &mut Page) {
         let animals = count(usize::try_from(self.animals).unwrap_or_default(), "animal", "animals");
-        page.line(&format!("{animals} watched over {:.1} years in all.", self.animal_years));
+        page.line(&format!("{animals}, {:.1} animal-years in all.", self.animal_years));
         page.gap();
-        page.line(&format!("Under the thresholds of today: {}.", self.rate(self.raised_today)));
+        page.line(&format!("By today's thresholds: {}.", self.rate(self.raised_today)));
         self.table(page, "today");
         if let Some(raised) = self.raised_otherwise {
             page.gap();
-            page.line(&format!("Under those given: {}.", self.rate(raised)));
+            page.line(&format!("By the thresholds given: {}.", self.rate(raised)));
             self.table(page, "otherwise");
         }
         page.remark(&self.caution);

@@ -157,7 +157,7 @@ impl Answer for Report {
             self.known_at.map(|at| moment::spoken(at, self.zone)).unwrap_or_default(),
         ));
         if self.sites.is_empty() {
-            page.line("There is no site that you may see.");
+            page.line("You may see no site.");
         }
         for site in &self.sites {
             site.page(page);

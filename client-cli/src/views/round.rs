@@ -40,9 +40,9 @@ struct Line {
     outcome: &'static str,
     accession: Option<String>,
     house_name: Option<String>,
-    /// None where the animal would not come, or where it is no reading.
+    /// None where the animal declined, or where it is no reading.
     mass_mg: Option<i64>,
-    tried: bool,
+    declined: bool,
     weight_id: Option<String>,
     refusal: Option<Refusal>,
     expected: Option<Expected>,
@@ -66,7 +66,7 @@ impl Drift {
             self.scale.as_ref().map_or_else(|| "the scale".to_owned(), |name| format!("the scale `{name}`"));
         let side = if self.percent < 0.0 { "below" } else { "above" };
         format!(
-            "All {} animals lie {:.1} % {side} what was expected, by much the same factor: check {scale} with a \
+            "All {} animals are {:.1} % {side} what was expected, by almost the same factor: check {scale} with a \
              known weight before the next round.",
             self.animals,
             self.percent.abs()
@@ -153,7 +153,7 @@ fn line(one: &Answered, zone: Tz) -> Line {
         accession: some(answer.accession),
         house_name: some(answer.house_name),
         mass_mg: mass,
-        tried: reading.is_some_and(|reading| matches!(reading.result, Some(Outcome::Tried(_)))),
+        declined: reading.is_some_and(|reading| matches!(reading.result, Some(Outcome::Tried(_)))),
         weight_id: some(answer.weight_id),
         refusal,
         expected,
@@ -184,10 +184,10 @@ impl Round {
 
     /// What it comes to: `12 readings: 10 recorded, 1 to weigh again, 1 refused.`
     fn summary(&self) -> String {
-        let recorded = if self.checked_only { "sound" } else { "recorded" };
+        let recorded = if self.checked_only { "OK" } else { "recorded" };
         let parts = [
             (self.accepted, recorded),
-            (self.repeated, "on record already"),
+            (self.repeated, "already recorded"),
             (self.second_weighings, "to weigh again"),
             (self.refused, "refused"),
         ];
@@ -209,7 +209,7 @@ impl Line {
     fn result(&self) -> String {
         match self.mass_mg {
             Some(mg) => spoken_mass(mg),
-            None if self.tried => "would not come".to_owned(),
+            None if self.declined => "declined".to_owned(),
             None => "no reading".to_owned(),
         }
     }
@@ -228,9 +228,9 @@ impl Line {
                 (Tone::Alarm, "refused", say.unwrap_or_default())
             }
             ("second-weighing", _) => (Tone::Warning, "weigh again", self.again()),
-            ("repeat", _) => (Tone::Faint, "on record already", format!("{}, {}", self.result(), self.when)),
+            ("repeat", _) => (Tone::Faint, "already recorded", format!("{}, {}", self.result(), self.when)),
             _ if single => {
-                let done = if checked_only { "sound" } else { "recorded" };
+                let done = if checked_only { "OK" } else { "recorded" };
                 (Tone::Calm, done, format!("{}, {}", self.result(), self.when))
             }
             _ => return,

@@ -100,7 +100,7 @@ impl Species {
         format!("{}, {}{listed}{others}.", self.scientific_name, self.common_name)
     }
 
-    /// What is usual in it: `carries 62 days, seasonal`.
+    /// Usual figures in it: `carries 62 days, seasonal`.
     pub(crate) fn spoken_traits(&self) -> String {
         let energy = self.rest_kcal.zip(self.need_low.zip(self.need_high));
         let parts = [
@@ -111,7 +111,7 @@ impl Species {
             }),
         ];
         let told: Vec<String> = parts.into_iter().flatten().collect();
-        if told.is_empty() && self.source.is_some() { "nothing of note".to_owned() } else { told.join(", ") }
+        if told.is_empty() && self.source.is_some() { "nothing recorded".to_owned() } else { told.join(", ") }
     }
 }
 
@@ -143,7 +143,7 @@ impl Thing for Species {
     }
 
     fn table(species: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Scientific name", "Common name", "CITES", "Synonyms", "What is usual"]);
+        let mut table = Table::new(["Scientific name", "Common name", "CITES", "Synonyms", "Usual figures"]);
         for each in species {
             table.row([
                 each.scientific_name.clone(),

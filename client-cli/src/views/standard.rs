@@ -407,7 +407,7 @@ impl Answer for Answers {
         ));
         page.line(&format!("{} ({})", self.source, self.year));
         page.gap();
-        let mut table = Table::new(["Answer", "Clause", "Fulfil", "Asked for", "What it asks"]);
+        let mut table = Table::new(["Answer", "Clause", "Fulfilled", "Required", "Requirement"]);
         for one in &self.answers {
             table.toned([
                 (one.tone(), one.answer.replace('-', " ")),

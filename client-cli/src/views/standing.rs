@@ -310,7 +310,7 @@ impl Standing {
                 "{name}: estimate {:.0} %, certainty {}, {}.",
                 100.0 * pushed.probability,
                 pushed.certainty,
-                if pushed.level == Some("act") { "look today" } else { "look at the next round" },
+                if pushed.level == Some("act") { "look today" } else { "look on the next round" },
             ));
             for part in &pushed.parts {
                 page.hanging(&format!("  {} (adds {:.1})", part.seen, part.adds), 4);
@@ -325,8 +325,8 @@ impl Standing {
             })
             .collect();
         if !names.is_empty() {
-            page.line(&format!("Nothing calls for a look at: {}.", names.join(", ")));
-            page.line("In brackets how certain that is: where little was seen, little can be said.");
+            page.line(&format!("Nothing to look at: {}.", names.join(", ")));
+            page.line("In brackets is how certain that is: from little observation, little is known.");
         }
     }
 
@@ -335,18 +335,14 @@ impl Standing {
         let order = &self.order;
         let mut lines = Vec::new();
         if self.decided == 0 {
-            lines.push(
-                "No interaction was seen that one of two members clearly won: nothing can be said of \
-                        their order."
-                    .to_owned(),
-            );
+            lines.push("Nobody saw an interaction with a clear winner: the order is not known.".to_owned());
             return lines;
         }
         if let (Some(h), Some(corrected)) = (order.landau_h, order.corrected_h) {
             let verdict = match (order.verdict, order.p) {
                 (Some("linear"), Some(p)) => format!("more than chance would give (p {})", p_value(p)),
                 (Some("not-shown"), Some(p)) => format!("not more than chance would give (p {})", p_value(p)),
-                _ => "too few animals to tell it from chance".to_owned(),
+                _ => "too few animals to compare it with chance".to_owned(),
             };
             lines.push(format!("Linearity: h {h:.2}, h' {corrected:.2}; {verdict}."));
         }
@@ -367,7 +363,7 @@ impl Standing {
         }
         if self.decided_with_others > 0 {
             lines.push(format!(
-                "{} with animals that are no members any more count in ratings, and in no score.",
+                "{} with former members count in ratings, but in no score.",
                 count(
                     usize::try_from(self.decided_with_others).unwrap_or_default(),
                     "interaction",
@@ -428,11 +424,11 @@ fn number(value: Option<f64>, digits: usize) -> String {
     value.map_or_else(|| "–".to_owned(), |value| format!("{value:.digits$}"))
 }
 
-/// `1.5 (0.7 to 2.9)`, or that it was not watched.
+/// `1.5 (0.7 to 2.9)`, or that it was not observed.
 fn rate(rate: &Rate) -> String {
     match (rate.per_hour, rate.low, rate.high) {
         (Some(per_hour), Some(low), Some(high)) => format!("{per_hour:.1} ({low:.1} to {high:.1})"),
-        _ => "not watched".to_owned(),
+        _ => "not observed".to_owned(),
     }
 }
 
@@ -481,7 +477,7 @@ impl Answer for Standing {
             (self.first.as_deref().unwrap_or_default(), self.last.as_deref().unwrap_or_default());
         page.heading(&format!("{}, {first} to {last}", self.group));
         page.line(&format!(
-            "Watched {}, {:.1} hours in all: {}, {}, {}.",
+            "Observed {}, {:.1} hours in all: {}, {}, {}.",
             count(n(self.watches), "time", "times"),
             self.hours,
             count(n(self.decided), "decided interaction", "decided interactions"),
@@ -489,11 +485,11 @@ impl Answer for Standing {
             count(n(self.feeds), "feed", "feeds"),
         ));
         if self.watches == 0 {
-            page.line("Nothing can be said without watching: `holt watch`.");
+            page.line("Nothing is known without observations: `holt observe`.");
             page.remark(&self.caution);
             return;
         }
-        page.heading("Who gives way to whom");
+        page.heading("Dominance");
         let mut table = Table::new(["Animal", "Role", "David", "0 to n−1", "Won", "Lost", "Elo"])
             .numbers([2, 3, 4, 5, 6]);
         for member in &self.members {
@@ -511,9 +507,9 @@ impl Answer for Standing {
         for line in self.order() {
             page.line(&line);
         }
-        page.heading("Each hour watched (95 % interval)");
+        page.heading("For each hour observed (95 % interval)");
         let mut table =
-            Table::new(["Animal", "Hours", "Aggression received", "Dealt out", "Friendly contact"])
+            Table::new(["Animal", "Hours", "Aggression received", "Aggression given", "Friendly contact"])
                 .numbers([1]);
         for member in &self.members {
             table.row([
@@ -527,8 +523,7 @@ impl Answer for Standing {
         page.table(&table);
         page.heading("At food and in company");
         let mut table =
-            Table::new(["Animal", "Kept off food", "By itself in scans", "Strength", "Most with"])
-                .numbers([3]);
+            Table::new(["Animal", "Kept off food", "Alone in scans", "Strength", "Most with"]).numbers([3]);
         for member in &self.members {
             let most = member.ties.first().filter(|tie| tie.index > 0.0);
             let most = most.map(|tie| {
@@ -561,7 +556,7 @@ impl Answer for Standing {
             });
             each.collect::<Vec<_>>().join(", ")
         };
-        let mut table = Table::new(["Animal", "Scans", "Not seen", "What it did"]).numbers([1, 2]);
+        let mut table = Table::new(["Animal", "Scans", "Not seen", "Activity"]).numbers([1, 2]);
         let all = std::iter::once(("all", &self.budget));
         for (name, budget) in self.members.iter().map(|member| (member.name(), &member.budget)).chain(all) {
             table.row([

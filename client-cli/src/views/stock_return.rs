@@ -183,14 +183,14 @@ impl Answer for StockReturns {
             self.known_at.map(|at| moment::spoken(at, self.zone)).unwrap_or_default(),
         ));
         if self.returns.is_empty() {
-            page.line("There is no site that you may see.");
+            page.line("You may see no site.");
         }
         for told in &self.returns {
             told.page(self.young_days, page);
         }
         page.remark(&format!(
-            "Counts are males.females.unknown. Died young: within {} of birth. Sexed: found to be of a sex \
-             less no longer held to be of it.",
+            "Counts are males.females.unknown. Died young: within {} of birth. Sexed: changes of sex of \
+             animals already there.",
             count(usize::try_from(self.young_days).unwrap_or_default(), "day", "days")
         ));
     }
@@ -210,14 +210,23 @@ impl StockReturn {
             None => format!("{sites} together"),
         });
         if self.lines.is_empty() {
-            page.line("No animal was there, came or went.");
+            page.line("No animal was there, arrived or departed.");
             return;
         }
         page.gap();
         // Few sites ever need the column, and the table has many.
         if self.total.escaped == text(None) {
-            let heads =
-                ["Species", "Opening", "Arrived", "Born", "Died young", "Died", "Left", "Sexed", "Closing"];
+            let heads = [
+                "Species",
+                "Opening",
+                "Arrived",
+                "Born",
+                "Died young",
+                "Died",
+                "Departed",
+                "Sexed",
+                "Closing",
+            ];
             let mut table = Table::new(heads).numbers([1, 2, 3, 4, 5, 6, 7, 8]);
             for line in self.all() {
                 let [opening, arrived, born, young, died, left, _, sexed, closing] = line.cells();
@@ -232,7 +241,7 @@ impl StockReturn {
                 "Born",
                 "Died young",
                 "Died",
-                "Left",
+                "Departed",
                 "Escaped",
                 "Sexed",
                 "Closing",
@@ -248,11 +257,11 @@ impl StockReturn {
         }
         page.gap();
         if self.balances {
-            page.line("It balances: in each line, what was there and came, less what went, is what is left.");
+            page.line("It balances: in each line, opening plus gains less losses is closing.");
         } else {
             let odd = self.all().filter(|line| !line.balances).map(Line::species);
             let say = format!(
-                "It does not balance: {}. That is a fault of Holt and not of your records; please report it.",
+                "It does not balance: {}. This is a fault of Holt, not of your records; please report it.",
                 odd.collect::<Vec<_>>().join("; ")
             );
             let say = page.paint(Tone::Alarm, &say);
@@ -262,8 +271,7 @@ impl StockReturn {
             let names = self.age_unsure.iter().map(|one| spoken(one.house_name.as_deref(), &one.accession));
             page.hanging(
                 &format!(
-                    "Counted as died, though it may have been within {} of birth, which is not known well \
-                     enough: {}",
+                    "Counted as died, although the death may have been within {} of birth: {}",
                     count(usize::try_from(young_days).unwrap_or_default(), "day", "days"),
                     names.collect::<Vec<_>>().join(", ")
                 ),
@@ -273,7 +281,7 @@ impl StockReturn {
         if self.on_their_way > 0 {
             let number = usize::try_from(self.on_their_way).unwrap_or_default();
             page.line(&format!(
-                "On the way from one site to another: {}, in the closing stock.",
+                "On the way between sites: {}, in the closing stock.",
                 count(number, "animal", "animals")
             ));
         }

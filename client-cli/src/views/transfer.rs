@@ -143,7 +143,7 @@ impl Transfer {
         match (self.terms, &self.loan_until) {
             ("loan", Some(day)) => format!("loan until {day}"),
             ("loan", None) => "loan".to_owned(),
-            _ => "title passes".to_owned(),
+            _ => "ownership passes".to_owned(),
         }
     }
 
@@ -174,8 +174,8 @@ impl Transfer {
 
 impl Thing for Transfer {
     const MANY: &'static str = "transfers";
-    const CAUTION: &'static str = "Holt records a move. It replaces neither a veterinary surgeon, nor the licences of the sites, nor \
-         local law.";
+    const CAUTION: &'static str = "Holt records a move. It does not replace your vet, the licences of the \
+        sites or local law.";
     type Row = Row;
 
     fn row(&self) -> Row {

@@ -83,7 +83,7 @@ impl Answer for Unassessed {
         let held = count(usize::try_from(self.held).unwrap_or_default(), "animal", "animals");
         if self.animals.is_empty() {
             page.line(&format!(
-                "All of {held} at {} were assessed within {} days of {on}, or came later.",
+                "All of {held} at {} were assessed within {} days of {on}, or arrived later.",
                 self.site, self.within_days
             ));
             return;

@@ -62,7 +62,7 @@ impl Upset {
     /// `The alarm of Weir family, 2026-03-02 07:10 GMT`.
     pub(crate) fn spoken(&self) -> String {
         let kind = match self.kind {
-            "visitor" => "upset by visitors",
+            "visitor" => "disturbance by visitors",
             "other" => "upset",
             kind => kind,
         };
@@ -93,7 +93,8 @@ impl Thing for Upset {
         let mut table =
             Table::new(["When", "Group", "Kind", "What happened", "Done", "Calm after", "Animals"]);
         for one in upsets {
-            let calm = one.calm_after_minutes.map_or_else(|| "not seen".to_owned(), |n| format!("{n} min"));
+            let calm =
+                one.calm_after_minutes.map_or_else(|| "not recorded".to_owned(), |n| format!("{n} min"));
             table.row([
                 one.when.clone(),
                 one.group.clone(),

@@ -134,10 +134,10 @@ impl Answer for Recorded {
             let new = match (one.recorded, one.known) {
                 (new, 0) => format!("{new} new"),
                 (0, _) => "nothing new".to_owned(),
-                (new, known) => format!("{new} new, {known} known already"),
+                (new, known) => format!("{new} new, {known} already recorded"),
             };
             page.line(&format!(
-                "{}, from {began}: watched for {}, {} ({new}). [{}]",
+                "{}, from {began}: observed for {}, {} ({new}). [{}]",
                 one.group,
                 minutes(one.minutes),
                 count(usize::try_from(one.events).unwrap_or_default(), "event", "events"),

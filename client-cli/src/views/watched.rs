@@ -180,7 +180,7 @@ impl Thing for Watched {
     }
 
     fn table(watches: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Group", "When", "Watched", "By", "Events", "Id"]).numbers([4]);
+        let mut table = Table::new(["Group", "When", "Observed", "By", "Events", "Id"]).numbers([4]);
         for one in watches {
             let group = match one.only.as_slice() {
                 [] => one.group.clone(),
@@ -212,7 +212,7 @@ impl Answer for Events {
 
     fn page(&self, page: &mut Page) {
         if self.0.is_empty() {
-            page.line("No watches.");
+            page.line("No observations.");
         }
         for watch in &self.0 {
             page.heading(&format!("{}, {}  [{}]", watch.group, watch.spoken, short(&watch.id)));
@@ -287,7 +287,7 @@ impl Answer for Withdrawn {
 
     fn page(&self, page: &mut Page) {
         let left = count(usize::try_from(self.events).unwrap_or_default(), "event", "events");
-        page.line(&format!("Event {} of {} is withdrawn; {left} stand.", self.number, self.group));
+        page.line(&format!("Withdrew event {} of {}; {left} remaining.", self.number, self.group));
         for concern in &self.concerns {
             page.gap();
             concern.paragraph(page);

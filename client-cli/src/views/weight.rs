@@ -20,9 +20,9 @@ pub(crate) struct Weight {
     pub(super) weighed_on: Option<String>,
     /// None where only the day is known.
     weighed_at: Option<String>,
-    /// None where the animal would not come.
+    /// None where the animal declined.
     pub(super) mass_mg: Option<i64>,
-    tried: bool,
+    declined: bool,
     awaits_second: bool,
     accepted: bool,
     scale: Option<String>,
@@ -47,7 +47,7 @@ pub(crate) struct Row {
     weighed_at: Option<String>,
     mass: Option<String>,
     mass_mg: Option<i64>,
-    tried: Option<&'static str>,
+    declined: Option<&'static str>,
     awaits_second: Option<&'static str>,
     accepted: Option<&'static str>,
     scale: Option<String>,
@@ -68,7 +68,7 @@ impl Weight {
             weighed_on: at.map(|at| at.with_timezone(&zone).format("%F").to_string()),
             weighed_at: written(weight.weighed_at, zone).filter(|_| !weight.day_only),
             mass_mg: weight.mass.map(|mass| mass.milligrams),
-            tried: weight.mass.is_none(),
+            declined: weight.mass.is_none(),
             awaits_second: weight.awaits_second,
             accepted: weight.accepted,
             scale: some(weight.scale),
@@ -110,7 +110,7 @@ impl Thing for Weight {
             weighed_at: self.weighed_at.clone(),
             mass: self.mass_mg.map(spoken_mass),
             mass_mg: self.mass_mg,
-            tried: yes(self.tried),
+            declined: yes(self.declined),
             awaits_second: yes(self.awaits_second),
             accepted: yes(self.accepted),
             scale: self.scale.clone(),
@@ -122,9 +122,9 @@ impl Thing for Weight {
     }
 
     fn table(weights: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Weighed", "Animal", "Name", "Mass", "How", "Remark"]).numbers([3]);
+        let mut table = Table::new(["Weighed", "Animal", "Name", "Weight", "How", "Remark"]).numbers([3]);
         for weight in weights {
-            let mass = weight.mass_mg.map_or_else(|| "would not come".to_owned(), spoken_mass);
+            let mass = weight.mass_mg.map_or_else(|| "declined".to_owned(), spoken_mass);
             let how = [weight.method.map(str::to_owned), weight.scale.clone()];
             let remark = [weight.awaits_second.then(|| "weigh again".to_owned()), weight.note.clone()];
             let tone = if weight.awaits_second { Tone::Warning } else { Tone::Calm };

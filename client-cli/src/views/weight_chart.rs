@@ -89,7 +89,7 @@ impl Weighed<'_> {
     }
 }
 
-/// `ACT, weight trend: Fennel … lost it bit by bit; settled as treated. [27d4e5aa]`.
+/// `ACT, weight trend: Fennel … lost it gradually; closed as treated. [27d4e5aa]`.
 fn raised(concern: &v1::Concern) -> String {
     let level = concern.level().word().to_uppercase();
     let about = concern.kind().word().replace('-', " ");
@@ -97,10 +97,10 @@ fn raised(concern: &v1::Concern) -> String {
     let answered = match concern.state() {
         v1::ConcernState::Settled => {
             let settled_as = concern.settled_as().word().replace('-', " ");
-            if settled_as.is_empty() { "settled".to_owned() } else { format!("settled as {settled_as}") }
+            if settled_as.is_empty() { "closed".to_owned() } else { format!("closed as {settled_as}") }
         }
-        v1::ConcernState::TakenUp => "taken up".to_owned(),
-        _ => "not taken up".to_owned(),
+        v1::ConcernState::TakenUp => "taken on".to_owned(),
+        _ => "not taken on".to_owned(),
     };
     format!("{level}, {about}: {}; {answered} [{}]", seen.trim_end_matches('.'), short(&concern.id))
 }
@@ -160,7 +160,7 @@ mod tests {
             id: "0190a1b2-0000-7000-8000-00000000002a".to_owned(),
             level: v1::ConcernLevel::Act.into(),
             kind: v1::ConcernKind::WeightTrend.into(),
-            seen: "Fennel is 9.9 % below what is expected. Lost it bit by bit.".to_owned(),
+            seen: "Fennel is 9.9 % below what is expected. Lost it gradually.".to_owned(),
             state: state.into(),
             settled_as: settled_as.into(),
             ..Default::default()
@@ -168,10 +168,10 @@ mod tests {
         let none = v1::SettledAs::Unspecified;
         let seen = "ACT, weight trend: Fennel is 9.9 % below what is expected";
         for (state, settled_as, answer) in [
-            (v1::ConcernState::Raised, none, "not taken up"),
-            (v1::ConcernState::TakenUp, none, "taken up"),
+            (v1::ConcernState::Raised, none, "not taken on"),
+            (v1::ConcernState::TakenUp, none, "taken on"),
             (v1::ConcernState::Settled, v1::SettledAs::NewNormal, "settled as new normal"),
-            (v1::ConcernState::Settled, none, "settled"),
+            (v1::ConcernState::Settled, none, "closed"),
         ] {
             assert_eq!(raised(&concern(state, settled_as)), format!("{seen}; {answer} [0000002a]"));
         }

@@ -46,16 +46,16 @@ fn unclear<T>(say: impl Into<String>, mend: impl Into<String>) -> Result<T, Uncl
 pub(crate) const HELP: &str = "\
   bramble chase sedge            one does something to another; beginnings are enough: bra ch se
   bramble displace sedge food    … over food
-  bramble chase sedge lost       … and it was Bramble that yielded; `open`: neither did
+  bramble chase sedge lost       … and Bramble yielded; `open`: neither did
   bramble guard                  one does something by itself; with 90s or 3m: for so long
   food                           food is given: everybody in sight is at a feed
   scan bramble+sedge rest, teasel alone, alder eat @bowl
                                  where all are and what they do; + joins those that are together
   out sedge, in sedge            out of sight, and back; out and in alone: you look away, and on
   note TEXT                      a remark
-  07:12 bramble chase sedge      at a time, where it was not just now
-  undo                           the last line was wrong
-  end                            the watch ends and is recorded";
+  07:12 bramble chase sedge      at a time other than now
+  undo                           withdraw the last line
+  end                            the observation ends and is recorded";
 
 /// Reads a line.
 pub(crate) fn read(text: &str, terms: &Terms<'_>) -> Result<Line, Unclear> {
@@ -150,7 +150,7 @@ fn did(first: &str, rest: &str, terms: &Terms<'_>) -> Result<What, Unclear> {
     let mut words = rest.split_whitespace();
     let Some(code) = words.next() else {
         return unclear(
-            format!("it is not said what {} does", actor.spoken()),
+            format!("nothing said of what {} does", actor.spoken()),
             "write it after the name; `help` shows what can be typed",
         );
     };
@@ -176,7 +176,7 @@ fn did(first: &str, rest: &str, terms: &Terms<'_>) -> Result<What, Unclear> {
     if let Some(seconds) = long {
         if receiver.is_some() || at_food || outcome != v1::InteractionOutcome::Unspecified {
             return unclear(
-                "how long one was followed is a line of its own",
+                "how long you followed one is a line of its own",
                 format!("write `{first} {code} {seconds}s`"),
             );
         }
@@ -189,7 +189,7 @@ fn did(first: &str, rest: &str, terms: &Terms<'_>) -> Result<What, Unclear> {
     let name = &behaviour.name;
     match (behaviour.receiver(), receiver) {
         (v1::BehaviourReceiver::Must, None) => {
-            return unclear(format!("it is not said whom {} {name}", actor.spoken()), "name the other one");
+            return unclear(format!("no receiver: {} {name} whom?", actor.spoken()), "name the other one");
         }
         (v1::BehaviourReceiver::None, Some(_)) => {
             return unclear(format!("`{}` is done to nobody", behaviour.code), "leave the other name out");

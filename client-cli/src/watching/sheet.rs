@@ -156,17 +156,14 @@ pub(crate) fn read(bytes: &[u8], terms: &Terms<'_>) -> Result<Vec<Read>, Failure
         let mut failure = if several == 1 {
             Failure::refused(first.say.clone(), first.mend.clone())
         } else {
-            Failure::refused(
-                format!("{several} things in the sheet are wrong"),
-                "mend them; nothing was sent",
-            )
+            Failure::refused(format!("the sheet has {several} errors"), "correct them; nothing was sent")
         };
         failure.flaws = reader.flaws;
         return Err(failure);
     }
     if reader.watches.is_empty() {
         return Err(Failure::refused(
-            "there is no watch in the file",
+            "the file has no observation",
             "write a row for its beginning (`began`), one for each thing seen, and one for its end (`ended`)",
         ));
     }
@@ -221,7 +218,7 @@ impl Reader<'_> {
                 row,
                 "what",
                 "no beginning stands before it",
-                "begin each watch with a row `began`: without it counts mean nothing",
+                "begin each observation with a row `began`: without it counts mean nothing",
             );
             return;
         };
@@ -278,8 +275,8 @@ impl Reader<'_> {
             self.wrong(
                 row,
                 "group",
-                "it is not said which group",
-                "fill it in, or name the group: holt watch GROUP --file",
+                "no group given",
+                "fill it in, or name the group: holt observe GROUP --file",
             );
             return;
         };
@@ -354,7 +351,7 @@ impl Reader<'_> {
             "note" => What::Remark(needed(self, "note")),
             "ended" => What::End(v1::WatchEnd {}),
             other => {
-                let say = format!("`{other}` is nothing that happens in a watch");
+                let say = format!("`{other}` is not an event of an observation");
                 self.wrong(
                     row,
                     "what",
@@ -389,7 +386,12 @@ impl Reader<'_> {
             return 0;
         }
         text.parse().ok().filter(|n| *n >= least).unwrap_or_else(|| {
-            self.wrong(row, column, format!("`{text}` is no number from {least} up"), "write digits alone");
+            self.wrong(
+                row,
+                column,
+                format!("`{text}` is not a number from {least} up"),
+                "write digits alone",
+            );
             0
         })
     }
@@ -402,7 +404,7 @@ impl Reader<'_> {
             self.wrong(
                 row,
                 "outcome",
-                format!("`{text}` is no outcome"),
+                format!("`{text}` is not an outcome"),
                 format!("write {}, or leave it empty", words.join(", ")),
             );
             v1::InteractionOutcome::Unspecified
@@ -493,7 +495,7 @@ at,what,animal,behaviour,receiver,food,party,seconds
         for (file, say) in [
             ("what,animal\n", "the header has no column `at`"),
             ("at,what,colour\n", "the header has an unknown column: `colour`"),
-            ("at,what\n", "there is no watch in the file"),
+            ("at,what\n", "the file has no observation"),
         ] {
             assert_eq!(read(file.as_bytes(), &terms()).unwrap_err().say, say);
         }

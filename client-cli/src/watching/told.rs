@@ -56,7 +56,7 @@ impl Words<'_> {
                 format!("{} {} for {} s", self.name(&one.animal), self.does(&one.behaviour), one.seconds)
             }
             What::Sight(one) if one.animal.is_empty() => {
-                if one.out { "nobody watches for a while" } else { "watching goes on" }.to_owned()
+                if one.out { "nobody observes for a while" } else { "observation goes on" }.to_owned()
             }
             What::Sight(one) => {
                 format!(
@@ -67,7 +67,7 @@ impl Words<'_> {
             }
             What::Feed(_) => "food is given".to_owned(),
             What::Remark(text) => format!("note: {text}"),
-            What::End(_) => "the watch ends".to_owned(),
+            What::End(_) => "the observation ends".to_owned(),
         }
     }
 

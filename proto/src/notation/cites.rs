@@ -42,7 +42,7 @@ pub const PURPOSES: [(char, &str); 12] = [
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum CodeError {
     /// No code of the list.
-    #[error("`{0}` is no code of the convention's list")]
+    #[error("`{0}` is not a code of the convention's list")]
     Unknown(char),
     /// A code of plants.
     #[error("source code {0} is for plants")]
@@ -63,8 +63,8 @@ impl CodeError {
     #[must_use]
     pub fn mend(&self) -> String {
         match self {
-            Self::Alone(_) => "give the other source too, such as `C I`".to_owned(),
-            Self::TooMany(_) => "give one source, and I or O beside it where it applies".to_owned(),
+            Self::Alone(_) => "give the other source as well, such as `C I`".to_owned(),
+            Self::TooMany(_) => "give one source, and I or O beside it if it applies".to_owned(),
             Self::NotOne(_) => format!("give one of {}", letters(&PURPOSES)),
             Self::Unknown(_) | Self::OfPlants(_) => {
                 format!(

@@ -5,7 +5,7 @@ use std::fmt;
 
 /// Why a text is no count by sex.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{0}` is no count by sex; write males.females.unknown, such as `3.4.2`")]
+#[error("`{0}` is not a count by sex; write males.females.unknown, such as `3.4.2`")]
 pub struct CountsError(String);
 
 /// Reads `3.4.2`.

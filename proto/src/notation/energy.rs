@@ -8,10 +8,10 @@ pub const KJ_PER_KCAL: f64 = 4.184;
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum EnergyError {
     /// A number without a unit, or with one that is none.
-    #[error("`{0}` has no unit that is known; write one such as `1.35 kcal/g`, `565 kJ/100g` or `5.6 MJ/kg`")]
+    #[error("`{0}` has no known unit; write one such as `1.35 kcal/g`, `565 kJ/100g` or `5.6 MJ/kg`")]
     NoUnit(String),
     /// No number.
-    #[error("`{0}` is no number; write digits with one decimal point, such as `1.35 kcal/g`")]
+    #[error("`{0}` is not a number; write digits with one decimal point, such as `1.35 kcal/g`")]
     NotANumber(String),
 }
 

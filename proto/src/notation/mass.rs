@@ -75,16 +75,16 @@ impl fmt::Display for Unit {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum MassError {
     /// Nothing there.
-    #[error("no mass given; write one with its unit, such as `4.2kg` or `385 g`")]
+    #[error("no weight given; write it with its unit, such as `4.2kg` or `385 g`")]
     Empty,
     /// A number without a unit, where none was declared.
     #[error("`{0}` has no unit; write `{0}kg` or `{0}g`, or declare one unit for the whole round")]
     NoUnit(String),
     /// A unit that is not known.
-    #[error("`{0}` is no unit of mass; use kg, g, mg, t, lb or oz")]
+    #[error("`{0}` is not a unit of mass; use kg, g, mg, t, lb or oz")]
     UnknownUnit(String),
     /// No number.
-    #[error("`{0}` is no number; write digits with one decimal point, such as `4.2`")]
+    #[error("`{0}` is not a number; write digits with one decimal point, such as `4.2`")]
     NotANumber(String),
     /// Could be a decimal comma or a thousands separator.
     #[error("`{0}` could mean a decimal or thousands; write a decimal point, such as `1.2`, or `1200`")]
@@ -93,10 +93,10 @@ pub enum MassError {
     #[error("`{0}` is finer than a milligram; give at most whole milligrams")]
     TooFine(String),
     /// More than an `i64` of milligrams holds.
-    #[error("`{0}` is larger than any mass that can be kept")]
+    #[error("`{0}` is larger than any weight that Holt keeps")]
     TooLarge(String),
     /// A sign, or units that do not go together.
-    #[error("`{0}` is not understood as a mass; write one such as `4.2kg`, `385 g` or `9 lb 3 oz`")]
+    #[error("`{0}` is not a weight; write one such as `4.2kg`, `385 g` or `9 lb 3 oz`")]
     Unclear(String),
 }
 

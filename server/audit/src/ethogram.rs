@@ -162,7 +162,7 @@ fn flaws(ethogram: &Ethogram) -> Vec<Flaw> {
     found.unless(
         !ethogram.behaviours.is_empty(),
         "behaviour",
-        "the ethogram watches for nothing",
+        "the ethogram has no behaviour",
         "add at least one behaviour",
     );
     let mut seen = BTreeSet::new();
@@ -187,13 +187,13 @@ fn behaviour(found: &mut Finder, path: &str, behaviour: &Behaviour) {
     found.unless(
         !(aggression || behaviour.kind == Kind::Submission) || behaviour.receiver == Receiver::Must,
         &format!("{path}.receiver"),
-        "aggression and submission are always done to somebody",
+        "aggression and submission always have a receiver",
         "write receiver = \"must\"",
     );
     found.unless(
         behaviour.above == Above::Nobody || behaviour.receiver == Receiver::Must,
         &format!("{path}.above"),
-        "nobody stands above nobody",
+        "without a receiver nobody stands above another",
         "write receiver = \"must\", or leave `above` out",
     );
     // Winner and loser exchanged give scores that look right and are the exact opposite.
@@ -201,7 +201,7 @@ fn behaviour(found: &mut Finder, path: &str, behaviour: &Behaviour) {
         !(aggression && behaviour.above == Above::Receiver),
         &format!("{path}.above"),
         "the one that drives another would stand below it",
-        "write above = \"actor\", or leave it out where it decides nothing",
+        "write above = \"actor\", or leave it out if it decides nothing",
     );
     found.unless(
         !(behaviour.kind == Kind::Submission && behaviour.above == Above::Actor),

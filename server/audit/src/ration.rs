@@ -77,7 +77,7 @@ pub enum Body {
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum Refused {
     /// The score lies off its scale, or what is right does.
-    #[error("{0} is no score of a scale from {1} to {2}")]
+    #[error("{0} is not a score of a scale from {1} to {2}")]
     OffScale(f64, f64, f64),
     /// A mass, factor, multiple or ration that cannot be.
     #[error("mass, factor and need must be above nothing, the ration not below, and low no more than high")]

@@ -1,5 +1,6 @@
-//! The clauses of a law or a published standard, as versioned data: what each asks in our own words, where it stands in
-//! the source, and by which evidence on record it is answered. What no record can show is listed, and never answered.
+//! The clauses of a law or a published standard, as versioned data: what each asks in our own words, where it
+//! stands in the source, and by which evidence on record it is answered. What no record can show is listed,
+//! and never answered.
 
 use crate::compliance::Rule;
 use crate::welfare::Flaw;
@@ -193,7 +194,8 @@ impl EvidenceKind {
         )
     }
 
-    /// Whether a rule can be asked of it. An act that was done once did not go wrong later, and a state has no rhythm.
+    /// Whether a rule can be asked of it. An act that was done once did not go wrong later, and a state has
+    /// no rhythm.
     fn allows(self, rule: Rule) -> bool {
         match self.nature() {
             Nature::Act => matches!(rule, Rule::Once | Rule::Every { .. }),
@@ -238,7 +240,7 @@ fn flaws(standard: &Standard) -> Vec<Flaw> {
     found.unless(
         !standard.clauses.is_empty(),
         "clause",
-        "the standard asks for nothing that records can show",
+        "the standard has no clause that records can show",
         "add at least one clause",
     );
     let mut seen = BTreeSet::new();
@@ -272,36 +274,35 @@ fn clause(found: &mut Finder, path: &str, clause: &Clause) {
     found.unless(
         (1..=100).contains(&clause.percent),
         &format!("{path}.percent"),
-        &format!("{} is not a share that can be asked for", clause.percent),
+        &format!("{} is not a share", clause.percent),
         "write 1 to 100",
     );
     let days = if let Rule::Every { days } = clause.rule { days } else { 1 };
     found.unless(
         clause.evidence.allows(clause.rule) && (1..=3660).contains(&days),
         &format!("{path}.rule"),
-        "this rule cannot be asked of this evidence",
-        "ask \"once\" or every 1 to 3660 days of what is done, \"once\", \"latest\" or \"always\" of what goes on, and \
-         \"latest\" or \"always\" of what comes out",
+        "this rule does not apply to this evidence",
+        "use \"once\" or every 1 to 3660 days for acts, \"once\", \"latest\" or \"always\" for states, and \"latest\" or \"always\" for outcomes",
     );
     found.unless(
         clause.min_days == 0 || (clause.evidence.is_of_animals() && clause.min_days <= 3660),
         &format!("{path}.min_days"),
-        "only animals are left out for having been there too short",
-        "leave it out, or write up to 3660 days where the clause is about animals",
+        "only animals are left out because they were there for too short a time",
+        "leave it out, or write up to 3660 days if the clause is about animals",
     );
     found.unless(
         (clause.evidence == EvidenceKind::ConcernsAnswered) == clause.within_days.is_some()
             && clause.within_days.is_none_or(|days| days <= 3660),
         &format!("{path}.within_days"),
-        "concerns are to be answered within some days, and nothing else is",
-        "write it where the evidence is concerns_answered, up to 3660, and nowhere else",
+        "only concerns are answered within some days",
+        "write it if the evidence is concerns_answered, up to 3660, and nowhere else",
     );
     found.unless(
         (clause.evidence == EvidenceKind::EnrichmentVaried) == clause.at_least.is_some()
             && clause.at_least.is_none_or(|kinds| (1..=5).contains(&kinds)),
         &format!("{path}.at_least"),
-        "enrichment is to be of so many kinds, and nothing else is",
-        "write 1 to 5 where the evidence is enrichment_varied, and leave it out elsewhere",
+        "only enrichment has a number of kinds",
+        "write 1 to 5 if the evidence is enrichment_varied, and leave it out elsewhere",
     );
 }
 

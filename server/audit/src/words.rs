@@ -40,7 +40,7 @@ impl Figure {
 }
 
 /// What to do about an open matter that is found no more: people settle it, not a computation.
-pub(crate) const IF_OVER: &str = "If you agree that it is over, settle it and say why.";
+pub(crate) const IF_OVER: &str = "If you agree that it is over, close the concern and say why.";
 
 /// An animal called `name` loses, or gains less than expected, since a day; `latest` is what it weighed last, and
 /// `companions` by how much a week its companions went, where that is known: it, and the middle of them, in %.
@@ -55,7 +55,7 @@ pub fn lost(
     let Loss { percent, a_year, .. } = *loss;
     let way = match (loss.gains_less, loss.course) {
         (true, _) => "gains less than expected",
-        (false, Course::Slow) => "lost it bit by bit",
+        (false, Course::Slow) => "lost it gradually",
         (false, Course::Sharp) => "lost it from one weighing to the next",
     };
     let weighed = latest.map(|latest| format!(" weighed {} last and", mass(latest))).unwrap_or_default();
@@ -63,7 +63,7 @@ pub fn lost(
     let mut seen =
         format!("{name}{weighed} is {percent:.1} % below what is expected by now: {way} since {since}.");
     let mut figures = vec![Figure::new("below expected", percent, "%")];
-    figures.extend(latest.map(|latest| Figure::new("latest mass", latest.grams(), "g")));
+    figures.extend(latest.map(|latest| Figure::new("latest weight", latest.grams(), "g")));
     if let Some([own, theirs]) = companions {
         // What rounds to nothing from below is nothing, and no -0.0.
         let [own, theirs] = [own, theirs].map(|percent| (percent * 10.0).round() / 10.0 + 0.0);
@@ -75,15 +75,16 @@ pub fn lost(
     }
     figures.push(rare("as often in healthy ones", a_year));
     let look_first = if loss.gains_less {
-        "Watch a whole feed, or a suckling: does it get to it, does it swallow; is it warm, and where does it lie. Look \
-         at mouth, belly and droppings; of the hand-reared also at formula and times. Weigh it again within a day or two."
+        "Watch a whole feed, or a suckling: does it get to it, and does it swallow? Is it warm, and where \
+         does it lie? Look at mouth, belly and droppings; if it is hand-reared, also at formula and times. \
+         Weigh it again within a day or two."
     } else if companions.is_some_and(|[own, theirs]| theirs > own / 2.0) {
-        "Watch a whole feed from where all are seen: is it kept off its food, does it hang back or come last; \
-         look for bites at tail, ears and rump, and at teeth and stool. Weigh again on the same scale before \
-         the feed."
+        "Watch a whole feed from where you see all: is it kept off its food, does it hang back or come \
+         last? Look for bites at tail, ears and rump, and at teeth and stool. Weigh it again on the same \
+         scale before the feed."
     } else {
-        "Weigh again on the same scale before the feed; watch a whole feed: does it eat, is it kept off its \
-         food, does it hang back; look at teeth, stool and wounds."
+        "Weigh it again on the same scale before the feed. Watch a whole feed: does it eat, is it kept off \
+         its food, does it hang back? Look at teeth, stool and wounds."
     };
     Words { seen, look_first: look_first.to_owned(), figures }
 }
@@ -92,7 +93,7 @@ pub fn lost(
 #[must_use]
 pub fn quiet(name: &str) -> Words {
     // Not that it is back: what has lasted for half a year is what it weighs.
-    say_quiet(format!("What {name} weighs is no longer remarkable."))
+    say_quiet(format!("The weight of {name} is as expected again."))
 }
 
 /// The same of refusals.
@@ -105,22 +106,22 @@ pub fn comes_again(name: &str) -> Words {
 #[must_use]
 pub fn of_group(name: &str, since: Day, whole: &Whole) -> Words {
     let Loss { percent, a_year, course, .. } = whole.loss;
-    let way = if course == Course::Slow { "bit by bit" } else { "from one weighing to the next" };
+    let way = if course == Course::Slow { "gradually" } else { "from one weighing to the next" };
     let (why, look_first) = match whole.cause {
         Cause::Loss => (
             "",
-            "What all of them share: feed and how much of it is left, water, warmth, droppings, unrest. Check \
-             the scale with a known weight before anything is changed.",
+            "Look at what all of them share: feed and leftovers, water, warmth, droppings, unrest. Check \
+             the scale with a known weight before you change anything.",
         ),
         Cause::Scale => (
-            " All of them fell by much the same part at one weighing: a scale that is off explains that better than a \
-             loss.",
+            " All of them fell by almost the same part at one weighing: a scale that is off explains that \
+             better than a loss.",
             "Check the scale with a known weight, its place and its tare; weigh two of them on another \
              scale.",
         ),
         Cause::Season => (
             " A season that is not known yet explains that better than a loss.",
-            "Whether they fell as much at this time of other years; feed and how much of it is left.",
+            "Compare with this time of other years; look at feed and leftovers.",
         ),
     };
     Words {
@@ -131,7 +132,7 @@ pub fn of_group(name: &str, since: Day, whole: &Whole) -> Words {
         figures: vec![
             Figure::new("below expected", percent, "%"),
             rare("as often in healthy groups", a_year),
-            Figure::new("how sure that explains it", 100.0 * whole.sure, "%"),
+            Figure::new("certainty of that explanation", 100.0 * whole.sure, "%"),
         ],
     }
 }
@@ -139,7 +140,7 @@ pub fn of_group(name: &str, since: Day, whole: &Whole) -> Words {
 /// What to say of an open matter of a group that loses as one no more.
 #[must_use]
 pub fn quiet_group(name: &str) -> Words {
-    say_quiet(format!("What {name} weigh is no longer remarkable."))
+    say_quiet(format!("The weights of {name} are as expected again."))
 }
 
 fn say_quiet(seen: String) -> Words {
@@ -151,17 +152,17 @@ fn say_quiet(seen: String) -> Words {
 pub fn refused(name: &str, since: Day, refusal: &Refusal) -> Words {
     Words {
         seen: format!(
-            "{name} would not come to the scale {} times in a row since {since}; before, it refused {:.0} % of the \
-             time.",
+            "{name} declined the scale {} consecutive times since {since}; before, it declined {:.0} % of \
+             the time.",
             refusal.in_a_row, refusal.usual_percent
         ),
         look_first:
-            "See whether it comes for food at all; whether others keep it away from the scale; whether \
-                     it moves freely. Its weight is not known meanwhile."
+            "Does it come for food at all, do others keep it away from the scale, does it move freely? Its \
+             weight is not known meanwhile."
                 .to_owned(),
         figures: vec![
-            Figure::new("refusals in a row", count(refusal.in_a_row), "1"),
-            Figure::new("refused before", refusal.usual_percent, "%"),
+            Figure::new("consecutive times declined", count(refusal.in_a_row), "1"),
+            Figure::new("declined before", refusal.usual_percent, "%"),
             // A hundredth would make nothing of it.
             Figure { value: refusal.chance, ..Figure::new("chance of such a row by habit", 0.0, "1") },
         ],
@@ -209,7 +210,7 @@ mod tests {
         let words = lost("Bramble", since(), &loss(false), Some(Mass::from_grams(930.0)), None);
         assert_eq!(
             words.seen,
-            "Bramble weighed 930 g last and is 7.0 % below what is expected by now: lost it bit by bit since \
+            "Bramble weighed 930 g last and is 7.0 % below what is expected by now: lost it gradually since \
              2026-01-19."
         );
         assert_eq!(words.figures[0], Figure::new("below expected", 7.0, "%"));

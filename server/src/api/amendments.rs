@@ -77,7 +77,7 @@ fn asked(form: &mut Form, wire: Option<Change>) -> Asked {
             };
             let day = death.day().or(death.found_on);
             if day.is_none() && wire.found_on.is_none() {
-                let say = "is missing, and the day of death is not known whole";
+                let say = "is missing, and the exact day of death is not known";
                 let mend = "give the day on which it was found dead, or the whole day of death";
                 form.wrong("death.found_on", say, mend);
             }

@@ -66,7 +66,7 @@ pub(super) fn scientific_name(form: &mut Form, field: &str, text: &str) -> Strin
     let sound = genus && matches!(epithets.len(), 1 | 2) && epithets.into_iter().all(lower);
     if !name.is_empty() && !sound {
         let mend = "write genus and species, such as `Lontra canadensis`";
-        form.wrong(field, format!("`{name}` is no scientific name"), mend);
+        form.wrong(field, format!("`{name}` is not a scientific name"), mend);
     }
     name
 }
@@ -74,7 +74,7 @@ pub(super) fn scientific_name(form: &mut Form, field: &str, text: &str) -> Strin
 /// A number of days, or none where it is not stated.
 fn days(form: &mut Form, field: &str, days: i32, most: i32) -> Option<i32> {
     if !(0..=most).contains(&days) {
-        form.wrong(field, format!("is {days}"), format!("give 1 to {most} days, or 0 where it is not known"));
+        form.wrong(field, format!("is {days}"), format!("give 1 to {most} days, or 0 if it is not known"));
     }
     (days != 0).then_some(days)
 }
@@ -181,7 +181,7 @@ fn off_the_books(form: &mut Form, asked: &v1::RecordDeathRequest, death: &Death)
         form.wrong("died_at", "is given without the whole day", "give the day as well, or leave it out");
     }
     if death.found_on.is_none() && asked.found_on.is_none() {
-        let say = "is missing, and the day of death is not known whole";
+        let say = "is missing, and the exact day of death is not known";
         form.wrong("found_on", say, "give the day on which it was found dead, or the whole day of death");
     }
     When { day: death.found_on.unwrap_or_default(), at: None }
@@ -204,7 +204,7 @@ pub(super) fn appendix(form: &mut Form, field: &str, wire: i32) -> Appendix {
 /// A year of a publication, or none where it is not known: names of animals begin with 1758 (ICZN, Art. 3).
 fn year(form: &mut Form, field: &str, year: i32) -> Option<i32> {
     if year != 0 && !(1758..=9999).contains(&year) {
-        form.wrong(field, format!("is {year}"), "give a year from 1758 on, or 0 where it is not known");
+        form.wrong(field, format!("is {year}"), "give a year from 1758 on, or 0 if it is not known");
     }
     (year != 0).then_some(year)
 }
@@ -250,7 +250,7 @@ pub(super) fn taxon_change(form: &mut Form, asked: &v1::UpdateTaxonRequest) -> T
         because: form.text("because", &asked.because, 1..=500),
     };
     if change.is_none() {
-        form.wrong("taxon", "is not to be changed in anything", "say what is to change");
+        form.wrong("taxon", "has no change", "say what changes");
     }
     change
 }
@@ -287,8 +287,8 @@ fn loan_to(form: &mut Form, asked: &v1::RecordDepartureRequest) -> Option<Terms>
     if !keepers.contains(&asked.destination()) {
         form.wrong(
             "loan",
-            "is to nobody who keeps animals",
-            "leave it out, or say that a keeper has the animal",
+            "has no borrower who keeps animals",
+            "leave it out, or name a destination that keeps animals",
         );
     }
     if asked.destination_name.trim().is_empty() {
@@ -499,7 +499,7 @@ impl AnimalService for Api {
             version: asked.version,
         };
         if told.body == Body::default() {
-            form.wrong("post_mortem", "is missing", "say what was done, or what became of the body");
+            form.wrong("post_mortem", "is missing", "give the post-mortem, or the disposal of the carcass");
         }
         form.done()?;
         let animal =

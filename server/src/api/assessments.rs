@@ -192,7 +192,7 @@ fn decode_finding(form: &mut Form, field: &str, wire: &v1::Finding) -> Finding {
             Raw::Number(form.number(&format!("{field}.number"), *number, -1e9..=1e9, ""))
         }
         None => {
-            form.wrong(field, "says nothing that was found", "give a level or a number");
+            form.wrong(field, "has no finding", "give a level or a number");
             Raw::Number(0.0)
         }
     };

@@ -54,7 +54,11 @@ impl CensusService for Api {
             0 => USUAL_YOUNG_DAYS,
             days @ 1..=366 => days.into(),
             days => {
-                form.wrong("young_days", format!("is {days}"), "give 1 to 366 days, or 0 for the usual 30");
+                form.wrong(
+                    "young_days",
+                    format!("is {days}"),
+                    "give 1 to 366 days, or 0 for the default of 30",
+                );
                 USUAL_YOUNG_DAYS
             }
         };

@@ -182,7 +182,7 @@ impl CheckService for Api {
         let (first, last) =
             form.days("days", asked.days).unwrap_or((NaiveDate::default(), NaiveDate::default()));
         if (last - first).num_days() >= 1100 {
-            form.wrong("days", "is longer than 1100 days", "ask for a shorter stretch");
+            form.wrong("days", "is longer than 1100 days", "ask for a shorter period");
         }
         let question = Question {
             site: form.site("site", &asked.site),

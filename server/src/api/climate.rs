@@ -16,8 +16,8 @@ use holt_proto::v1::climate_service_server::ClimateService;
 use tonic::{Request, Response, Status, Streaming};
 
 /// What an alarm is and is not; goes out with every list of them.
-const CAUTION: &str = "An alarm supports a decision. It replaces neither a look at the animals and the house, nor a \
-                       veterinary surgeon, the site's licence or local law.";
+const CAUTION: &str = "An alarm supports a decision. It does not replace a look at the animals and their \
+    enclosure, your vet, your licence or local law.";
 
 /// What a portion says; the same alone and on a stream.
 const RECORD: &str = "ClimateService/RecordReadings";
@@ -77,7 +77,11 @@ fn day_of_year(form: &mut Form, field: &str, text: &str) -> (u32, u32) {
     match format!("2024-{text}").parse::<NaiveDate>() {
         Ok(day) => (day.month(), day.day()),
         Err(_) => {
-            form.wrong(field, format!("`{text}` is no day of the year"), "write it as month and day: 11-01");
+            form.wrong(
+                field,
+                format!("`{text}` is not a day of the year"),
+                "write it as month and day: 11-01",
+            );
             (1, 1)
         }
     }
@@ -120,7 +124,7 @@ fn rules(form: &mut Form, wire: Option<v1::ClimateRules>) -> Rules {
         };
         let (low, high) = (end("low", rule.low), end("high", rule.high));
         if low.is_none() && high.is_none() {
-            form.wrong(&field, "keeps nothing", "give the lowest or the highest value allowed");
+            form.wrong(&field, "has no limit", "give the lowest or the highest value allowed");
         }
         if let Some((low, high)) = low.zip(high).filter(|(low, high)| low > high) {
             form.wrong(&field, format!("runs from {low} to {high}"), "exchange the two");
@@ -250,7 +254,7 @@ impl Api {
             let field = format!("readings[{n}]");
             let at = form.instant(&format!("{field}.read_at"), reading.read_at);
             if reading.read_at.is_none() {
-                form.wrong(&format!("{field}.read_at"), "is missing", "say when it was read");
+                form.wrong(&format!("{field}.read_at"), "is missing", "give the time of the reading");
             }
             spoken.push(Spoken {
                 device: form.text(&format!("{field}.device"), &reading.device, 1..=100),
@@ -383,7 +387,7 @@ impl ClimateService for Api {
         let enclosure = form.text("enclosure", &asked.enclosure, 0..=100);
         let ends = [("from", asked.from), ("until", asked.until)].map(|(field, end)| {
             if end.is_none() {
-                form.wrong(field, "is missing", "say from when until when");
+                form.wrong(field, "is missing", "give the first and the last time");
             }
             form.instant(field, end).unwrap_or(DateTime::<Utc>::UNIX_EPOCH)
         });
@@ -393,7 +397,7 @@ impl ClimateService for Api {
             && asked.until.is_some()
             && !(from < until && until - from <= TimeDelta::days(400))
         {
-            form.wrong("until", "is not within 400 days after the beginning", "ask for a shorter stretch");
+            form.wrong("until", "is not within 400 days after the beginning", "ask for a shorter period");
         }
         form.done()?;
         let question = Question { site, enclosure, from, until, known_at };

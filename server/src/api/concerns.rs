@@ -99,7 +99,7 @@ impl ConcernService for Api {
         let animal = form.text("animal", &asked.animal, 0..=100);
         let days = form.days("days", asked.days);
         if days.is_none() {
-            form.wrong("days", "is not given", "name the first and the last day to watch again");
+            form.wrong("days", "is not given", "give the first and the last day of the replay");
         }
         form.done()?;
         let (first, last) = days.unwrap_or_default();

@@ -17,7 +17,7 @@ fn moment(form: &mut Form, name: &str, at: Option<Timestamp>, on: Option<v1::Day
         name => (format!("change.{name}_at"), format!("change.{name}_on")),
     };
     if at.is_some() && on.is_some() {
-        form.wrong(&on_field, "is given beside the instant", "give one of the two");
+        form.wrong(&on_field, "is given together with the instant", "give one of the two");
     }
     let instant = form.instant(&at_field, at).map(Moment::At);
     instant.or_else(|| form.optional_day(&on_field, on).map(Moment::On))
@@ -25,7 +25,7 @@ fn moment(form: &mut Form, name: &str, at: Option<Timestamp>, on: Option<v1::Day
 
 pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
     let Some(wire) = wire else {
-        form.wrong("change", "is missing", "say what the fact is to say instead");
+        form.wrong("change", "is missing", "give the correct value");
         return Change::default();
     };
     let born = form.born("change.born_on", wire.born_on, false).map(|born| (born.first, born.last));
@@ -33,13 +33,13 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
     let share = wire.share.map(|share| form.number("change.share", share, LEAST_SHARE..=1.0, ""));
     let ended = moment(form, "ended", wire.ended_at, wire.ended_on);
     if wire.still_lasts && ended.is_some() {
-        form.wrong("change.still_lasts", "is given beside an end", "give one of the two");
+        form.wrong("change.still_lasts", "is given together with an end", "give one of the two");
     }
     if wire.accepted == Some(true) {
         form.wrong(
             "change.accepted",
             "is true",
-            "accept the reading itself; here it is only withdrawn: false",
+            "accept the reading itself; here only false is possible, which withdraws the acceptance",
         );
     }
     let animal = |form: &mut Form, field: &str, text: &Option<String>| {

@@ -119,7 +119,7 @@ impl Form {
         let id = match id.parse::<Uuid>() {
             Ok(id) if !id.is_nil() => id,
             _ => {
-                self.wrong("request_id", "is no UUID", "make a fresh UUID for each new request");
+                self.wrong("request_id", "is not a UUID", "make a fresh UUID for each new request");
                 Uuid::nil()
             }
         };
@@ -136,8 +136,8 @@ impl Form {
         text.parse().unwrap_or_else(|_| {
             self.wrong(
                 field,
-                format!("`{}` is no UUID", quoted(text)),
-                "give the identifier as it was answered",
+                format!("`{}` is not a UUID", quoted(text)),
+                "give the identifier as the server returned it",
             );
             Uuid::nil()
         })
@@ -148,7 +148,7 @@ impl Form {
         if !accession::is_site_code(text) {
             self.wrong(
                 field,
-                format!("`{}` is no site code", quoted(text)),
+                format!("`{}` is not a site code", quoted(text)),
                 "give three capital letters, such as `QUI`",
             );
         }
@@ -192,7 +192,11 @@ impl Form {
             toml::Value::String(text) => match plain(text, 0..=10_000) {
                 Ok(kept) if kept == text.trim() => {}
                 // It is kept as the document has it, so its escapes must spell what is kept.
-                Ok(_) => self.wrong(at, "has a letter and its accent apart", "write them as one character"),
+                Ok(_) => self.wrong(
+                    at,
+                    "has a letter and its accent as two characters",
+                    "write them as one character",
+                ),
                 Err((say, mend)) => self.wrong(at, say, mend),
             },
             toml::Value::Integer(number) => {
@@ -282,7 +286,7 @@ impl Form {
     /// A time of the day: `07:00`.
     pub(crate) fn time_of_day(&mut self, field: &str, text: &str) -> NaiveTime {
         NaiveTime::parse_from_str(text, "%H:%M").unwrap_or_else(|_| {
-            let say = format!("`{}` is no time of the day", quoted(text));
+            let say = format!("`{}` is not a time of the day", quoted(text));
             self.wrong(field, say, "write it as hours and minutes: 07:00");
             NaiveTime::MIN
         })

@@ -111,12 +111,12 @@ fn told_breach(broken: Broken) -> v1::EncounterBreach {
         Limit::Rest => (
             v1::EncounterLimit::Rest,
             format!(
-                "{spoken} had rested for {told} minutes before an encounter on {on}; at least {set} are set"
+                "{spoken} had rested for {told} minutes before an encounter on {on}; the limit is at least {set}"
             ),
         ),
         Limit::FreeDays => (
             v1::EncounterLimit::FreeDays,
-            format!("{spoken} has {told} free days in the seven from {on}; at least {set} are set"),
+            format!("{spoken} has {told} free days in the seven from {on}; the limit is at least {set}"),
         ),
     };
     v1::EncounterBreach {
@@ -145,7 +145,7 @@ fn told_allowance(allowance: Allowance) -> v1::EncounterAllowance {
 
 fn needed(form: &mut Form, field: &str, wire: Option<prost_types::Timestamp>) -> DateTime<Utc> {
     if wire.is_none() {
-        form.wrong(field, "is missing", "say when");
+        form.wrong(field, "is missing", "give its time");
     }
     form.instant(field, wire).unwrap_or(DateTime::<Utc>::UNIX_EPOCH)
 }
@@ -157,14 +157,14 @@ fn new_encounter(form: &mut Form, asked: &v1::RecordEncounterRequest) -> NewEnco
         if ended_at <= began_at {
             form.wrong("ended_at", "is not after it began", "exchange the two, or correct one");
         } else if ended_at - began_at > TimeDelta::days(1) {
-            form.wrong("ended_at", "is more than a day after it began", "record each day by itself");
+            form.wrong("ended_at", "is more than a day after it began", "record each day on its own");
         }
     }
     if asked.animals.len() > 100 {
         form.wrong("animals", format!("names {} animals", asked.animals.len()), "name 100 at most");
     }
     if asked.animals.is_empty() && asked.group.trim().is_empty() {
-        form.wrong("animals", "names nobody", "name the animals that took part, or their group");
+        form.wrong("animals", "names no animal", "name the animals that took part, or their group");
     }
     if !(0..=100_000).contains(&asked.people) {
         form.wrong("people", format!("is {}", asked.people), "give 0 to 100000");

@@ -90,7 +90,7 @@ fn met(form: &mut Form, prefix: &str, wire: i32, used_minutes: Option<i32>) -> M
         }
         let used = response == Some(Seen::Used);
         if (minutes > 0) != used {
-            let mend = "give minutes where it was used, and none where it was not";
+            let mend = "give minutes if it was used, and none if it was not";
             form.wrong(&field, format!("{minutes} minutes and the response do not go together"), mend);
         }
     }
@@ -209,14 +209,14 @@ const fn told_objection(objection: &Objection) -> v1::EnrichmentObjection {
 fn warning(row: usize, objection: &Objection, item: &str) -> v1::EnrichmentWarning {
     let say = match objection {
         Objection::Hazard(hazards) => {
-            format!("{item} has a hazard that is not taken with them: {}", hazards.join(", "))
+            format!("{item} has a hazard that this group must not meet: {}", hazards.join(", "))
         }
         Objection::Species(species) => format!("{item} is not for {}", species.join(", ")),
         Objection::TooSoon(day, rest) => {
             let rest = match rest {
                 0 => "it is offered once a day".to_owned(),
-                1 => "it is to rest for a day".to_owned(),
-                days => format!("it is to rest for {days} days"),
+                1 => "it rests for a day".to_owned(),
+                days => format!("it rests for {days} days"),
             };
             format!("{item} was offered to them on {day}, and {rest}")
         }

@@ -29,11 +29,7 @@ fn life(wire: &v1::Life) -> Result<Life, Vec<Flaw>> {
     let born = form.born("born_on", wire.born_on, wire.born_estimated);
     let stays: Vec<Stay> = wire.stays.iter().enumerate().map(|(n, one)| stay(&mut form, n, one)).collect();
     if stays.is_empty() {
-        form.wrong(
-            "stays",
-            "the animal was never at the site",
-            "give the day on which it came onto the books",
-        );
+        form.wrong("stays", "the animal was never at the site", "give its day of arrival");
     }
     // The day of birth of one that was born here is the day on which it came onto the books.
     let born = born.or_else(|| match stays.first()?.coming {
@@ -44,8 +40,8 @@ fn life(wire: &v1::Life) -> Result<Life, Vec<Flaw>> {
     if id.is_none_or(|id: Uuid| id.is_nil())
         && !marks.iter().any(|worn| worn.mark.kind == MarkKind::FormerNumber)
     {
-        let say = "it has neither an identifier nor a number in other books";
-        form.wrong("id", say, "give one, so that it is known again when it is sent once more");
+        let say = "it has neither an identifier nor a former number";
+        form.wrong("id", say, "give one, so that Holt recognises the animal if you send it again");
     }
     let sexes = wire.sexes.iter().enumerate().map(|(n, one)| {
         let on = form.optional_day(&format!("sexes[{n}].determined_on"), one.determined_on);

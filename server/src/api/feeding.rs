@@ -17,9 +17,9 @@ use holt_proto::v1::feeding_service_server::FeedingService;
 use tonic::{Request, Response, Status};
 
 /// What the figures are and are not; goes out with every account of how a group is fed.
-const CAUTION: &str = "The need is worked out from mass alone and easily off by a third for one animal: judge a ration \
-                       by the weights that follow it. It supports a decision, and replaces neither a veterinary \
-                       surgeon, the site's licence nor local law.";
+const CAUTION: &str = "Holt calculates the need from weight alone; for one animal it can be wrong by a \
+    third. Judge a ration by the weights that follow it. It is not a diagnosis and does not replace your \
+    vet, your licence or local law.";
 
 const MOST_PORTIONS: usize = 50;
 const MOST_FEEDS: usize = 200;
@@ -60,7 +60,7 @@ const fn told_method(method: Method) -> v1::FeedMethod {
 fn amount(form: &mut Form, field: &str, wire: Option<v1::Mass>) -> Mass {
     let mg = wire.map_or(0, |mass| mass.milligrams);
     if wire.is_none() {
-        form.wrong(field, "is missing", "say how much, with its unit");
+        form.wrong(field, "is missing", "give the amount with its unit");
     } else if !(1..=MOST_MG).contains(&mg) {
         form.wrong(field, format!("is {mg} mg"), "give more than nothing, and a tonne at most");
     }
@@ -69,7 +69,7 @@ fn amount(form: &mut Form, field: &str, wire: Option<v1::Mass>) -> Mass {
 
 fn left(form: &mut Form, field: &str, wire: v1::Mass) -> Mass {
     if !(0..=MOST_MG).contains(&wire.milligrams) {
-        form.wrong(field, format!("is {} mg", wire.milligrams), "give 0 where nothing was left, or more");
+        form.wrong(field, format!("is {} mg", wire.milligrams), "give 0 if nothing was left over, or more");
     }
     Mass::from_mg(wire.milligrams)
 }
@@ -106,7 +106,7 @@ fn new_feed(form: &mut Form, n: usize, wire: v1::NewFeed) -> NewFeed {
     let given = amount(form, &field("given"), wire.given);
     let left = wire.left.map(|wire| left(form, &field("left"), wire));
     if left.is_some_and(|left| left > given) {
-        form.wrong(&field("left"), "is more than was given", "weigh it again: what is wet weighs more");
+        form.wrong(&field("left"), "is more than was given", "weigh it again: wet food weighs more");
     }
     NewFeed {
         to,
@@ -347,7 +347,7 @@ impl FeedingService for Api {
         let write = form.request("FeedingService/RecordLeftovers", &asked.request_id, &asked, false);
         let site = form.site("site", &asked.site);
         if asked.left.is_none() {
-            form.wrong("left", "is missing", "say how much was left; 0 g where nothing was");
+            form.wrong("left", "is missing", "give the leftovers; 0 g if there were none");
         }
         let new = Leftovers {
             feed: form.uuid("feed_id", &asked.feed_id),

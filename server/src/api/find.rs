@@ -46,7 +46,7 @@ impl FindService for Api {
             Ok(0) => USUAL,
             Ok(most @ 1..=100) => most,
             _ => {
-                form.wrong("most", format!("is {}", asked.most), "give 1 to 100, or 0 for the usual 20");
+                form.wrong("most", format!("is {}", asked.most), "give 1 to 100, or 0 for the default of 20");
                 USUAL
             }
         };

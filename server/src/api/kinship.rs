@@ -114,7 +114,7 @@ impl KinshipService for Api {
         let group = form.text("group", &asked.group, 0..=100);
         let animals = if group.is_empty() { form.animals("animals", &asked.animals) } else { Vec::new() };
         if !group.is_empty() && !asked.animals.is_empty() {
-            form.wrong("animals", "are given beside a group", "give animals or a group");
+            form.wrong("animals", "are given together with a group", "give animals or a group");
         }
         let known_at = form.instant("as_known_at", asked.as_known_at);
         form.done()?;

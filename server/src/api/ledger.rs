@@ -66,7 +66,7 @@ fn found(what: Break) -> v1::LedgerBreak {
 /// The number of a seal, 0 and up.
 fn number(form: &mut Form, field: &str, wire: i64) -> u64 {
     u64::try_from(wire).unwrap_or_else(|_| {
-        form.wrong(field, format!("{wire} is no number of a seal"), "give 0 or more");
+        form.wrong(field, format!("{wire} is not a number of a seal"), "give 0 or more");
         0
     })
 }

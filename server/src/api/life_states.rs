@@ -86,7 +86,7 @@ impl LifeStateService for Api {
         if new.suspected && new.kind != StateKind::Carrying {
             form.wrong(
                 "suspected",
-                "is given of what is plain to see",
+                "is given for a state that cannot be suspected",
                 "leave it out; only carrying is suspected",
             );
         }

@@ -90,7 +90,7 @@ fn young(form: &mut Form, field: &str, wire: Option<v1::Counts>) -> Counts {
     let each = [young.males, young.females, young.unknown];
     if each.iter().any(|n| !(0..=MOST_YOUNG).contains(n)) || !(1..=MOST_YOUNG).contains(&young.total()) {
         let mend = format!("give 1 to {MOST_YOUNG} as males.females.unknown, such as 0.0.4");
-        form.wrong(field, format!("`{young}` is no number of young"), mend);
+        form.wrong(field, format!("`{young}` is not a number of young animals"), mend);
     }
     young
 }
@@ -137,7 +137,7 @@ fn wrong(form: &mut Form, wire: Option<WireCorrection>) -> Wrong {
         Some(WireCorrection::StruckChangeId(id)) => Wrong::Change(form.uuid("struck_change_id", &id)),
         Some(WireCorrection::Parents(wire)) => Wrong::Parents(parents(form, "parents.", &wire)),
         None => {
-            form.wrong("correction", "is missing", "say what is wrong: a change, or the parents");
+            form.wrong("correction", "is missing", "give what is wrong: a change, or the parents");
             Wrong::Change(uuid::Uuid::nil())
         }
     }

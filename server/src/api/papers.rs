@@ -17,7 +17,7 @@ pub(super) fn country(form: &mut Form, field: &str, text: &str) -> String {
     if !code.is_empty() && rust_iso3166::from_alpha2(&code).is_none() {
         form.wrong(
             field,
-            format!("`{text}` is no country"),
+            format!("`{text}` is not a country"),
             "give the two letters of ISO 3166-1, such as `IE`",
         );
     }
@@ -107,7 +107,7 @@ pub(super) fn content(form: &mut Form, field: &str, wire: &v1::PaperContent) -> 
             ("purpose_code", !content.purpose_code.is_empty()),
         ];
         for (name, _) in told.into_iter().filter(|(_, told)| *told) {
-            form.wrong(&at(name), "is of papers of CITES alone", "leave it out, or choose their kind");
+            form.wrong(&at(name), "belongs to papers of CITES only", "leave it out, or choose their kind");
         }
     }
     if content.issued_on.zip(content.valid_until).is_some_and(|(issued, until)| until < issued) {
@@ -180,10 +180,14 @@ impl PaperService for Api {
         };
         let transfer = (!asked.transfer_id.is_empty()).then(|| form.uuid("transfer_id", &asked.transfer_id));
         if transfer.is_some() && occasion.is_some_and(|occasion| occasion != Occasion::Transfer) {
-            form.wrong("transfer_id", "is given with no transfer", "say that the paper goes with a transfer");
+            form.wrong(
+                "transfer_id",
+                "is given without a transfer",
+                "choose transfer as what the paper belongs to",
+            );
         }
         if asked.content.is_none() {
-            form.wrong("content", "is missing", "say what the paper says");
+            form.wrong("content", "is missing", "give the kind of paper");
         }
         let new = NewPaper {
             animal: form.animal("animal", &asked.animal),

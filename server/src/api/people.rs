@@ -24,7 +24,7 @@ fn sign_in_name(form: &mut Form, text: &str) -> String {
     let plain = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit() || matches!(b, b'.' | b'_' | b'-');
     if !(2..=40).contains(&name.len()) || !name.bytes().all(plain) {
         let mend = "give 2 to 40 of a-z, 0-9, `.`, `_`, `-`";
-        form.wrong("sign_in_name", format!("`{text}` is no sign-in name"), mend);
+        form.wrong("sign_in_name", format!("`{text}` is not a sign-in name"), mend);
     }
     name
 }

@@ -50,7 +50,7 @@ fn encode(proposal: Proposal) -> v1::Proposal {
 fn change(form: &mut Form, wire: Option<Wire>) -> Change {
     match wire {
         None => {
-            form.wrong("change", "is missing", "say what is to be changed");
+            form.wrong("change", "is missing", "give the change");
             Change::Document(Kind::Protocol, String::new())
         }
         Some(Wire::Species(wire)) => {

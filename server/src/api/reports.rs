@@ -57,7 +57,11 @@ impl ReportService for Api {
             0 => USUAL_SPAN,
             days @ 1..=3660 => u64::from(days.unsigned_abs()),
             days => {
-                form.wrong("span_days", format!("is {days}"), "give 1 to 3660 days, or 0 for the usual 30");
+                form.wrong(
+                    "span_days",
+                    format!("is {days}"),
+                    "give 1 to 3660 days, or 0 for the default of 30",
+                );
                 USUAL_SPAN
             }
         };

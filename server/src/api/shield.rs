@@ -234,8 +234,8 @@ where
         Err(_) => Err(status::refused(status::late())),
     }?;
     let Some(peer) = peer else { return Ok(response) };
-    // A reply that nobody takes is a call that is not over. A stream that lasts has a place among the streams instead,
-    // and still is one of its person's.
+    // A reply that nobody takes is a call that is not over. A stream that lasts has a place among the streams
+    // instead, and still is one of its person's.
     let held: Box<dyn Any + Send> = if lasting { Box::new(turn.own) } else { Box::new(turn) };
     Ok(response.map(|body| bounds::reply(body, peer, Some(held))))
 }
@@ -259,14 +259,14 @@ fn shown(records: &Records, need: Need, headers: &HeaderMap) -> Result<Bearer, S
         return Err(status::refused(Refusal::new(
             Reason::PasswordChangeNeeded,
             "the one-time password must be changed first",
-            "`holt password`",
+            "set your own password",
         )));
     }
     Ok(bearer)
 }
 
 /// The caller's own name for the call, where it has one that is fit to print; a fresh one otherwise.
-#[expect(clippy::disallowed_methods, reason = "a call's number is no record's identifier")]
+#[expect(clippy::disallowed_methods, reason = "the number of a call does not identify a record")]
 fn call_id(headers: &HeaderMap) -> String {
     headers
         .get(CALL_ID)

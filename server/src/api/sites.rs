@@ -53,7 +53,7 @@ impl SiteService for Api {
         let write = form.request("SiteService/CreateSite", &asked.request_id, &asked, false);
         let zone = asked.time_zone.parse().unwrap_or_else(|_| {
             let mend = "give an IANA name, such as `Europe/Dublin`";
-            form.wrong("time_zone", format!("`{}` is no time zone", asked.time_zone), mend);
+            form.wrong("time_zone", format!("`{}` is not a time zone", asked.time_zone), mend);
             Tz::UTC
         });
         let new = NewSite {
@@ -106,7 +106,7 @@ impl SiteService for Api {
             Ok(v1::EnclosureKind::Unspecified) | Err(_) => None,
         };
         if !(0..=MOST_ANIMALS).contains(&asked.capacity) {
-            let mend = format!("give the number of animals, up to {MOST_ANIMALS}; 0 where not stated");
+            let mend = format!("give the number of animals, up to {MOST_ANIMALS}; 0 if not stated");
             form.wrong("capacity", format!("is {}", asked.capacity), mend);
         }
         let new = NewEnclosure {

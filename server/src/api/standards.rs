@@ -194,7 +194,11 @@ impl StandardService for Api {
             0 => USUAL_EXCEPTIONS,
             most @ 1..=MOST_EXCEPTIONS => usize::try_from(most).unwrap_or(USUAL_EXCEPTIONS),
             most => {
-                form.wrong("max_exceptions", format!("is {most}"), "give 1 to 1000, or 0 for the usual 20");
+                form.wrong(
+                    "max_exceptions",
+                    format!("is {most}"),
+                    "give 1 to 1000, or 0 for the default of 20",
+                );
                 USUAL_EXCEPTIONS
             }
         };

@@ -167,12 +167,12 @@ pub fn from(error: Error) -> Status {
     match fault {
         store::Error::Contention => refused(Refusal::new(
             Reason::Contention,
-            "others were changing the same records, each time this was tried",
+            "others were changing the same records at each attempt",
             "send it again, with the same request id",
         )),
         store::Error::TimedOut => refused(late()),
         store::Error::Lost(what) => {
-            tracing::warn!(error = what, "the database is away");
+            tracing::warn!(error = what, "the database does not answer");
             refused(away())
         }
         fault => incident(&fault.to_string()),
@@ -188,13 +188,13 @@ pub fn incident(what: &str) -> Status {
         Refusal::new(
             Reason::Fault,
             format!("this is a fault of Holt (incident {incident})"),
-            "tell whoever runs the server; the log has the cause under this number",
+            "report it to whoever runs the server; the log has the cause under this number",
         )
         .fact("incident", incident.to_string()),
     )
 }
 
-#[expect(clippy::disallowed_methods, reason = "an incident's number is no record's identifier")]
+#[expect(clippy::disallowed_methods, reason = "the number of an incident does not identify a record")]
 fn incident_number() -> Uuid {
     Uuid::new_v4()
 }
@@ -205,14 +205,18 @@ pub fn late() -> Refusal {
     Refusal::new(
         Reason::DeadlinePassed,
         "the deadline passed before the answer was there",
-        "a write may have been recorded: send it again with the same request id to learn",
+        "a write may have been recorded: send it again with the same request id to find out",
     )
 }
 
 /// The database is away, or the server is stopping.
 #[must_use]
 pub fn away() -> Refusal {
-    Refusal::new(Reason::Away, "the database is away, or the server is stopping", "try again in a moment")
+    Refusal::new(
+        Reason::Away,
+        "the database does not answer, or the server is stopping",
+        "try again in a moment",
+    )
 }
 
 /// Nothing more of a request came.

@@ -47,7 +47,7 @@ impl TransferService for Api {
         let new = NewTransfer {
             animal: form.animal("animal", &asked.animal),
             to_site: form.site("to_site", &asked.to_site),
-            terms: form.choice("terms", terms, "title passes, loan", Terms::Loan),
+            terms: form.choice("terms", terms, "ownership passes, loan", Terms::Loan),
             loan_until: form.optional_day("loan_until", asked.loan_until),
             planned_on: form.optional_day("planned_on", asked.planned_on),
             why: form.text("why", &asked.why, 1..=1000),
@@ -55,7 +55,7 @@ impl TransferService for Api {
         if new.loan_until.is_some() && new.terms != Terms::Loan {
             form.wrong(
                 "loan_until",
-                "is given for a move that is no loan",
+                "is given for a move that is not a loan",
                 "leave it out, or make it a loan",
             );
         }

@@ -50,7 +50,7 @@ fn new_upset(form: &mut Form, asked: &v1::RecordUpsetRequest) -> NewUpset {
         Ok(v1::UpsetKind::Unspecified) | Err(_) => None,
     };
     if asked.calm_after_minutes.is_some_and(|minutes| !(0..=LONGEST).contains(&minutes)) {
-        form.wrong("calm_after_minutes", "is no time to calm down in", "give 0 to 10080 minutes");
+        form.wrong("calm_after_minutes", "is not a time to calm down", "give 0 to 10080 minutes");
     }
     let animals = if asked.animals.is_empty() { Vec::new() } else { form.animals("animals", &asked.animals) };
     NewUpset {

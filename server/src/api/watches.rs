@@ -82,7 +82,7 @@ fn event(form: &mut Form, field: &str, wire: &v1::WatchEvent) -> Event<String> {
     }
     let at = form.instant(&format!("{field}.happened_at"), wire.happened_at);
     if wire.happened_at.is_none() {
-        form.wrong(&format!("{field}.happened_at"), "is missing", "say when it happened");
+        form.wrong(&format!("{field}.happened_at"), "is missing", "give its time");
     }
     let what = match &wire.what {
         Some(Wire::Interaction(wire)) => interaction(form, &format!("{field}.interaction"), wire),
@@ -98,7 +98,7 @@ fn event(form: &mut Form, field: &str, wire: &v1::WatchEvent) -> Event<String> {
         }
         Some(Wire::End(_)) => What::End,
         None => {
-            form.wrong(field, "says nothing that was seen", "say what happened");
+            form.wrong(field, "has no event", "say what happened");
             What::End
         }
     };
@@ -108,7 +108,7 @@ fn event(form: &mut Form, field: &str, wire: &v1::WatchEvent) -> Event<String> {
 fn new_watch(form: &mut Form, asked: &v1::RecordWatchRequest) -> NewWatch {
     let began_at = form.instant("began_at", asked.began_at);
     if asked.began_at.is_none() {
-        form.wrong("began_at", "is missing", "say when the watch began");
+        form.wrong("began_at", "is missing", "give the beginning of the observation");
     }
     let version = form.version_of("ethogram_version", asked.ethogram_version);
     let count = asked.events.len();

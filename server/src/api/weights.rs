@@ -25,7 +25,7 @@ fn reading(wire: &v1::Reading) -> Result<Reading, ReadingRefusal> {
     let animal = wire.animal.trim();
     if animal.is_empty() {
         let mend = "name the animal by accession, transponder, ring or house name";
-        return Err(wrong("animal", "no animal is named", mend));
+        return Err(wrong("animal", "no animal named", mend));
     }
     reading_of(animal, wire)
 }
@@ -60,8 +60,8 @@ pub(super) fn reading_of(animal: &str, wire: &v1::Reading) -> Result<Reading, Re
         Some(reading::Result::Mass(mass)) => Outcome::Mass(Mass::from_mg(mass.milligrams)),
         Some(reading::Result::Tried(v1::Tried {})) => Outcome::Tried,
         None => {
-            let mend = "give the mass, or say that the animal was tried and would not come";
-            return Err(wrong("mass", "neither a mass nor a try is given", mend));
+            let mend = "give the weight, or say that the animal declined the scale";
+            return Err(wrong("mass", "neither a weight nor a declined scale is given", mend));
         }
     };
     let method = match v1::WeighingMethod::try_from(wire.method) {
@@ -198,12 +198,12 @@ impl WeightService for Api {
             Some(Of::LitterId(id)) => Named::Litter(form.uuid("litter_id", id)),
             Some(Of::Group(name)) => Named::Group(form.text("group", name, 1..=100)),
             None => {
-                form.wrong("of", "is missing", "say whose animals were in the crate: a litter or a group");
+                form.wrong("of", "is missing", "name the litter or the group in the crate");
                 Named::Group(String::new())
             }
         };
         if !(1..=100_000).contains(&asked.animals) {
-            form.wrong("animals", format!("is {}", asked.animals), "give how many were in the crate");
+            form.wrong("animals", format!("is {}", asked.animals), "give the number of animals in the crate");
         }
         if asked.mass.is_none() {
             form.wrong("mass", "is missing", "give what the scale showed");

@@ -198,7 +198,7 @@ impl WelfareService for Api {
             Ok(0) => USUAL_WITHIN,
             Ok(days @ 1..=730) => days,
             _ => {
-                let mend = format!("give 1 to 730 days, or 0 for the usual {USUAL_WITHIN}");
+                let mend = format!("give 1 to 730 days, or 0 for the default of {USUAL_WITHIN}");
                 form.wrong("within_days", format!("is {}", asked.within_days), mend);
                 USUAL_WITHIN
             }

@@ -90,13 +90,16 @@ impl Hands {
         let folder = self.home.display();
         let address = &self.address;
         format!(
-            "Serving on {address} until you press Ctrl-C; then everything is gone. Three commands to try, in another \
+            "Serving on {address} until you press Ctrl-C; then everything is gone. Three commands to try, \
+             in another \
              terminal:\n\n  \
-             export HOLT_SERVER={address} XDG_CONFIG_HOME={folder}/ruth/config XDG_STATE_HOME={folder}/ruth/state\n\n  \
-             {holt} concerns --all-sites\n  \
+             export HOLT_SERVER={address} XDG_CONFIG_HOME={folder}/ruth/config \
+             XDG_STATE_HOME={folder}/ruth/state\n\n  \
+             {holt} concern list --all-sites\n  \
              {holt} report --site SOL --span 90\n  \
              {holt} animal show Fennel --site BRA\n\n\
-             (You are Ruth, the auditor. Everybody's password is `{PASSWORD}`; `holt sign-in nuala` makes you the keeper \
+             (You are Ruth, the auditor. Everybody's password is `{PASSWORD}`; `holt sign-in nuala` makes \
+             you the keeper \
              of Quillmoor.)"
         )
     }

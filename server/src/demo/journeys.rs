@@ -49,7 +49,7 @@ pub(super) async fn run(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(
 async fn keeper(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
     tell("== The keeper: Nuala at Quillmoor, six in the morning ==\n");
     step(hands, tell, "nuala", &["due", "--duty", "weigh"], 0).await?;
-    let round = "animal,mass,tried,note\n\
+    let round = "animal,mass,declined,note\n\
                  Juniper,1.48 kg,,\n\
                  Alder,1553 g,,\n\
                  Sorrel,1402 g,,\n\
@@ -68,12 +68,12 @@ async fn keeper(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoE
     tell("");
     step(hands, tell, "nuala", &["weigh", "--file", "monday.csv", "--at", "today"], 3).await?;
     step(hands, tell, "nuala", &["weigh", "Larch", "1424 g"], 0).await?;
-    step(hands, tell, "nuala", &["weigh", "Moss", "--tried"], 0).await?;
+    step(hands, tell, "nuala", &["weigh", "Moss", "--declined"], 0).await?;
     let meal = ["mealworm", "160 g", "--group", FAMILY, "--how", "scattered", "--left", "0 g"];
     step(hands, tell, "nuala", &[&["feed", "give"][..], &meal].concat(), 0).await?;
     watched(hands, tell).await?;
     step(hands, tell, "nuala", &["group", "day", FAMILY], 0).await?;
-    step(hands, tell, "nuala", &["concerns"], 0).await?;
+    step(hands, tell, "nuala", &["concern", "list"], 0).await?;
     Ok(())
 }
 
@@ -96,7 +96,7 @@ async fn watched(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), Demo
         notes.push_str(&format!("{},{line}\n", at.format("%Y-%m-%d %H:%M")));
     }
     std::fs::write(hands.folder("nuala")?.join("feed.csv"), notes)?;
-    step(hands, tell, "nuala", &["watch", FAMILY, "--file", "feed.csv"], 0).await?;
+    step(hands, tell, "nuala", &["observe", FAMILY, "--file", "feed.csv"], 0).await?;
     step(hands, tell, "nuala", &["standing", FAMILY], 0).await?;
     Ok(())
 }
@@ -123,7 +123,7 @@ async fn registrar(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), De
             "--to",
             "BRA",
             "--terms",
-            "title-passes",
+            "ownership-passes",
             "--planned",
             "today",
             "--because",
@@ -155,14 +155,14 @@ async fn registrar(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), De
 
 /// Tadhg writes down a birth that nobody has seen yet, only heard.
 async fn births(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
-    tell("== Tadhg again: a litter in the Burrow House, counted before it can be handled ==\n");
+    tell("== Tadhg again: a litter in the Burrow House, counted before anybody can handle it ==\n");
     let heard = ["--dam", "Juniper", "--sire", "Alder", "--note", "heard, not seen"];
     let born = [&["litter", "record", "4", "--on", "today"][..], &heard].concat();
     step(hands, tell, "tadhg", &born, 0).await?;
     let died = ["litter", "died", "Juniper", "1", "--manner", "natural", "--note", "cold at the entrance"];
     step(hands, tell, "tadhg", &died, 0).await?;
     step(hands, tell, "tadhg", &["litter", "died", "Juniper", "4", "--manner", "natural"], 3).await?;
-    let apart = ["litter", "told-apart", "Juniper", "--sex", "female", "--name", "Thyme"];
+    let apart = ["litter", "identify", "Juniper", "--sex", "female", "--name", "Thyme"];
     step(hands, tell, "tadhg", &apart, 0).await?;
     step(hands, tell, "tadhg", &["group", "join", FAMILY, "Thyme", "--as", "juvenile"], 0).await?;
     step(hands, tell, "tadhg", &["group", "show", FAMILY], 0).await?;

@@ -93,7 +93,7 @@ impl Loader<'_> {
 
     fn keep(&mut self, name: &str, tokens: &v1::Tokens) -> Result<Wire, DemoError> {
         let token = format!("Bearer {}", tokens.access_token);
-        let token = token.parse().map_err(|_| DemoError::Load("a token that is no metadata".to_owned()))?;
+        let token = token.parse().map_err(|_| DemoError::Load("a token that is not metadata".to_owned()))?;
         let wire = InterceptedService::new(self.channel.clone(), WithToken(token));
         let until = tokens.access_expires_at.and_then(|at| holt_proto::time::instant(at).ok());
         let until = until.unwrap_or_else(|| self.clock.now()) - TimeDelta::seconds(30);
@@ -421,7 +421,7 @@ impl Loader<'_> {
                 animal: "Lichen".to_owned(),
                 died_on: Some(day(died_on)),
                 manner: v1::DeathManner::Natural.into(),
-                note: "found in the nest box; old age".to_owned(),
+                note: "found in the nest box; cause not established".to_owned(),
                 ..Default::default()
             })
             .await?;

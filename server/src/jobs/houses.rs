@@ -17,6 +17,8 @@ async fn once(records: &Records) {
     match alarms::watch(records).await {
         Ok(0) => {}
         Ok(concerns) => tracing::info!(concerns, "told of houses"),
-        Err(error) => tracing::warn!(?error, "the houses could not be looked at; it will be tried again"),
+        Err(error) => {
+            tracing::warn!(?error, "Holt could not check the climate of enclosures; it will try again");
+        }
     }
 }

@@ -17,6 +17,6 @@ async fn once(records: &Records) {
     match ledger::seal_rest(records).await {
         Ok(0) => {}
         Ok(entries) => tracing::debug!(entries, "sealed"),
-        Err(error) => tracing::warn!(?error, "the ledger could not be sealed; it will be tried again"),
+        Err(error) => tracing::warn!(?error, "Holt could not seal the ledger; it will try again"),
     }
 }

@@ -1,5 +1,5 @@
-//! Amendments: what a site that held or owned an animal proposes, and its holder accepts or declines; and that an animal
-//! of the site is also in the books of another one, which that site accepts or declines.
+//! Amendments: what a site that held or owned an animal proposes, and its holder accepts or declines; and
+//! that an animal of the site is also in the books of another one, which that site accepts or declines.
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
@@ -69,13 +69,13 @@ pub struct Proposal {
     pub because: String,
 }
 
-/// Proposes a change to the holder of an animal; a merge of one that the site answers for, to the site that has the other
-/// record.
+/// Proposes a change to the holder of an animal; a merge of one that the site answers for, to the site that
+/// has the other record.
 ///
 /// # Errors
 /// Refused without the role there; where the site never held nor owned the animal, or holds it; where there is no
-/// such fact, or it is not of the animal's life. For a merge, where the site does not answer for the animal, there is no
-/// such other site, or it was asked already and has not answered.
+/// such fact, or it is not of the animal's life. For a merge, where the site does not answer for the animal,
+/// there is no such other site, or it was asked already and has not answered.
 pub async fn propose(
     records: &Records,
     caller: &Caller,
@@ -105,7 +105,7 @@ pub async fn propose(
                 format!("withdraw: {}", fact_of_its_life(&tx, caller, &animal, *fact, None).await?)
             }
             Asked::Merge(other) => {
-                format!("merge: it is the animal that {} has as `{}`", other.site, other.animal)
+                format!("merge: it is the animal that {} records as `{}`", other.site, other.animal)
             }
             Asked::Unmerge(merge) => {
                 let (record, said) = wrong_merge(&tx, &permit, &animal, *merge).await?;
@@ -132,7 +132,7 @@ async fn refuse_needless(tx: &Tx, permit: &Permit, animal: &Animal) -> Result<()
     }
     if !amendments::knew(tx, permit, animal.id).await? {
         let say = format!("{code} never held or owned {spoken}");
-        let mend = "let a site propose it that did, or tell the site that holds it";
+        let mend = "let a site that did propose it, or tell the site that holds it";
         return Err(held_elsewhere(animal.id, say, mend).at("animal").into());
     }
     Ok(())
@@ -150,7 +150,7 @@ async fn other_site(
     let asked = records.site(&other.site).await?;
     if asked.id == permit.site().id {
         let mend = "merge the two records directly, or name the other site";
-        return Err(wrong_state(format!("{code} itself would be asked"), mend).at("merge.site").into());
+        return Err(wrong_state(format!("{code} would ask itself"), mend).at("merge.site").into());
     }
     if !holder::decides(tx, permit, animal.id).await? {
         let spoken = animal.label().spoken();
@@ -161,8 +161,10 @@ async fn other_site(
         Wanted { animal: Some(animal.id), asked: Some(asked.id), open_only: true, ..Wanted::default() };
     let open = amendments::list(tx, permit, &open, &Page { size: 1, after: None }).await?;
     if let Some(open) = open.entries.first() {
-        let say = format!("{} was asked already and has not answered: {}", asked.code, open.amendment.says);
-        let refusal = Refusal::new(Reason::Exists, say, "wait for the answer, or withdraw that one first");
+        let say =
+            format!("{} already has this proposal and has not answered: {}", asked.code, open.amendment.says);
+        let refusal =
+            Refusal::new(Reason::Exists, say, "wait for the answer, or withdraw that proposal first");
         return Err(refusal.fact("amendment", open.amendment.id.to_string()).at("merge").into());
     }
     Ok(asked.id)
@@ -179,7 +181,7 @@ async fn fact_of_its_life(
     let fact = corrections::standing_fact(tx, animal, id).await?;
     let kind = fact.kind;
     if !holder::is_of_its_life(kind) {
-        let say = format!("the {} is of the books of the site that recorded it", kind.spoken());
+        let say = format!("the {} belongs to the site that recorded it", kind.spoken());
         return Err(wrong_state(say, "let that site correct it directly").at("fact_id").into());
     }
     if let Some(change) = change {
@@ -189,8 +191,8 @@ async fn fact_of_its_life(
     Ok(told.first().map_or_else(|| kind.spoken().to_owned(), |told| told.say.clone()))
 }
 
-/// The record that a merge gave up, and the merge in words. A merge with a record of another site is seen by the site that
-/// answers for the animal alone; of the other it is known by the amendment that made it.
+/// The record that a merge gave up, and the merge in words. A merge with a record of another site is seen by
+/// the site that answers for the animal alone; of the other it is known by the amendment that made it.
 async fn wrong_merge(tx: &Tx, permit: &Permit, animal: &Animal, id: Uuid) -> Result<(Uuid, String)> {
     if let Some(link) = links::standing(tx, animal.id, id).await? {
         return Ok((link.animal_id, format!("withdraw the merge of {}", animal.label().spoken())));
@@ -246,11 +248,12 @@ pub struct Joined {
     pub stands: Vec<Stands>,
 }
 
-/// Answers an amendment. One that is accepted is made by the same write, as its holder's own, and says who proposed it.
+/// Answers an amendment. One that is accepted is made by the same write, as its holder's own, and says who
+/// proposed it.
 ///
 /// # Errors
-/// Refused without the role there; where there is no such amendment for the site, it is answered, or the site is not the
-/// one whose answer it is; and where the change itself is refused.
+/// Refused without the role there; where there is no such amendment for the site, it is answered, or the site
+/// is not the one whose answer it is; and where the change itself is refused.
 pub async fn answer(
     records: &Records,
     caller: &Caller,
@@ -271,7 +274,7 @@ pub async fn answer(
         }
         let accepted = reply.outcome == Outcome::Accepted;
         if accepted && standing.asked.is_some() && amendment.animal.accession.is_empty() {
-            let say = format!("{} answers for that animal no longer: it is at another site", amendment.site);
+            let say = format!("{} no longer answers for that animal: it is at another site", amendment.site);
             return Err(wrong_state(say, "decline the proposal").into());
         }
         let animal = amendment.animal.id.to_string();
@@ -303,18 +306,18 @@ async fn refuse_answer(tx: &Tx, permit: &Permit, standing: &Standing, reply: &Re
     let merges = accepted && standing.amendment.kind == Kind::Merge;
     let links = merges || (accepted && standing.amendment.kind == Kind::Unmerge);
     if (!reply.merge.animal.is_empty() && !merges) || (!reply.merge.stands.is_empty() && !links) {
-        let say = format!("no merge is accepted here: {}", standing.amendment.says);
-        return Err(wrong_state(say, "leave out the animal, and what stands").at("animal").into());
+        let say = format!("this is not a merge: {}", standing.amendment.says);
+        return Err(wrong_state(say, "leave out the animal, and the facts that stand").at("animal").into());
     }
     let own = standing.proposer == permit.site().id;
     let animal = standing.amendment.animal.id;
     if reply.outcome == Outcome::Withdrawn {
         let by = &standing.amendment.site;
-        let say = format!("{by} proposed it, and alone withdraws it");
+        let say = format!("{by} proposed it, and only {by} can withdraw it");
         return if own { Ok(()) } else { Err(held_elsewhere(animal, say, "accept or decline it").into()) };
     }
     if let Some(asked) = standing.asked {
-        let say = format!("{} alone is asked", standing.amendment.asked);
+        let say = format!("only {} can answer", standing.amendment.asked);
         let mend =
             if own { "wait for its answer, or withdraw the proposal" } else { "leave it to that site" };
         return if asked == permit.site().id {
@@ -331,8 +334,8 @@ async fn refuse_answer(tx: &Tx, permit: &Permit, standing: &Standing, reply: &Re
     Err(held_elsewhere(animal, say, mend).into())
 }
 
-/// Gives the record that another site proposes up for one of the site's own: so each site sees its own record as before,
-/// whichever holds the animal.
+/// Gives the record that another site proposes up for one of the site's own: so each site sees its own record
+/// as before, whichever holds the animal.
 async fn join(
     tx: &mut Tx,
     permit: &Permit,

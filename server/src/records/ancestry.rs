@@ -117,9 +117,7 @@ impl Ancestry {
 fn too_many(n: usize) -> Refusal {
     Refusal::new(
         Reason::TooMuch,
-        format!(
-            "the animals and their ancestors are {n} or more, and kinship is worked out for up to {MOST}"
-        ),
+        format!("the animals and their ancestors are {n} or more; Holt calculates kinship for up to {MOST}"),
         "ask about fewer animals",
     )
 }

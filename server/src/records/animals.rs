@@ -31,7 +31,7 @@ use holt_audit::zone;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// An animal that came onto the books or went off them, and the papers that are missing.
+/// An animal that came into the stock or went off them, and the papers that are missing.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Booked {
     pub animal: Animal,
@@ -60,7 +60,7 @@ pub async fn register(
         if let Some((first, _)) = born.filter(|(first, _)| *first > came.on) {
             return Err(Refusal::new(
                 Reason::OutOfOrder,
-                format!("it cannot come on {} and be born on {first} or later", came.on),
+                format!("it cannot arrive on {} and be born on {first} or later", came.on),
                 "correct one of the two days",
             )
             .at("born_on")
@@ -159,7 +159,7 @@ fn close_of_utc(day: NaiveDate) -> DateTime<Utc> {
     next.map_or(DateTime::<Utc>::MAX_UTC, |next| next - TimeDelta::microseconds(1))
 }
 
-/// When an animal came onto the books.
+/// When an animal came into the stock.
 struct Came {
     on: NaiveDate,
     at: DateTime<Utc>,
@@ -222,7 +222,7 @@ pub(super) async fn refuse_marks_in_use(
         if bearer == animal {
             return Err(Refusal::new(
                 Reason::Exists,
-                format!("transponder {} is on record for this animal", mark.code),
+                format!("transponder {} is already recorded for this animal", mark.code),
                 "nothing needs to be done",
             )
             .at("mark")
@@ -347,7 +347,7 @@ pub(super) async fn take_off(tx: &mut Tx, permit: &Permit, left: &Left) -> Resul
             (Ended::Escape, "escape", name.clone(), country.clone(), "the animal escaped")
         }
         Leaving::Departure { destination, name, country, .. } => {
-            (Ended::Departure, destination.as_str(), name.clone(), country.clone(), "the animal left")
+            (Ended::Departure, destination.as_str(), name.clone(), country.clone(), "the animal departed")
         }
     };
     let ending = Ending { how, at, on: left.when.day, source, name, country, transfer: None };
@@ -379,12 +379,9 @@ async fn keep_or_end_title(
 ) -> Result<()> {
     let own = animal.owner == permit.site().code;
     match loan {
-        Some(_) if !own => Err(title_rules::not_the_owner(
-            permit,
-            animal,
-            "record a return to its owner: `holt loan return`",
-        )
-        .into()),
+        Some(_) if !own => {
+            Err(title_rules::not_the_owner(permit, animal, "record the return of the loan instead").into())
+        }
         Some(terms) => {
             let parties = (Owner::Site(permit.site().id), Owner::Outside(to.to_owned()));
             loans::begin(tx, permit, animal.id, parties, when, terms, None).await
@@ -424,7 +421,7 @@ async fn refuse_earlier_than_known(
     if let Some(holding) =
         held.iter().rev().find(|holding| holding.ended_at.is_none() && holding.began_at >= at)
     {
-        return Err(seen_later(&spoken, "came onto the books", holding.began_at).at(field).into());
+        return Err(seen_later(&spoken, "came into the stock", holding.began_at).at(field).into());
     }
     refuse_seen_later(tx, animal.id, &spoken, (dies, at, on), field).await
 }
@@ -465,9 +462,9 @@ pub(super) async fn refuse_on_the_move(tx: &Tx, animal: Uuid, spoken: &str) -> R
 
 pub(super) fn on_the_move(spoken: &str, transfer: Uuid, state: State) -> Refusal {
     let mend = if state == State::Dispatched {
-        "receive it, turn it back, or record its loss on the way: `holt transfer loss`"
+        "receive it, turn it back, or record its loss on the way"
     } else {
-        "finish, refuse or call off that transfer first"
+        "finish, refuse or cancel that transfer first"
     };
     Refusal::new(
         Reason::AnimalOnTheMove,

@@ -42,7 +42,7 @@ pub struct Judged {
 }
 
 pub(super) fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
-    let mut refusal = Refusal::new(reason, say, "mend each place named");
+    let mut refusal = Refusal::new(reason, say, "correct each place named");
     if let [only] = flaws.as_slice() {
         refusal.say = format!("{}: {}", only.path, only.what);
         refusal.mend.clone_from(&only.mend);

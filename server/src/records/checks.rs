@@ -40,7 +40,7 @@ pub async fn create(
         let recurrence = Recurrence::parse(&new.recurrence, starts_on).map_err(|error| {
             Refusal::new(
                 Reason::RecurrenceMalformed,
-                format!("the recurrence is malformed: {error}"),
+                format!("the recurrence is not valid: {error}"),
                 "write an RFC 5545 rule of days or more, such as `FREQ=WEEKLY;BYDAY=MO`",
             )
             .at("recurrence")

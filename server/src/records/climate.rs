@@ -248,10 +248,10 @@ fn judged(
 ) -> std::result::Result<Uuid, (Reason, String, String)> {
     let Some(device) = devices.get(&key(&reading.device)) else {
         let say = format!("there is no device `{}` at this site", reading.device);
-        return Err((Reason::NotFound, say, "add it first: `holt climate add`".to_owned()));
+        return Err((Reason::NotFound, say, "add it first".to_owned()));
     };
     if reading.at > latest {
-        let say = format!("{} is still to come", reading.at.format("%Y-%m-%d %H:%M:%S UTC"));
+        let say = format!("{} is in the future", reading.at.format("%Y-%m-%d %H:%M:%S UTC"));
         return Err((Reason::InTheFuture, say, "set the clock of the device".to_owned()));
     }
     let (low, high) = device.measure.bounds();

@@ -249,8 +249,8 @@ pub async fn answer(
         if concern.state == ConcernState::Settled {
             return Err(Refusal::new(
                 Reason::ConcernSettled,
-                "the concern is settled already",
-                "if it returns, it is raised anew",
+                "the concern is already closed",
+                "if it returns, Holt raises it again",
             )
             .into());
         }
@@ -272,11 +272,11 @@ pub async fn answer(
 fn refuse_meaning(kind: ConcernKind, settled_as: Option<SettledAs>) -> std::result::Result<(), Refusal> {
     let (say, mend) = match (kind.is_settled_as(), settled_as) {
         (true, None) => (
-            "is not given: what the animals are expected to weigh from now on depends on it",
-            "choose false alarm if nothing was wrong; treated if the recovery is to be compared with the old weight; new \
-             normal if they may weigh this from now on",
+            "is not given, but the expected weight depends on it",
+            "choose false alarm if nothing was wrong; treated to compare the recovery with the old weight; \
+             new normal to expect the weight of now",
         ),
-        (false, Some(_)) => ("is given, and the concern is not about weight", "leave it out"),
+        (false, Some(_)) => ("is given, but the concern is not about weight", "leave it out"),
         _ => return Ok(()),
     };
     let (field, say, mend) = ("settled_as".to_owned(), say.to_owned(), mend.to_owned());

@@ -44,7 +44,7 @@ pub async fn record(
         if new.mass <= Mass::from_mg(0) || new.mass > Mass::from_mg(heaviest) {
             return Err(Refusal::new(
                 Reason::MassOutOfRange,
-                "no such animals weigh that",
+                "no such animals weigh so much",
                 "check the mass, its unit and the number of animals",
             )
             .at("mass")

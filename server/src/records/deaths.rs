@@ -48,8 +48,8 @@ pub async fn examined(
         let Some(death) = standing.first() else {
             return Err(Refusal::new(
                 Reason::OutOfOrder,
-                format!("no death of {spoken} is on record"),
-                "record its death first: `holt animal died`",
+                format!("no death of {spoken} is recorded"),
+                "record its death first",
             )
             .at("animal")
             .into());
@@ -75,7 +75,8 @@ pub async fn examined(
     .await
 }
 
-/// Refuses an end of a life, or of a stay, before something that was seen of the animal later: one of the two is wrong.
+/// Refuses an end of a life, or of a stay, before something that was seen of the animal later: one of the two
+/// is wrong.
 pub(super) async fn refuse_seen_later(
     tx: &Tx,
     animal: Uuid,
@@ -116,7 +117,7 @@ pub(super) fn refuse_odd_days(
     // Of a day that is known whole, the instant is asked for more closely than this.
     if let Some(since) = held_since.filter(|since| first < last && last < *since) {
         return Err(odd(
-            format!("it died on {last} or before and came onto the books on {since}"),
+            format!("it died on {last} or before, but came into the stock on {since}"),
             "died_on",
         ));
     }
@@ -127,15 +128,15 @@ pub(super) fn refuse_odd_days(
 #[must_use]
 pub fn flaw(body: &Body) -> Option<(&'static str, &'static str, &'static str)> {
     if !body.result.is_empty() && body.post_mortem != Some(PostMortem::Done) {
-        let say = "is given, and the post-mortem was not done";
-        return Some(("post_mortem_result", say, "say that it was done, or put this into the note"));
+        let say = "is given, but the post-mortem was not done";
+        return Some(("post_mortem_result", say, "record that it was done, or put this into the note"));
     }
     match body.disposal {
         Some(Disposal::Collection) if body.disposal_name.is_empty() => {
-            Some(("disposal_name", "is missing", "name the museum or collection that has the body"))
+            Some(("disposal_name", "is missing", "name the museum or collection that has the carcass"))
         }
         None if !body.disposal_name.is_empty() => {
-            Some(("disposal", "is missing", "say what became of the body, or leave out the name"))
+            Some(("disposal", "is missing", "give the disposal of the carcass, or leave out the name"))
         }
         _ => None,
     }

@@ -1,5 +1,5 @@
-//! Protocols, ethograms, reference curves of growth and standards: a curator publishes them for all sites, version after
-//! version; a site adopts the version that it works by, and may keep documents of its own.
+//! Protocols, ethograms, reference curves of growth and standards: a curator publishes them for all sites,
+//! version after version; a site adopts the version that it works by, and may keep documents of its own.
 
 use crate::access::permit::{Caller, Leave, Permit, Reach};
 use crate::access::roles::Deed;
@@ -105,8 +105,8 @@ pub(super) fn read<T: DeserializeOwned>(kind: Kind, reason: Reason, document: &s
 /// otherwise.
 ///
 /// # Errors
-/// Refused without the role of curator, or without the role at the site; where the code is not one for such a document, the
-/// version is not the next.
+/// Refused without the role of curator, or without the role at the site; where the code is not one for such a
+/// document, the version is not the next.
 pub(super) async fn load<D: Document>(
     records: &Records,
     caller: &Caller,
@@ -190,8 +190,8 @@ pub struct Adopted {
     pub on: Option<NaiveDate>,
 }
 
-/// Adopts a version of a document: the site works by it from a day on. What was adopted from the same day gives way; what
-/// was recorded by another version keeps that.
+/// Adopts a version of a document: the site works by it from a day on. What was adopted from the same day
+/// gives way; what was recorded by another version keeps that.
 ///
 /// # Errors
 /// Refused without the role there; where there is no such version, or the day is in the future.
@@ -249,7 +249,7 @@ pub async fn withdraw(
         if !documents::withdraw(&mut tx, &permit, document, day, because).await? {
             let (what, code, site) = (asked.kind.spoken(), &asked.code, &permit.site().code);
             let say = format!("{site} adopted no version of the {what} `{code}` from {day}");
-            let mend = "look at what the site works by, and name the day of an adoption".to_owned();
+            let mend = "look at the adoptions of the site, and name the day of one".to_owned();
             return Err(Refusal { say, mend, ..Refusal::not_found("adoption", code) }
                 .at("adopted_on")
                 .into());
@@ -355,7 +355,7 @@ async fn refuse_not_next(snapshot: &Snapshot, kind: Kind, code: &str, version: u
         return Err(Refusal::new(Reason::Exists, say, format!("give it version {next}")).into());
     }
     let say = match last {
-        0 => format!("the first version of the {what} `{code}` is 1, and not {version}"),
+        0 => format!("the first version of the {what} `{code}` is 1, not {version}"),
         last => format!("the last version of the {what} `{code}` is {last}, so the next is not {version}"),
     };
     Err(Refusal::new(Reason::VersionNotNext, say, format!("give it version {next}"))

@@ -182,7 +182,7 @@ async fn placed(tx: &Tx, permit: &Permit, items: &[Item], new: &[NewOffer]) -> R
         }
         let Some(item) = named(items, &offer.item) else {
             let mut missing = Refusal::not_found("item", &offer.item);
-            "put it on record first: `holt enrich item`".clone_into(&mut missing.mend);
+            "add the item first".clone_into(&mut missing.mend);
             let missing = missing.at(format!("offers[{n}].item"));
             match &mut refusal {
                 None => refusal = Some(missing),

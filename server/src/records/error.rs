@@ -87,11 +87,11 @@ impl Refusal {
     pub fn malformed(at: Vec<Violation>) -> Self {
         let say = match at.as_slice() {
             [one] => format!("{}: {}", one.field, one.say),
-            many => format!("{} fields are not of their form", many.len()),
+            many => format!("{} fields are not valid", many.len()),
         };
         let mend = match at.as_slice() {
             [one] => one.mend.clone(),
-            _ => "mend each field named".to_owned(),
+            _ => "correct each field named".to_owned(),
         };
         Self { at, ..Self::new(Reason::Malformed, say, mend) }
     }
@@ -102,7 +102,7 @@ impl Refusal {
         Self::new(
             Reason::NotFound,
             format!("there is no {what} `{name}` that you may see"),
-            format!("check the {what} and your sites (`holt whoami`)"),
+            format!("check the {what}, and the sites where you have a role"),
         )
         .fact("what", what)
         .fact("name", name)
@@ -114,7 +114,7 @@ impl Refusal {
         Self::new(
             Reason::VersionPassed,
             format!("somebody changed the {what} meanwhile: it is at version {version}"),
-            "look at it again and decide anew",
+            "look at it again and decide again",
         )
         .fact("version", version.to_string())
     }
@@ -124,8 +124,8 @@ impl Refusal {
     pub fn in_the_future(what: &str, field: &str) -> Self {
         Self::new(
             Reason::InTheFuture,
-            format!("the {what} lies in the future"),
-            "record it when it has happened, or correct the time (and the machine's clock)",
+            format!("the {what} is in the future"),
+            "record it after it has happened, or correct the time (and the machine's clock)",
         )
         .at(field)
     }

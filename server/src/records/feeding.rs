@@ -82,7 +82,7 @@ fn all_named<'f, 'n>(
             Some(food) => found.push(food),
             None => {
                 let mut missing = Refusal::not_found("food", text);
-                "put it on record first: `holt feed food`".clone_into(&mut missing.mend);
+                "add the food first".clone_into(&mut missing.mend);
                 let missing = missing.at(format!("feeds[{n}].food"));
                 match &mut refusal {
                     None => refusal = Some(missing),
@@ -227,8 +227,8 @@ pub async fn leftovers(
 
 /// What is wrong where more is left than was given.
 fn more_than_given(given: Mass, left: Mass) -> Option<Refusal> {
-    let mend = "weigh it again: what is wet weighs more; write what was given at most";
-    let say = || format!("{} g are left of {} g that were given", left.grams(), given.grams());
+    let mend = "weigh it again: wet food weighs more; write at most what was given";
+    let say = || format!("{} g of leftovers, but {} g were given", left.grams(), given.grams());
     (left > given).then(|| Refusal::new(Reason::Malformed, say(), mend))
 }
 

@@ -119,7 +119,7 @@ pub async fn leave(
                 return Err(Refusal::new(
                     Reason::NotFound,
                     format!("{} does not belong to {}", spoken(&tx, &permit, *animal).await?, group.name),
-                    "look at who does: `holt group show`",
+                    "look at the members of the group",
                 )
                 .fact("what", "member")
                 .at(format!("animals[{n}]"))
@@ -162,7 +162,7 @@ pub async fn move_all(
             return Err(Refusal::new(
                 Reason::NotFound,
                 format!("{} has no member", group.name),
-                "take animals into it first: `holt group join`",
+                "take animals into it first",
             )
             .fact("what", "member")
             .at("group")
@@ -194,7 +194,7 @@ async fn elsewhere(tx: &Tx, permit: &Permit, animal: Uuid) -> Result<Refusal> {
     Ok(Refusal::new(
         Reason::OutOfOrder,
         format!("{} belongs to another group", spoken(tx, permit, animal).await?),
-        "let it leave that one first: `holt group leave`",
+        "let it leave that group first",
     )
     .at("animals"))
 }

@@ -45,7 +45,7 @@ pub async fn get(records: &Records, caller: &Caller, asked: &Asked, page: &Page)
     let now = records.store.now();
     let known_at = asked.known_at.unwrap_or(now);
     if asked.since.is_some_and(|since| since >= known_at) {
-        let say = "it is not before the instant that is asked about";
+        let say = "it is not before the instant of the question";
         return Err(Refusal::malformed(vec![crate::records::error::Violation {
             field: "changed_since".to_owned(),
             say: say.to_owned(),
@@ -134,10 +134,10 @@ fn say(kind: FactKind, says: &Value) -> String {
             let share = share.map(|share| format!("{:.0} %", share * 100.0)).unwrap_or_default();
             with(format!("{} {parent}", text("kind")), &[&share])
         }
-        FactKind::Accession => format!("taken in as {}", text("number")),
+        FactKind::Accession => format!("added as {}", text("number")),
         FactKind::Holding => {
             let how = match text("began_how") {
-                "told_apart" => "telling apart".to_owned(),
+                "told_apart" => "identification".to_owned(),
                 _ => spoken("began_how"),
             };
             let began = with(how, &[&spoken("began_source"), text("began_name")]);
@@ -158,7 +158,7 @@ fn say(kind: FactKind, says: &Value) -> String {
         }
         FactKind::ToldApart => {
             let of = if text("dam").is_empty() { String::new() } else { format!(" of {}", text("dam")) };
-            format!("told apart out of the litter{of} born {}", text("born_on"))
+            format!("identified from the litter{of} born {}", text("born_on"))
         }
         FactKind::LifeState => {
             let suspected = if says["suspected"] == true { "suspected" } else { "" };
@@ -203,7 +203,7 @@ fn say(kind: FactKind, says: &Value) -> String {
         }
         FactKind::Weight => {
             let mass = says["mass_mg"].as_i64().map(Mass::from_mg);
-            let mass = mass.map_or_else(|| "would not come to the scale".to_owned(), grams);
+            let mass = mass.map_or_else(|| "declined the scale".to_owned(), grams);
             let doubtful = match (says["doubtful"] == true, says["accepted"] == true) {
                 (true, false) => "awaits a second weighing",
                 (true, true) => "accepted",
@@ -223,7 +223,7 @@ fn say(kind: FactKind, says: &Value) -> String {
         }
         FactKind::Merge => {
             let other = if text("other").is_empty() { text("id") } else { text("other") };
-            with(format!("found to be what was recorded as {other}"), &[text("because")])
+            with(format!("found to be the animal recorded as {other}"), &[text("because")])
         }
         FactKind::Death => {
             let day = match (text("first"), text("last")) {
@@ -308,7 +308,7 @@ mod tests {
                 json!({ "mass_mg": 8_120_500, "doubtful": false, "method": "trained", "scale": "", "note": "wet" }),
                 "8.1205 kg (trained, wet)",
             ),
-            (FactKind::Weight, json!({ "mass_mg": null }), "would not come to the scale"),
+            (FactKind::Weight, json!({ "mass_mg": null }), "declined the scale"),
             (
                 FactKind::Death,
                 json!({ "first": "2026-02-20", "last": "2026-02-20", "manner": "by_animal", "note": "" }),
@@ -321,7 +321,8 @@ mod tests {
                     "post_mortem": "done", "result": "no cause found", "disposal": "collection",
                     "disposal_name": "Quill Museum",
                 }),
-                "died in 2026-01 (found on 2026-02-03, unknown, post-mortem: no cause found, collection (Quill Museum))",
+                "died in 2026-01 (found on 2026-02-03, unknown, post-mortem: no cause found, collection \
+                 (Quill Museum))",
             ),
         ] {
             assert_eq!(say(kind, &says), words);

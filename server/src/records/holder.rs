@@ -14,15 +14,15 @@ pub(super) async fn decides(snapshot: &Snapshot, permit: &Permit, animal: Uuid) 
     Ok(holdings::answers(snapshot, animal).await? == Some(permit.site().id))
 }
 
-/// Who and what an animal is, wherever that was found out: its holder's to correct. All else is of the site that it is
-/// about.
+/// Who and what an animal is, wherever that was found out: its holder's to correct. All else is of the site
+/// that it is about.
 pub(super) const fn is_of_its_life(kind: FactKind) -> bool {
     matches!(kind, FactKind::Birth | FactKind::Sex | FactKind::Parent | FactKind::Mark | FactKind::Death)
 }
 
-/// Refuses a change of a fact that is another site's: of the life of an animal that the site does not answer for, or of
-/// another site's books. `consents` is a site that proposed the very change: what it recorded with the fact is changed
-/// along.
+/// Refuses a change of a fact that is another site's: of the life of an animal that the site does not answer
+/// for, or of another site's books. `consents` is a site that proposed the very change: what it recorded with
+/// the fact is changed along.
 pub(super) fn refuse_anothers(
     permit: &Permit,
     animal: &Animal,
@@ -48,7 +48,7 @@ pub(super) fn elsewhere(animal: &Animal, kind: FactKind) -> Refusal {
     };
     Refusal::new(
         Reason::HeldElsewhere,
-        format!("{holder} holds {}, and the {} is its to record", animal.label().spoken(), kind.spoken()),
+        format!("{holder} holds {}, so only {holder} records its {}", animal.label().spoken(), kind.spoken()),
         "propose the change to the site that holds the animal: it accepts or declines",
     )
     .fact("animal", animal.id.to_string())

@@ -133,7 +133,8 @@ pub async fn compare(
     let mut seen = BTreeSet::new();
     asked.retain(|one| seen.insert(*one));
     if asked.len() > COMPARED {
-        let say = format!("kinship is compared for up to {COMPARED} animals, and these are {}", asked.len());
+        let say =
+            format!("Holt compares kinship for up to {COMPARED} animals, but these are {}", asked.len());
         return Err(Refusal::new(Reason::TooMuch, say, "ask about fewer animals").into());
     }
     let ancestry = Ancestry::of(&snapshot, &asked).await?;
@@ -161,7 +162,8 @@ pub async fn compare(
 
 fn assumption(ancestry: &Ancestry) -> String {
     format!(
-        "Values: {}. Lowest and highest: an unknown parent is kin to nobody at least, and to everybody by one half at most.",
+        "Values: {}. Lowest and highest: an unknown parent is kin to nobody at least, and to everybody by \
+         one half at most.",
         ancestry.assumption().spoken()
     )
 }
@@ -177,11 +179,11 @@ fn left_out(ancestry: &Ancestry) -> Vec<Uuid> {
 fn told(ancestry: &Ancestry, labels: &BTreeMap<Uuid, Label>) -> Vec<String> {
     let spoken = |animal: &Uuid| {
         let spoken = labels.get(animal).map(Label::spoken).unwrap_or_default();
-        if spoken.is_empty() { "an animal out of sight".to_owned() } else { spoken }
+        if spoken.is_empty() { "an animal that you may not see".to_owned() } else { spoken }
     };
     let sentence = |(young, parent): &(Uuid, Uuid)| {
         format!(
-            "{} is recorded as a parent of {}, and cannot be by its sex or by the dates",
+            "{} is recorded as a parent of {}, but its sex or the dates do not allow it",
             spoken(parent),
             spoken(young)
         )

@@ -164,12 +164,12 @@ async fn leaves(snapshot: &Snapshot, link: &Link) -> Result<Vec<holt_audit::seal
         Err(Refusal::new(
             Reason::LedgerBroken,
             format!(
-                "{} of the {} entries under seal {} are there: nothing can be proved",
+                "only {} of the {} entries under seal {} are there: Holt cannot prove anything",
                 leaves.len(),
                 link.seal.size,
                 link.sequence
             ),
-            "let an auditor verify the ledger (`holt ledger verify`), and tell whoever runs the server",
+            "let an auditor verify the ledger, and tell whoever runs the server",
         )
         .into())
     }

@@ -1,5 +1,5 @@
-//! Life states: what animals go through for a while is recorded with who and when, and ends by a person, a birth, or as
-//! the animal leaves.
+//! Life states: what animals go through for a while is recorded with who and when, and ends by a person, a
+//! birth, or as the animal leaves.
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
@@ -21,8 +21,8 @@ use uuid::Uuid;
 /// Records that an animal is in a state, or that what was suspected is confirmed.
 ///
 /// # Errors
-/// Refused without the role there; where the site does not hold the animal, or did not then, it cannot be in that state or
-/// is in it already, or the time is in the future.
+/// Refused without the role there; where the site does not hold the animal, or did not then, it cannot be in
+/// that state or is in it already, or the time is in the future.
 pub async fn begin(
     records: &Records,
     caller: &Caller,
@@ -38,8 +38,8 @@ pub async fn begin(
         // What is known by its day alone begins where it does no harm: not before the animal came on that day.
         let at = since_held(&tx, &permit, &animal, new.since, at).await?;
         if new.kind == StateKind::Carrying && animal.sex == Sex::Male {
-            let say = format!("{} is male and carries nothing", animal.label().spoken());
-            let mend = "check which animal is meant, or have its sex corrected first";
+            let say = format!("{} is male and cannot carry", animal.label().spoken());
+            let mend = "check which animal is meant, or correct its sex first";
             return Err(Refusal::new(Reason::ObservationDoesNotFit, say, mend).at("kind").into());
         }
         let open = life_states::open(&tx, &[animal.id]).await?;
@@ -47,14 +47,17 @@ pub async fn begin(
             let confirms = open.suspected && !new.suspected;
             if !confirms {
                 let since = permit.site().day_of(open.began_at);
-                let say =
-                    format!("{} is on record as {} since {since}", animal.label().spoken(), spoken(new.kind));
+                let say = format!(
+                    "{} has been recorded as {} since {since}",
+                    animal.label().spoken(),
+                    spoken(new.kind)
+                );
                 return Err(Refusal::new(Reason::Exists, say, "end that first, or correct it")
                     .at("kind")
                     .into());
             }
             if at < open.began_at {
-                let say = "it was suspected after that only";
+                let say = "it was suspected only after that";
                 return Err(Refusal::new(Reason::OutOfOrder, say, "give a later time").at("since").into());
             }
             life_states::close(&mut tx, open, at, StateEnd::Confirmed, "confirmed").await?;
@@ -71,8 +74,8 @@ pub async fn begin(
 /// Records that a state is over.
 ///
 /// # Errors
-/// Refused without the role there; where the site does not hold the animal, it is in no such state, or the time does not
-/// fit.
+/// Refused without the role there; where the site does not hold the animal, it is in no such state, or the
+/// time does not fit.
 pub async fn end(
     records: &Records,
     caller: &Caller,
@@ -88,7 +91,7 @@ pub async fn end(
         let at = instant(&tx, &permit, over.when, "ended", close)?;
         let open = life_states::open(&tx, &[animal.id]).await?;
         let open = open.into_iter().find(|open| open.state == over.kind.as_str()).ok_or_else(|| {
-            let say = format!("{} is not on record as {}", animal.label().spoken(), spoken(over.kind));
+            let say = format!("{} is not recorded as {}", animal.label().spoken(), spoken(over.kind));
             Refusal::new(Reason::NotFound, say, "look at its states again").fact("what", "state").at("kind")
         })?;
         let began = permit.site().day_of(open.began_at);
@@ -163,8 +166,8 @@ fn instant(
     }
 }
 
-/// The instant at which a state begins, which the site holds the animal from: of a day alone, the part of it in which it
-/// does.
+/// The instant at which a state begins, which the site holds the animal from: of a day alone, the part of it
+/// in which it does.
 async fn since_held(
     tx: &Tx,
     permit: &Permit,
@@ -183,9 +186,9 @@ async fn since_held(
         Since::On(day) if day == permit.site().day_of(began) => Ok(began),
         _ => {
             let day = permit.site().day_of(began);
-            let say = format!("{} is held since {day} only", animal.label().spoken());
+            let say = format!("{} has been held only since {day}", animal.label().spoken());
             let field = if matches!(since, Since::On(_)) { "began_on" } else { "began_at" };
-            let mend = "give that day or a later one, and say the rest in the note".to_owned();
+            let mend = "give that day or a later one, and put the rest into the note".to_owned();
             Err(Refusal::new(Reason::AnimalNotHeldThen, say, &mend).at(field).into())
         }
     }
@@ -201,7 +204,8 @@ const fn spoken(kind: StateKind) -> &'static str {
     }
 }
 
-/// A birth on a day ends that its dam carries, where the site holds her: at the end of that day, for she carried by then.
+/// A birth on a day ends that its dam carries, where the site holds her: at the end of that day, for she
+/// carried by then.
 pub(super) async fn bears(tx: &mut Tx, permit: &Permit, parents: &[Parent], on: NaiveDate) -> Result<()> {
     let dams: Vec<Uuid> =
         parents.iter().filter(|parent| parent.sex == Sex::Female).map(|dam| dam.id).collect();

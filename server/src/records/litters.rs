@@ -199,8 +199,8 @@ fn may_be_struck(litter: &Litter, id: Uuid) -> std::result::Result<(), Refusal> 
     if let Change::ToldApart { animal, .. } = &struck.change {
         return refused(Refusal::new(
             Reason::Malformed,
-            format!("{} was told apart, and is an animal of its own", animal.spoken()),
-            "correct the facts of that animal, or merge its record with the one that it is",
+            format!("{} was identified, and has a record of its own", animal.spoken()),
+            "correct the facts of that animal, or merge its record with the right one",
         ));
     }
     let without = litter.without(id);
@@ -208,8 +208,8 @@ fn may_be_struck(litter: &Litter, id: Uuid) -> std::result::Result<(), Refusal> 
         Some((on, left)) => refused(
             Refusal::new(
                 Reason::LitterTooFew,
-                format!("without it {left} (males.females.unknown) would be left on {on}"),
-                "strike out what was recorded after it first",
+                format!("without it {left} (males.females.unknown) would remain on {on}"),
+                "withdraw what was recorded after it first",
             )
             .fact("left", left.to_string())
             .fact("on", on.to_string()),
@@ -280,7 +280,7 @@ fn counted_as(litter: &Litter, on: NaiveDate, sex: Sex) -> std::result::Result<S
     };
     match [sex, Sex::Unknown].into_iter().find(|sex| has(*sex)) {
         Some(counted) => Ok(counted),
-        None => Err(too_few(litter, on, spare, "told apart").at("sex")),
+        None => Err(too_few(litter, on, spare, "identified").at("sex")),
     }
 }
 
@@ -300,11 +300,11 @@ pub(super) fn too_few(litter: &Litter, on: NaiveDate, spare: Counts, what: &str)
     Refusal::new(
         Reason::LitterTooFew,
         format!(
-            "of {}, no more than {spare} (males.females.unknown) can be recorded as {what} on {on}: the \
-             others are dead, told apart or of another sex by then or later",
+            "of {}, at most {spare} (males.females.unknown) can be recorded as {what} on {on}: the others \
+             died, were identified or are of another sex",
             litter.spoken()
         ),
-        "look at what is on record of it: `holt litter show`",
+        "look at the changes of the litter",
     )
     .fact("left", spare.to_string())
     .fact("on", on.to_string())

@@ -108,7 +108,7 @@ pub async fn prolong(
         let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change(tx.now())).await?;
         let open = of_the_site(&tx, &permit, label.id, &label.spoken()).await?;
         if new.until < permit.site().day_of(tx.now()) {
-            return Err(Refusal::new(Reason::OutOfOrder, "that day has passed", "give a day to come")
+            return Err(Refusal::new(Reason::OutOfOrder, "that day has passed", "give a day in the future")
                 .at("loan_until")
                 .into());
         }
@@ -181,7 +181,7 @@ pub async fn returned(
                 return Err(Refusal::new(
                     Reason::BetweenSites,
                     format!("{} is on loan between two sites in Holt", label.spoken()),
-                    "propose a transfer back: `holt transfer propose`",
+                    "propose a transfer back",
                 )
                 .into());
             }

@@ -37,13 +37,9 @@ pub async fn apply(
         }
         let first = holdings::of(&tx, &[found.id]).await?.first().map(|holding| holding.began_at);
         if first.is_some_and(|first| at < first) {
-            return Err(Refusal::new(
-                Reason::OutOfOrder,
-                "the animal was not on anybody's books then",
-                "correct the time",
-            )
-            .at("applied_at")
-            .into());
+            return Err(Refusal::new(Reason::OutOfOrder, "nobody held the animal then", "correct the time")
+                .at("applied_at")
+                .into());
         }
         let new = std::slice::from_ref(new);
         refuse_marks_in_use(&tx, &permit, found.id, new, at).await?;
@@ -147,7 +143,7 @@ fn fits_in_place_of(old: &Mark, new: &NewMark) -> std::result::Result<(), Refusa
     if old.kind != new.kind {
         return Err(Refusal::new(
             Reason::Malformed,
-            "the new mark is of another kind than the one that it is to replace",
+            "the new mark is not of the same kind as the old one",
             "end the one and apply the other",
         )
         .at("mark.kind"));
@@ -156,7 +152,7 @@ fn fits_in_place_of(old: &Mark, new: &NewMark) -> std::result::Result<(), Refusa
         return Err(Refusal::new(
             Reason::Exists,
             format!("the animal has this mark already: {}", old.code),
-            "read the new one again; if the mark was written down wrongly, correct it (`holt correct`)",
+            "read the new one again; if the old one was recorded wrong, correct it",
         )
         .at("mark.code"));
     }

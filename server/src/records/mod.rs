@@ -114,8 +114,8 @@ impl Records {
         Ok(self.store.read(&caller.reach(Deed::Read)?, known_at).await?)
     }
 
-    /// One instant of the records of all sites: Holt's own sight, for what nobody is shown as a record. The caller's deadline
-    /// holds.
+    /// One instant of the records of all sites: Holt's own sight, for what nobody is shown as a record. The
+    /// caller's deadline holds.
     ///
     /// # Errors
     /// Faults only.
@@ -297,14 +297,14 @@ async fn not_held(snapshot: &Snapshot, permit: &Permit, animal: &Animal) -> Resu
                 Status::Held if animal.holder.is_empty() => "another site holds it".to_owned(),
                 Status::Held => format!("{} holds it", animal.holder),
                 Status::AtLarge => "it escaped".to_owned(),
-                _ if animal.went_to.is_empty() => "it has left".to_owned(),
+                _ if animal.went_to.is_empty() => "it has departed".to_owned(),
                 _ => format!("it went to {}", animal.went_to),
             };
             Some(
                 Refusal::new(
                     Reason::AnimalNotHeldThen,
                     format!("{code} does not hold {spoken}: {now}"),
-                    "check which animal is meant, and on which day; what concerns its life, propose to its holder",
+                    "check which animal is meant, and the day; propose changes of its life to its holder",
                 )
                 .fact("animal", animal.id.to_string()),
             )

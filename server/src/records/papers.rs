@@ -58,12 +58,12 @@ pub async fn add(
             return Err(Refusal::new(
                 Reason::OutOfOrder,
                 format!(
-                    "no {} of {} is on record at {}",
+                    "no {} of {} is recorded at {}",
                     new.occasion.as_str(),
                     label.spoken(),
                     permit.site().code
                 ),
-                "record that first, or say what the paper goes with",
+                "record that first, or choose what the paper belongs to",
             )
             .at("occasion")
             .into());

@@ -77,7 +77,7 @@ pub(super) async fn fit(
         gone: deaths::gone(tx, parent.id).await?,
         held_here: here.map(|holding| (holding.began_on, holding.ended_on)).collect(),
     };
-    Ok(candidate.fit(permit, sex, birth, field, "say why: --parents-because")?)
+    Ok(candidate.fit(permit, sex, birth, field, "give the reason why these parents are right")?)
 }
 
 /// What of an animal decides whether it can be a parent.

@@ -97,7 +97,7 @@ pub async fn find(
             }
         }
         let (found, compared) = ranked(records, caller, &permit, &seekers, search).await?;
-        let Some(first) = seekers.first() else { return Err(fault("nobody is searched for".to_owned())) };
+        let Some(first) = seekers.first() else { return Err(fault("no animal named".to_owned())) };
         let cards = i32::try_from(found.partners.len()).unwrap_or(i32::MAX);
         partners::searched(&mut tx, &permit, first.taxon.id, compared, cards).await?;
         Ok(tx.commit(found).await?)
@@ -116,7 +116,7 @@ fn refuse_unlike(first: Option<&Animal>, animal: &Animal, n: usize) -> std::resu
     } else {
         return Ok(());
     };
-    let mend = "search for each by itself, or name animals of one species and sex that stay together";
+    let mend = "search for each on its own, or name animals of one species and sex that stay together";
     Err(Refusal::new(Reason::Malformed, say, mend).at(format!("animals[{n}]")))
 }
 
@@ -128,10 +128,10 @@ async fn ranked(
     seekers: &[Animal],
     search: &Search,
 ) -> Result<(Found, Vec<Uuid>)> {
-    let Some(first) = seekers.first() else { return Err(fault("nobody is searched for".to_owned())) };
+    let Some(first) = seekers.first() else { return Err(fault("no animal named".to_owned())) };
     let own = permit.site();
-    // Whom a site shows, and by which ancestors it is kin, is worked out by Holt itself: the asker is told no more than
-    // the cards.
+    // Whom a site shows, and by which ancestors it is kin, is worked out by Holt itself: the asker is told no
+    // more than the cards.
     let snapshot = records.oversee(caller, Deed::Read, None).await?;
     let now = records.store.now();
     let living = partners::living(&snapshot, first.taxon.id, own.id, now).await?;

@@ -26,8 +26,8 @@ use std::time::{Duration, Instant};
 use tokio::sync::Semaphore;
 use uuid::Uuid;
 
-/// How many passwords are hashed at a time: each keeps a processor busy for tens of milliseconds and takes 19 MiB, and
-/// half the processors are for those who are in.
+/// How many passwords are hashed at a time: each keeps a processor busy for tens of milliseconds and takes 19
+/// MiB, and half the processors are for those who are in.
 fn hashes_at_once() -> usize {
     std::thread::available_parallelism().map_or(1, |processors| (processors.get() / 2).max(1))
 }
@@ -118,15 +118,11 @@ impl Door {
 /// The refusal for whoever shows no token, or one that is not accepted.
 #[must_use]
 pub fn not_signed_in() -> Refusal {
-    Refusal::new(Reason::NotSignedIn, "you are not signed in, or your sign-in has run out", "`holt sign-in`")
+    Refusal::new(Reason::NotSignedIn, "you are not signed in, or your sign-in has expired", "sign in")
 }
 
 fn refresh_refused() -> Refusal {
-    Refusal::new(
-        Reason::RefreshRefused,
-        "this refresh token was spent, ended or has run out",
-        "sign in anew: `holt sign-in`",
-    )
+    Refusal::new(Reason::RefreshRefused, "this refresh token was used, ended or has expired", "sign in again")
 }
 
 /// Whom a verified token names.
@@ -256,8 +252,8 @@ pub async fn sign_in(records: &Records, sign_in_name: &str, password: &str) -> R
 fn sign_in_failed() -> Refusal {
     Refusal::new(
         Reason::SignInFailed,
-        "sign-in name and password do not fit one another",
-        "check both; a steward can give a new one-time password (`holt person new-password`)",
+        "the sign-in name or the password is wrong",
+        "check both; a steward can give a new one-time password",
     )
 }
 
@@ -287,7 +283,7 @@ pub async fn renew(records: &Records, refresh: &str) -> Result<Given> {
             gate.raise_epoch(kept.person_id).await?;
         }
         gate.close().await?;
-        tracing::warn!(person = %kept.person_id, "a spent refresh token was shown again: its sign-in is ended");
+        tracing::warn!(person = %kept.person_id, "a used refresh token was shown again: its sign-in is ended");
         return Err(refresh_refused().into());
     }
     if kept.ended_at.is_some() || kept.expires_at <= now {
@@ -318,13 +314,13 @@ pub async fn sign_out(records: &Records, refresh: &str) -> Result<()> {
 /// Sets a new password and ends all earlier sign-ins, with the tokens that they gave.
 ///
 /// # Errors
-/// Refused where the current password does not fit, or the new one is the same.
+/// Refused where the current password is wrong, or the new one is the same.
 pub async fn change_password(records: &Records, caller: &Caller, current: &str, new: &str) -> Result<Given> {
     let failed = || {
         Refusal::new(
             Reason::SignInFailed,
-            "the current password does not fit",
-            "enter the one that you signed in with",
+            "the current password is wrong",
+            "enter the one with which you signed in",
         )
     };
     records.store.knock(&caller.oneself()).await?;
@@ -508,7 +504,7 @@ async fn granted_site(records: &Records, caller: &Caller, grant: &Grant) -> Resu
     if grant.role == Role::Curator && grant.site.is_some() {
         return Err(Refusal::malformed(vec![Violation {
             field: "site".to_owned(),
-            say: "what all sites share has no site, and neither has its curator".to_owned(),
+            say: "a curator has no single site".to_owned(),
             mend: "give the role at every site".to_owned(),
         }])
         .into());
@@ -583,7 +579,7 @@ pub async fn revoke(
         if stewards == [person.id] {
             return Err(Refusal::new(
                 Reason::LastSteward,
-                "nobody else keeps people and sites everywhere",
+                "nobody else manages people and sites everywhere",
                 "give somebody else the role first",
             )
             .into());

@@ -59,15 +59,15 @@ fn before_that(stands: &str) -> String {
 }
 
 fn already(species: &Taxon) -> Error {
-    let say = format!("{} is described like that already", species.scientific_name);
-    Refusal::new(Reason::Exists, say, "leave it, or propose something else").at("change").into()
+    let say = format!("{} already has this description", species.scientific_name);
+    Refusal::new(Reason::Exists, say, "leave it so, or propose something else").at("change").into()
 }
 
 /// Makes the change, for all sites.
 async fn make(tx: &mut Tx, proposal: &Proposal) -> Result<()> {
     let (_, stands) = checked(tx, &proposal.proposed.change).await?;
     if stands != proposal.proposed.stood {
-        let say = format!("what stands was changed since it was proposed: {}", proposal.says);
+        let say = format!("the record changed after the proposal: {}", proposal.says);
         return Err(wrong_state(say, "decline it, and let the site propose it again").into());
     }
     match proposal.proposed.change.clone() {
@@ -103,8 +103,8 @@ async fn version<D: Document>(snapshot: &Snapshot, document: &D) -> Result<Strin
 /// Proposes a change for all sites.
 ///
 /// # Errors
-/// Refused without the role there; where a curator could not make the change, it would change nothing, or the site proposed
-/// the same and nobody answered.
+/// Refused without the role there; where a curator could not make the change, it would change nothing, or the
+/// site proposed the same and nobody answered.
 pub async fn propose(
     records: &Records,
     caller: &Caller,
@@ -119,7 +119,7 @@ pub async fn propose(
         let proposed = Proposed { change: change.clone(), stood };
         if let Some(open) = proposals::open_alike(&tx, &permit, &proposed).await? {
             let say =
-                format!("{} proposed the same already, and nobody has answered: {says}", permit.site().code);
+                format!("{} already proposed the same, and nobody has answered: {says}", permit.site().code);
             let refusal =
                 Refusal::new(Reason::Exists, say, "wait for the answer, or withdraw that one first");
             return Err(refusal.fact("proposal", open.to_string()).at("change").into());
@@ -131,12 +131,13 @@ pub async fn propose(
     .await
 }
 
-/// Answers a proposal: a curator accepts and declines, the site that made it withdraws. One that is accepted is made by
-/// the same write.
+/// Answers a proposal: a curator accepts and declines, the site that made it withdraws. One that is accepted
+/// is made by the same write.
 ///
 /// # Errors
-/// Refused without the role of curator, or without the role at the site that withdraws; where there is no such proposal, or
-/// it is answered; and where what stands was changed since it was proposed, or the change itself is refused.
+/// Refused without the role of curator, or without the role at the site that withdraws; where there is no
+/// such proposal, or it is answered; and where what stands was changed since it was proposed, or the change
+/// itself is refused.
 pub async fn answer(
     records: &Records,
     caller: &Caller,

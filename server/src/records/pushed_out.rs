@@ -59,7 +59,7 @@ pub(crate) async fn estimates(
     let mut changes = moves(&book.stays, &labels, since, as_of);
     for (dam, day) in groups::births(snapshot, permit, &ids, site.day_of(since)).await? {
         let dam = labels.get(&dam).map(Label::spoken).unwrap_or_default();
-        let what = format!("young were born to {dam}");
+        let what = format!("{dam} gave birth");
         changes.push(Change { at: site.noon_of(day).min(as_of - TimeDelta::microseconds(1)), what });
     }
     let members = |stay: &&Stay| {

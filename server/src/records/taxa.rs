@@ -15,8 +15,8 @@ use uuid::Uuid;
 /// Adds a species.
 ///
 /// # Errors
-/// Refused without the role anywhere; without the role of curator, where an appendix of CITES is stated; where a species goes
-/// by one of its names.
+/// Refused without the role anywhere; without the role of curator, where an appendix of CITES is stated;
+/// where a species goes by one of its names.
 pub async fn create(records: &Records, caller: &Caller, request: &Request, new: &NewTaxon) -> Result<Taxon> {
     // Whether animals of a species may be traded is the curator's to say.
     let reach = match new.appendix {
@@ -130,11 +130,11 @@ async fn refuse_taken(snapshot: &Snapshot, name: &str, field: &str, of: Option<&
     let Some(other) = taxa::named(snapshot, name).await? else { return Ok(()) };
     let say = match (other.scientific_name == name, of.is_some_and(|of| of.id == other.id)) {
         (true, true) => format!("`{name}` is the name of this species"),
-        (false, true) => format!("`{name}` is a synonym of this species already"),
-        (true, false) => format!("`{name}` is a species on record"),
+        (false, true) => format!("`{name}` is already a synonym of this species"),
+        (true, false) => format!("`{name}` is already a species"),
         (false, false) => format!("`{name}` is a synonym of {}", other.scientific_name),
     };
-    Err(Refusal::new(Reason::Exists, say, "use the one on record, or take the name from it first")
+    Err(Refusal::new(Reason::Exists, say, "use that species, or take the name from it first")
         .fact("species", other.scientific_name)
         .at(field)
         .into())

@@ -52,7 +52,7 @@ pub async fn pass(
         let today = permit.site().day_of(tx.now());
         let on = new.on.unwrap_or(today);
         if on > today {
-            return Err(Refusal::in_the_future("day from which the title counts", "passes_on").into());
+            return Err(Refusal::in_the_future("first day of the ownership", "passes_on").into());
         }
         let from = titles::standing(&tx, animal.id).await?;
         let Some((from, began_at)) = from.filter(|(from, _)| may_pass(&permit, &animal, from)) else {
@@ -67,8 +67,8 @@ pub async fn pass(
             let since = permit.site().day_of(began_at);
             return Err(Refusal::new(
                 Reason::OutOfOrder,
-                format!("{} is its owner since {since} only", animal.owner),
-                "give a day after that, or correct that title",
+                format!("{} has owned it only since {since}", animal.owner),
+                "give a later day, or correct that ownership",
             )
             .at("passes_on")
             .into());

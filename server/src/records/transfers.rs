@@ -45,7 +45,7 @@ pub async fn propose(
         return Err(Refusal::new(
             Reason::TransferSameSite,
             format!("sender and destination are both {}", to.code),
-            "within a site, move it to another enclosure: `holt place`",
+            "within a site, move it to another enclosure",
         )
         .at("to_site")
         .into());
@@ -58,7 +58,7 @@ pub async fn propose(
                 return Err(Refusal::new(
                     Reason::OutOfOrder,
                     format!("{field} has passed"),
-                    "give a day to come",
+                    "give a day in the future",
                 )
                 .at(field)
                 .into());
@@ -68,7 +68,7 @@ pub async fn propose(
         refuse_on_the_move(&tx, animal.id, &animal.label().spoken()).await?;
         // What another owns goes on loan, or back to its owner.
         if new.terms == Terms::TitlePasses && ![&permit.site().code, &to.code].contains(&&animal.owner) {
-            let mend = "let it go on loan: `--terms loan`; or let the owner pass the title first";
+            let mend = "choose loan as the terms; or let the owner pass the ownership first";
             return Err(not_the_owner(&permit, &animal, mend).at("terms").into());
         }
         let id = transfers::insert(&mut tx, &animal, permit.site().id, to.id, new).await?;
@@ -163,7 +163,7 @@ impl Sides {
 fn other_site(step: Step, site: &Site) -> Refusal {
     Refusal::new(
         Reason::TransferOtherSite,
-        format!("only {} can say that the transfer is {}", site.code, step.spoken()),
+        format!("only {} can record that the transfer is {}", site.code, step.spoken()),
         format!("ask the registrar of {} ({})", site.code, site.name),
     )
     .fact("site_needed", site.code.clone())
@@ -171,8 +171,8 @@ fn other_site(step: Step, site: &Site) -> Refusal {
 
 fn wrong_state(step: Step, standing: &Standing) -> Refusal {
     let mend = match standing.state {
-        State::Proposed => "the destination must agree first: `holt transfer agree`",
-        State::Agreed => "the sender must dispatch it first: `holt transfer dispatch`",
+        State::Proposed => "the destination must agree first",
+        State::Agreed => "the sender must dispatch it first",
         State::Dispatched => "it can be received, turned back, or recorded as lost on the way",
         _ => "nothing more can be done with it; propose a new one",
     };
@@ -195,9 +195,9 @@ fn refuse_withheld(step: Step, standing: &Standing, permit: &Permit) -> std::res
         (Step::Dispatched, Some(_)) => Err(Refusal::new(
             Reason::TransferWithheld,
             "a veterinary surgeon withholds the transfer",
-            "ask them what is missing; they release it: `holt transfer release`",
+            "ask them what is missing; only they can release it",
         )),
-        (Step::Withheld, Some(_)) => Err(so_already("the transfer is withheld already", standing)),
+        (Step::Withheld, Some(_)) => Err(so_already("the transfer is already withheld", standing)),
         (Step::Released, None) => Err(so_already("the transfer is not withheld", standing)),
         (Step::Released, Some(site)) if site != permit.site().id => Err(Refusal::new(
             Reason::TransferWithheld,
@@ -221,7 +221,7 @@ async fn refuse_in_trouble(tx: &Tx, permit: &Permit, standing: &Standing, despit
     Err(Refusal::new(
         Reason::ConcernOpen,
         format!("the animal has an open concern: {}", worst.content.seen),
-        "ask your vet; then say that it may travel, or why it leaves all the same",
+        "ask your vet; then state that it may travel, or why it leaves all the same",
     )
     .at("despite_concern")
     .fact("concern", worst.id.to_string())

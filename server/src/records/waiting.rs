@@ -109,7 +109,7 @@ pub async fn accept(
             return Err(Refusal::new(
                 Reason::ReadingDoesNotWait,
                 format!("this reading of {} does not wait for a second weighing", animal.label().spoken()),
-                "look at what is due: it may count by now, or a later reading may have spoken against it",
+                "look at what is due: it may count by now, or a later reading may contradict it",
             )
             .at("weight_id")
             .into());

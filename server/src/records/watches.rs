@@ -326,7 +326,7 @@ impl Names {
         flaws.note(
             field,
             format!("{} was not in {} then", label.spoken(), group.name),
-            "name one that was: `holt group show`; one that joins is taken in first: `holt group join`",
+            "name a member; take an animal that joins into the group first",
         );
         None
     }
@@ -349,7 +349,7 @@ impl Flaws {
         let (say, mend) = match self.0.as_slice() {
             [] => return Ok(()),
             [one] => (one.say.clone(), one.mend.clone()),
-            many => (format!("{} things do not fit", many.len()), "mend each place named".to_owned()),
+            many => (format!("{} errors", many.len()), "correct each place named".to_owned()),
         };
         // Two hundred say it as well as two thousand, and fit into an answer.
         self.0.truncate(200);
@@ -357,16 +357,16 @@ impl Flaws {
     }
 
     fn unless_the_same(&mut self, before: &Watch, group: &Group, ethogram: Uuid, new: &NewWatch) {
-        let mend = "give another watch an identifier of its own";
+        let mend = "give another observation an identifier of its own";
         if before.group_id != group.id {
-            self.note("group", format!("the watch is on record as one of {}", before.group), mend);
+            self.note("group", format!("the observation is recorded for {}", before.group), mend);
         }
         if before.ethogram_id != ethogram {
             let known = format!("{} version {}", before.ethogram, before.ethogram_version);
-            self.note("ethogram", format!("the watch is on record as one by {known}"), mend);
+            self.note("ethogram", format!("the observation is recorded by {known}"), mend);
         }
         if before.began_at != new.began_at {
-            self.note("began_at", "the watch is on record with another beginning", mend);
+            self.note("began_at", "the observation is recorded with another beginning", mend);
         }
     }
 
@@ -385,14 +385,14 @@ impl Flaws {
         let Some(Behaviour { receiver: wanted, name, .. }) = ethogram.behaviour(behaviour) else { return };
         match (wanted, receiver) {
             (Receiver::Must, None) => {
-                self.note(&format!("{field}.receiver"), format!("it is not said whom it {name}"), "name it");
+                self.note(&format!("{field}.receiver"), format!("no receiver given for {name}"), "name it");
             }
             (Receiver::None, Some(_)) => {
-                let say = format!("`{behaviour}` is done to nobody");
+                let say = format!("`{behaviour}` has no receiver");
                 self.note(&format!("{field}.receiver"), say, "leave the receiver out");
             }
             (_, Some(receiver)) if receiver == actor => {
-                let say = "an animal does this to itself";
+                let say = "the animal does this to itself";
                 self.note(&format!("{field}.receiver"), say, "name the other one");
             }
             _ => {}
@@ -409,7 +409,7 @@ impl Flaws {
         for (n, look) in seen.iter().enumerate() {
             if !there.insert(look.animal) {
                 let say = "the animal is in this scan twice";
-                self.note(&format!("{field}.seen[{n}].animal"), say, "say once where it is and what it does");
+                self.note(&format!("{field}.seen[{n}].animal"), say, "name it once");
             }
         }
     }
@@ -427,8 +427,12 @@ impl Flaws {
             match before.or(new.get(&event.number)) {
                 Some(before) if *before == event => known += 1,
                 Some(_) => {
-                    let say = format!("event {} is on record and says something else", event.number);
-                    self.note(&field, say, "withdraw the one on record and send this one under a new number");
+                    let say = format!("event {} is already recorded and differs", event.number);
+                    self.note(
+                        &field,
+                        say,
+                        "withdraw the recorded event and send this one under a new number",
+                    );
                 }
                 None => {
                     new.insert(event.number, event);
@@ -454,7 +458,11 @@ impl Flaws {
         let ended = before.and_then(Watch::ended_at).or(own.first().map(|event| event.at));
         if before.and_then(Watch::ended_at).is_some() || own.len() > 1 {
             for event in own.iter().skip(usize::from(before.and_then(Watch::ended_at).is_none())) {
-                self.note(&format!("events[{}]", place(event)), "the watch ends twice", "leave one end");
+                self.note(
+                    &format!("events[{}]", place(event)),
+                    "the observation ends twice",
+                    "leave one end",
+                );
             }
         }
         let earliest = before.map_or(new.began_at, |before| before.began_at);
@@ -462,21 +470,21 @@ impl Flaws {
         for event in fresh {
             let field = format!("events[{}].happened_at", place(event));
             if event.at < earliest {
-                self.note(&field, "lies before the watch began", "correct the time");
+                self.note(&field, "is before the observation began", "correct the time");
             } else if event.at > now + AHEAD {
-                self.note(&field, "lies in the future", "correct the time (and the machine's clock)");
+                self.note(&field, "is in the future", "correct the time (and the machine's clock)");
             } else if ended.is_some_and(|end| event.at > end) {
-                self.note(&field, "lies after the watch ended", "correct the time");
+                self.note(&field, "is after the observation ended", "correct the time");
             }
         }
         if let (Some(end), Some(latest)) = (own.first(), latest.flatten())
             && latest > end.at
         {
-            let say = "something on record happened after that";
+            let say = "a recorded event is later";
             self.note(&format!("events[{}].happened_at", place(end)), say, "correct the time");
         }
         if new.began_at > now + AHEAD {
-            self.note("began_at", "lies in the future", "correct the time (and the machine's clock)");
+            self.note("began_at", "is in the future", "correct the time (and the machine's clock)");
         }
     }
 }

@@ -160,8 +160,8 @@ async fn place<'a>(
                 Some(label),
                 Reason::InTheFuture,
                 "weighed_at",
-                "the reading lies in the future".to_owned(),
-                "enter it when it was taken, or correct the time (and the machine's clock)",
+                "the reading is in the future".to_owned(),
+                "enter it after the weighing, or correct the time (and the machine's clock)",
             );
             continue;
         }
@@ -171,8 +171,8 @@ async fn place<'a>(
                     Some(label),
                     Reason::MassOutOfRange,
                     "mass",
-                    format!("{} kg is no mass of an animal", mass.kg()),
-                    "enter what the scale showed; if the animal would not come, enter it as tried",
+                    format!("{} kg is not the weight of an animal", mass.kg()),
+                    "enter what the scale showed; if the animal declined the scale, enter that",
                 );
                 continue;
             }
@@ -241,7 +241,7 @@ fn refuse_known<'a>(
                     Some(Answered { animal: Some(one.animal), answer: Answer::Repeat { weight: id } });
             }
             Some((mass, _)) => {
-                let other = mass.map_or("it would not come".to_owned(), |mass| format!("{} kg", mass.kg()));
+                let other = mass.map_or("it declined".to_owned(), |mass| format!("{} kg", mass.kg()));
                 let again = if mass == one.mass { "once more" } else { "with another result" };
                 answers[one.index] = refused(
                     Some(one.animal),
@@ -309,8 +309,8 @@ fn drifts(seen: &[Seen], new: &[Point]) -> Vec<ScaleDrift> {
     .collect()
 }
 
-/// What may have happened to readings that do not fit, by their identifiers: also across groups, for they were entered
-/// together.
+/// What may have happened to readings that do not fit, by their identifiers: also across groups, for they
+/// were entered together.
 fn hints(fresh: &[Placed<'_>], points: &[Point], seen: &[Seen]) -> HashMap<Uuid, String> {
     let spoken: HashMap<Uuid, String> =
         fresh.iter().map(|one| (one.animal.id, one.animal.spoken())).collect();
@@ -343,12 +343,12 @@ fn hint(slip: Slip, animal: &Label, spoken: &HashMap<Uuid, String>) -> String {
             format!("perhaps two digits were exchanged: {} would fit", kg(meant))
         }
         Slip::AnimalsExchanged { other } => format!(
-            "{} and {} may have been taken for one another: exchanged, both readings fit",
+            "{} and {} may be mixed up: exchanged, both readings fit",
             animal.spoken(),
             spoken.get(&Uuid::from_u128(other.0)).map_or("another", String::as_str)
         ),
         Slip::CrateNotTared { crate_mass } => {
-            format!("perhaps the crate was weighed too: several are heavier by {}", kg(crate_mass))
+            format!("perhaps the crate was weighed as well: several are heavier by {}", kg(crate_mass))
         }
     }
 }
@@ -406,7 +406,7 @@ pub(super) fn refuse_no_mass(mass: Mass) -> std::result::Result<(), Refusal> {
     if mass.mg() > 0 && mass <= HEAVIEST {
         return Ok(());
     }
-    let say = format!("{} kg is no mass of an animal", mass.kg());
+    let say = format!("{} kg is not the weight of an animal", mass.kg());
     Err(Refusal::new(Reason::MassOutOfRange, say, "give what the scale showed").at("change.mass"))
 }
 

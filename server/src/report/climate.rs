@@ -48,7 +48,7 @@ pub struct Question {
 pub async fn exposures(records: &Records, caller: &Caller, question: &Question) -> Result<Vec<Told>> {
     let permit = records.permit(caller, Deed::Read, &question.site).await?;
     if question.until > records.store.now() {
-        return Err(Refusal::in_the_future("end of the stretch", "until").into());
+        return Err(Refusal::in_the_future("end of the period", "until").into());
     }
     let snapshot = records.look(caller, question.known_at).await?;
     let (devices, rules) = known(&snapshot, &permit, &question.enclosure).await?;

@@ -237,8 +237,8 @@ pub async fn need(
     let Some((energy, source)) = said.and_then(|said| Some((said.energy?, said.source))) else {
         return Err(Refusal::new(
             Reason::Malformed,
-            format!("nobody has said how much energy {} needs", species.scientific_name),
-            "a registrar says it: energy at rest, and the multiples that are usual in keeping",
+            format!("the energy need of {} is not recorded", species.scientific_name),
+            "a registrar records it: energy at rest, and the usual multiples in keeping",
         )
         .at("animal")
         .into());

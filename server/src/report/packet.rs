@@ -39,7 +39,8 @@ const ASSESSMENTS: u32 = 50;
 const RECEIVING: usize = 100;
 
 /// What a packet is and is not; printed wherever one is read.
-pub const CAUTION: &str = "Holt shows what is on record. It is not a diagnosis and does not replace your vet, your licence or \
+pub const CAUTION: &str = "Holt shows what is on record. It is not a diagnosis and does not replace your \
+    vet, your licence or \
      local law.";
 
 /// What the sender knows of an animal that is to move.
@@ -80,7 +81,7 @@ pub async fn of(records: &Records, caller: &Caller, id: Uuid) -> Result<Packet> 
     let transfer = transfers::get(records, caller, id, Some(now)).await?;
     if !transfer.state.is_open() {
         let say = format!("the transfer is {}", transfer.state.spoken());
-        let mend = "ask for the packet of an open transfer; who holds the animal reads its record";
+        let mend = "ask for the packet of an open transfer; the holder of the animal reads its record";
         let refusal =
             Refusal::new(Reason::TransferWrongState, say, mend).fact("state", transfer.state.name());
         return Err(refusal.at("transfer_id").into());
@@ -200,7 +201,8 @@ async fn receiving(
     now: DateTime<Utc>,
 ) -> Result<Vec<Receiving>> {
     let theirs = caller.may(Deed::Read, to).ok();
-    // How close they are is worked out by Holt itself, as in a search for partners: neither site sees the other's ancestors.
+    // How close they are is worked out by Holt itself, as in a search for partners: neither site sees the
+    // other's ancestors.
     let snapshot = records.oversee(caller, Deed::Read, Some(now)).await?;
     let shows = || async {
         let terms = partners::terms(&snapshot, from.id).await?;

@@ -18,8 +18,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// What a replay is and is not; printed with it.
-pub const CAUTION: &str = "A replay says what the watch would have told of the records that are here now, as if nobody \
-     had taken anything up or settled it. It does not say what would have become of the animals.";
+pub const CAUTION: &str = "A replay shows what Holt would have raised from the records of now, as if nobody \
+    had taken on or closed a concern. It does not show how the animals would have fared.";
 
 /// Most weeks of an animal that are watched in one call.
 const MOST_WEEKS: usize = 30_000;
@@ -96,7 +96,7 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     }
     if stays.len() * instants.len() > MOST_WEEKS {
         let say =
-            format!("{} animals over {} weeks are more than one call watches", stays.len(), instants.len());
+            format!("{} animals over {} weeks are more than one replay covers", stays.len(), instants.len());
         return Err(Refusal::new(Reason::Malformed, say, "name fewer days, or one animal").at("days").into());
     }
     let ids: Vec<Uuid> = stays.iter().map(|stay| stay.animal.id).collect();
@@ -203,7 +203,7 @@ fn here(stay: &Stay, zone: Tz, at: DateTime<Utc>) -> bool {
 fn weeks(permit: &Permit, question: &Question) -> Result<Vec<DateTime<Utc>>> {
     let days = (question.last - question.first).num_days();
     if days >= LONGEST {
-        let say = format!("{} days are more than one call watches", days + 1);
+        let say = format!("{} days are more than one replay covers", days + 1);
         return Err(Refusal::new(Reason::Malformed, say, "name at most three years").at("days").into());
     }
     let mut ends: Vec<DateTime<Utc>> =
@@ -229,7 +229,7 @@ fn changed(thresholds: &[(String, f64)]) -> Result<Option<f64>> {
             return Err(Refusal::new(Reason::Malformed, say, mend).at(field).into());
         }
         if !(0.02..=1.0).contains(value) {
-            let say = format!("{value} is no value for `{name}`");
+            let say = format!("{value} is not a value for `{name}`");
             return Err(Refusal::new(Reason::Malformed, say, "give a number from 0.02 to 1")
                 .at(field)
                 .into());

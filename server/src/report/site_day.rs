@@ -20,8 +20,8 @@ use std::collections::BTreeMap;
 pub const USUAL_SPAN: u64 = 30;
 
 /// What this report is and is not; printed with it.
-pub const CAUTION: &str = "This report says what is on record and what is not; it does not say that the animals are \
-     well. It supports an inspection and replaces neither a veterinary surgeon nor the licence or local law.";
+pub const CAUTION: &str = "This report shows what is recorded and what is not. It does not show that the \
+    animals are well. It does not replace an inspection, your vet, your licence or local law.";
 
 /// What is asked.
 #[derive(Clone, Debug)]

@@ -27,9 +27,9 @@ pub const MOST_DAYS: i64 = 3660;
 const FEW: u32 = 5;
 
 /// What the answers are and are not; told with them.
-pub const CAUTION: &str = "These answers say what is on record and what is not; they do not say that the animals are \
-     well, and clauses that no record can show are not answered. They support an inspection and replace none; they do \
-     not replace your vet, your licence or local law.";
+pub const CAUTION: &str = "These answers show what is recorded and what is not. They do not show that the \
+    animals are well, and clauses that no record can show have no answer. They do not replace an \
+    inspection, your vet, your licence or local law.";
 
 /// What is asked.
 #[derive(Clone, Debug)]
@@ -91,17 +91,14 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
 
 fn refuse_days(period: Period, known_until: NaiveDate) -> std::result::Result<(), Refusal> {
     if period.last > known_until {
-        let say = format!(
-            "the last day, {}, is after {known_until}, until which is known what happened",
-            period.last
-        );
+        let say = format!("the last day, {}, is after {known_until}, the last known day", period.last);
         return Err(
             Refusal::new(Reason::InTheFuture, say, "ask about days that are over or running").at("days")
         );
     }
     let days = (period.last - period.first).num_days() + 1;
     if days > MOST_DAYS {
-        let say = format!("{days} days were asked about");
+        let say = format!("{days} days are too many");
         return Err(
             Refusal::new(Reason::Malformed, say, format!("ask about {MOST_DAYS} days at most")).at("days")
         );
@@ -152,7 +149,8 @@ fn not_computed(clause: &Clause, why: &str) -> Answered {
     }
 }
 
-/// What was never seen before what was seen to be wrong, the newest first, before what came too late, the longest first.
+/// What was never seen before what was seen to be wrong, the newest first, before what came too late, the
+/// longest first.
 fn worst_first<R>(why: &Why<R>) -> (u8, Reverse<i64>) {
     let number = |day: NaiveDate| i64::from(chrono::Datelike::num_days_from_ce(&day));
     match why {

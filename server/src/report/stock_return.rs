@@ -83,7 +83,7 @@ async fn one(
         census::Question { first: question.first, last: question.last, young_days: question.young_days };
     let told = census::take(&sites, &books.stays, &books.litters, asked).map_err(|flaws| {
         let flaws: Vec<String> = flaws.iter().map(ToString::to_string).collect();
-        fault(format!("the books contradict themselves: {}", flaws.join("; ")))
+        fault(format!("the records contradict themselves: {}", flaws.join("; ")))
     })?;
     let mut lines = Vec::with_capacity(told.lines.len());
     for (id, line) in &told.lines {

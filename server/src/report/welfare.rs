@@ -129,7 +129,7 @@ pub async fn observers(
 
 fn flawed(flaws: &[Flaw]) -> crate::records::error::Error {
     let what: Vec<String> = flaws.iter().map(ToString::to_string).collect();
-    fault(format!("assessments on record do not fit their protocol: {}", what.join("; ")))
+    fault(format!("recorded assessments do not fit their protocol: {}", what.join("; ")))
 }
 
 /// Assessments of one animal by two observers on one occasion, for each two observers: those nearest in

@@ -173,7 +173,7 @@ pub async fn insert_sex(
         .one(tx.txn())
         .await?;
     if let Some(same_day) = same_day {
-        tx.supersede_of::<sexing::Entity>(animal, same_day.id, "determined anew").await?;
+        tx.supersede_of::<sexing::Entity>(animal, same_day.id, "determined again").await?;
     }
     let row = fact!(
         tx,

@@ -76,8 +76,8 @@ pub async fn find(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Option<
     Ok(versions.pop())
 }
 
-/// What an identifier in the history of an animal is of where that is not the animal's alone, and so no version of a fact
-/// to correct.
+/// What an identifier in the history of an animal is of where that is not the animal's alone, and so no
+/// version of a fact to correct.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -120,8 +120,8 @@ pub async fn meeting(
     Ok(met)
 }
 
-/// From when on an animal would be held under one of its records and nobody would own it, by what this write has done so
-/// far: each record has a life of its own if the link to it turns out wrong.
+/// From when on an animal would be held under one of its records and nobody would own it, by what this write
+/// has done so far: each record has a life of its own if the link to it turns out wrong.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
@@ -169,7 +169,7 @@ async fn versions<R: Row>(
         .iter()
         .map(|row| match serde_json::to_value(row)? {
             Value::Object(row) => Ok(Version { kind, row }),
-            other => Err(Error::Fault(format!("a row is no object: {other}"))),
+            other => Err(Error::Fault(format!("a row is not an object: {other}"))),
         })
         .collect()
 }
@@ -232,7 +232,8 @@ pub struct Stray {
     pub at: DateTime<Utc>,
 }
 
-/// The first reading, assessment, placement, membership, state or encounter that lies outside the holdings of its site.
+/// The first reading, assessment, placement, membership, state or encounter that lies outside the holdings of
+/// its site.
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.

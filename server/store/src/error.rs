@@ -57,7 +57,8 @@ pub struct Constraint {
 }
 
 /// Constraints that people can run into although the rules asked before: two at once, mostly. With each,
-/// why it refuses, what is wrong, and what to do instead. Those named `…_guard` and foreign keys are not among them: they break only where Holt is wrong.
+/// why it refuses, what is wrong, and what to do instead. Those named `…_guard` and foreign keys are not
+/// among them: they break only where Holt is wrong.
 pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     ("sites_code_key", Reason::Exists, "a site of this code exists", "choose another code"),
     (
@@ -70,22 +71,17 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     (
         "people_sign_in_name_key",
         Reason::Exists,
-        "somebody signs in by this name",
+        "somebody has this sign-in name",
         "choose another sign-in name",
     ),
     ("grants_in_force_key", Reason::Exists, "the person has this role already", "nothing needs to be done"),
     (
         "animals_pkey",
         Reason::Exists,
-        "an animal of this identifier is on record at another site",
-        "it came from there: move it by a transfer (`holt transfer`)",
+        "an animal of this identifier is recorded at another site",
+        "it came from there: move it by a transfer",
     ),
-    (
-        "taxon_names_scientific_name_key",
-        Reason::Exists,
-        "a species goes by this name",
-        "use the one on record",
-    ),
+    ("taxon_names_scientific_name_key", Reason::Exists, "a species goes by this name", "use that one"),
     (
         "taxon_names_one_accepted_key",
         Reason::Contention,
@@ -104,71 +100,66 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "somebody answered the amendment meanwhile",
         "look at it again",
     ),
-    ("births_one_key", Reason::Exists, "a birth of this animal is on record", "correct the one on record"),
-    ("parents_once_key", Reason::Exists, "this parent is on record", "nothing needs to be done"),
-    ("parents_one_dam_key", Reason::Exists, "a dam of this animal is on record", "correct the one on record"),
+    ("births_one_key", Reason::Exists, "the animal already has a birth", "correct the recorded one"),
+    ("parents_once_key", Reason::Exists, "this parent is already recorded", "nothing needs to be done"),
+    ("parents_one_dam_key", Reason::Exists, "the animal already has a dam", "correct the recorded one"),
     (
         "parents_no_circle",
         Reason::ParentDoesNotFit,
         "by this, an animal would be its own ancestor",
-        "look at their parents (`holt kin`), and put right the one that is wrong first",
+        "look at their parents, and correct the wrong one first",
     ),
     (
         "sexings_one_a_day_key",
         Reason::Exists,
-        "a sex of this animal is on record for that day",
-        "correct the one on record",
+        "the animal already has a sex recorded for that day",
+        "correct the recorded one",
     ),
     (
         "accessions_number_key",
         Reason::Contention,
-        "the accession number was given out meanwhile",
+        "somebody got this accession number meanwhile",
         "send it again",
     ),
     (
         "accession_counters_full",
         Reason::OutOfOrder,
         "the site has given out every accession number of this year, up to 99999",
-        "tell whoever runs the server: a number that is far too high was taken in",
+        "tell whoever runs the server: somebody added a number that is far too high",
     ),
-    (
-        "accessions_one_a_site_key",
-        Reason::Exists,
-        "the animal has an accession at this site",
-        "use the one on record",
-    ),
+    ("accessions_one_a_site_key", Reason::Exists, "the animal has an accession at this site", "use that one"),
     (
         "litter_parents_once_key",
         Reason::Exists,
-        "one animal is named as a parent of the litter twice",
+        "the litter has the same parent twice",
         "name each parent once",
     ),
     (
         "litter_parents_one_dam_key",
         Reason::Exists,
-        "a dam of this litter is on record",
-        "correct the one on record",
+        "the litter already has a dam",
+        "correct the recorded one",
     ),
-    (
-        "papers_once_key",
-        Reason::Exists,
-        "this paper is on record for the animal",
-        "correct the one on record: `holt correct`",
-    ),
+    ("papers_once_key", Reason::Exists, "the animal already has this paper", "correct the recorded one"),
     (
         "loans_one_at_a_time",
         Reason::OutOfOrder,
         "the animal is on loan at that time",
-        "look at its loans again: `holt loan list --all`",
+        "look at all its loans again",
     ),
     ("loans_one_version_key", Reason::Contention, "somebody changed the loan meanwhile", "look at it again"),
     ("merges_one_key", Reason::Contention, "the record was given up meanwhile", "look at it again"),
-    ("deaths_once_key", Reason::AnimalDead, "the animal's death is on record", "correct the one on record"),
+    (
+        "deaths_once_key",
+        Reason::AnimalDead,
+        "the animal's death is already recorded",
+        "correct the recorded one",
+    ),
     (
         "marks_transponder_in_use",
         Reason::TransponderInUse,
         "this transponder is in force on another animal",
-        "scan it again; if it is right, the other record is wrong: tell the registrar who keeps that animal",
+        "scan it again; if it is right, the other record is wrong: tell the registrar of that animal",
     ),
     (
         "holdings_one_holder",
@@ -180,13 +171,13 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "titles_one_owner",
         Reason::OutOfOrder,
         "somebody owns the animal at that time",
-        "look at its titles again",
+        "look at its owners again",
     ),
     (
         "placements_one_place",
         Reason::OutOfOrder,
         "the animal lives somewhere else at that time",
-        "look at where it lives again",
+        "look at its enclosure again",
     ),
     (
         "devices_site_name_key",
@@ -197,13 +188,13 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     (
         "partner_terms_one_key",
         Reason::Contention,
-        "somebody else said what the site shows meanwhile",
+        "somebody else changed what the site shows meanwhile",
         "look at it, and send it again",
     ),
     (
         "climate_rules_one_key",
         Reason::Contention,
-        "somebody else said what must be kept meanwhile",
+        "somebody else changed the range meanwhile",
         "look at it, and send it again",
     ),
     (
@@ -221,13 +212,13 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     (
         "enrichment_items_site_name_key",
         Reason::Contention,
-        "somebody said something of this item meanwhile",
+        "somebody changed this item meanwhile",
         "look at it again",
     ),
     (
         "enrichment_terms_one_key",
         Reason::Contention,
-        "somebody else said what holds for the group meanwhile",
+        "somebody else changed the limits of the group meanwhile",
         "look at it, and send it again",
     ),
     (
@@ -236,16 +227,11 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "somebody changed the record meanwhile",
         "look at it again",
     ),
-    (
-        "foods_site_name_key",
-        Reason::Contention,
-        "somebody said something of this food meanwhile",
-        "look at it again",
-    ),
+    ("foods_site_name_key", Reason::Contention, "somebody changed this food meanwhile", "look at it again"),
     (
         "feed_plans_one_key",
         Reason::Contention,
-        "somebody else said what the group is given meanwhile",
+        "somebody else changed the feeding plan meanwhile",
         "look at it, and send it again",
     ),
     (
@@ -257,13 +243,13 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     (
         "ethograms_code_version_key",
         Reason::Exists,
-        "this version of the ethogram is on record",
+        "this version of the ethogram already exists",
         "load it as the next version",
     ),
     ("weight_states_pkey", Reason::Contention, "somebody weighed them meanwhile", "send it again"),
     ("weight_states_animal_key", Reason::Contention, "somebody weighed them meanwhile", "send it again"),
     ("weight_kinds_pkey", Reason::Contention, "somebody weighed others of them meanwhile", "send it again"),
-    ("watches_pkey", Reason::Contention, "the watch was begun meanwhile", "send it again"),
+    ("watches_pkey", Reason::Contention, "somebody began this observation meanwhile", "send it again"),
     (
         "watch_events_number_key",
         Reason::Contention,
@@ -279,7 +265,7 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     (
         "life_states_once_at_a_time",
         Reason::OutOfOrder,
-        "the animal is on record in such a state at that time",
+        "the animal is already in this state at that time",
         "look at its states again, and give another time or correct that one",
     ),
     (
@@ -297,14 +283,14 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     (
         "crate_readings_one_at_a_time_key",
         Reason::ReadingConflicts,
-        "a reading of the same litter or group and time is on record",
+        "a reading of the same litter or group and time is already recorded",
         "give each reading its own time",
     ),
     (
         "transfers_one_open_key",
         Reason::AnimalOnTheMove,
         "the animal is on an open transfer",
-        "finish, refuse or call off that transfer first",
+        "finish, refuse or cancel that transfer first",
     ),
     (
         "transfer_steps_pkey",
@@ -330,19 +316,19 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
     (
         "protocols_code_version_key",
         Reason::Exists,
-        "this version of the protocol is on record",
+        "this version of the protocol already exists",
         "load it as the next version",
     ),
     (
         "growth_references_code_version_key",
         Reason::Exists,
-        "this version of the reference curve is on record",
+        "this version of the reference curve already exists",
         "load it as the next version",
     ),
     (
         "standards_code_version_key",
         Reason::Exists,
-        "this version of the standard is on record",
+        "this version of the standard already exists",
         "load it as the next version",
     ),
     (

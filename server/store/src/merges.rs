@@ -14,8 +14,8 @@ use serde_json::Value;
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
-/// What two records may contradict one another in, or say twice, or what goes with a holding, and where it is read from:
-/// in the schema that stands before `{}`.
+/// What two records may contradict one another in, or say twice, or what goes with a holding, and where it is
+/// read from: in the schema that stands before `{}`.
 const KINDS: [(FactKind, &str); 17] = [
     (FactKind::Birth, "{}births"),
     (FactKind::Sex, "{}sexings"),
@@ -120,7 +120,7 @@ async fn of_each_kind(
             let kind = usize::try_from(found.kind).ok().and_then(|n| KINDS.get(n));
             match (kind, found.row) {
                 (Some((kind, _)), Value::Object(row)) => Ok(Version { kind: *kind, row }),
-                (_, other) => Err(Error::Fault(format!("a row is no object: {other}"))),
+                (_, other) => Err(Error::Fault(format!("a row is not an object: {other}"))),
             }
         })
         .collect()

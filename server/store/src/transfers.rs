@@ -20,7 +20,7 @@ use uuid::Uuid;
 fn word<T: Serialize>(value: T) -> Result<String, Error> {
     match serde_json::to_value(value)? {
         serde_json::Value::String(word) => Ok(word),
-        other => Err(Error::Fault(format!("{other} is no word"))),
+        other => Err(Error::Fault(format!("{other} is not a word"))),
     }
 }
 

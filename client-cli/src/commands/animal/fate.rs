@@ -1,4 +1,4 @@
-//! `holt animal sex`, `holt animal died`, `holt animal post-mortem`, `holt animal left`
+//! `holt animal sex`, `holt animal died`, `holt animal post-mortem`, `holt animal departed`
 
 use super::register::part_of_day;
 use crate::commands::loan::Terms;
@@ -40,7 +40,7 @@ pub(super) struct Sex {
     /// Its sex
     #[arg(value_parser = words::parser::<v1::Sex>())]
     sex: v1::Sex,
-    /// Day on which it was determined; today, unless given
+    /// Day on which it was determined [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
 }
@@ -71,10 +71,10 @@ struct Body {
     /// What the post-mortem found
     #[arg(long, value_name = "TEXT", requires = "post_mortem")]
     result: Option<String>,
-    /// What became of the body
+    /// Disposal of the carcass
     #[arg(long, value_parser = words::parser::<v1::Disposal>())]
     body: Option<v1::Disposal>,
-    /// Museum, collection or place that has the body
+    /// Museum, collection or place that has the carcass
     #[arg(long, value_name = "NAME", requires = "body")]
     body_name: Option<String>,
 }
@@ -82,8 +82,7 @@ struct Body {
 /// Record the death of an animal
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Where the day of death is not known whole, the animal goes off the books on the day on which it was \
-found.
+If the exact day of death is not known, the animal leaves the stock on the day it was found.
 
 Examples:
   holt animal died Sedge --on yesterday --manner natural --note \"found at dawn\"
@@ -95,13 +94,13 @@ Examples:
 pub(super) struct Died {
     /// The animal
     animal: String,
-    /// Day on which it died, where the time is not known
+    /// Day on which it died, if the time is not known
     #[arg(long, value_name = "DAY", conflicts_with_all = ["at", "part"])]
     on: Option<DayWord>,
     /// Time at which it died
     #[arg(long, value_name = "TIME", conflicts_with = "part")]
     at: Option<WhenWord>,
-    /// Month or year in which it died, where the day is not known: 2026-02, 2025
+    /// Month or year in which it died, if the day is not known: 2026-02, 2025
     #[arg(long = "in", id = "part", value_name = "PART", value_parser = part_of_day)]
     part: Option<v1::Day>,
     /// Day on which it was found dead
@@ -149,14 +148,14 @@ impl Died {
         };
         let animal = session.ask(ask).await?.animal;
         let say = |animal: &View| match died_on {
-            Some(day) => format!("The death of {} on {day} is on record.", animal.spoken()),
-            None => format!("The death of {} is on record; its day is not known.", animal.spoken()),
+            Some(day) => format!("Recorded the death of {} on {day}.", animal.spoken()),
+            None => format!("Recorded the death of {}; its day is not known.", animal.spoken()),
         };
         show(animal, zone, self.check_only, say, errand)
     }
 }
 
-/// Record what a post-mortem found, or what became of a body, after the death was recorded
+/// Add the post-mortem, or the disposal of the carcass, to a recorded death
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
@@ -203,15 +202,15 @@ impl PostMortem {
     }
 }
 
-/// Record that an animal left for somewhere outside Holt (between two sites in Holt: `holt transfer`)
+/// Record that an animal departed to somewhere outside Holt (between two sites in Holt: `holt transfer`)
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  holt animal left Teasel --on today --to collection --to-name \"Fenwater\"
-  holt animal left Teasel --at \"2026-03-01 21:15\" --to escape
-  holt animal left Teasel --on today --to collection --to-name \"Fenwater\" \\
+  holt animal departed Teasel --on today --to collection --to-name \"Fenwater\"
+  holt animal departed Teasel --at \"2026-03-01 21:15\" --to escape
+  holt animal departed Teasel --on today --to collection --to-name \"Fenwater\" \\
     --on-loan --loan-until 2026-12-31")]
-pub(super) struct Left {
+pub(super) struct Departed {
     /// The animal
     animal: String,
     #[command(flatten)]
@@ -238,7 +237,7 @@ pub(super) struct Left {
     check_only: bool,
 }
 
-impl Left {
+impl Departed {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let site = errand.site().await?;
@@ -262,7 +261,7 @@ impl Left {
         let answer = session.ask(ask).await?;
         let missing = still_missing(&answer.missing_papers, &answer.caution);
         let say = |animal: &View| {
-            let say = format!("{} is off the books since {day}.", animal.spoken());
+            let say = format!("{} has been out of the stock since {day}.", animal.spoken());
             [vec![say], missing.clone()].concat().join("\n")
         };
         show(answer.animal, zone, self.check_only, say, errand)

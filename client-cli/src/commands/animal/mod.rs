@@ -9,7 +9,7 @@ pub(crate) use register::Marks;
 use crate::errand::{Errand, Outcome};
 use clap::{Args, Subcommand};
 
-/// Animals: how they come, what is learnt of them, how they leave
+/// Animals: arrivals, births, departures, deaths and what is known of each
 #[derive(Args, Debug)]
 pub(crate) struct Animal {
     #[command(subcommand)]
@@ -25,7 +25,7 @@ enum What {
     Sex(fate::Sex),
     Died(fate::Died),
     PostMortem(fate::PostMortem),
-    Left(fate::Left),
+    Departed(fate::Departed),
 }
 
 impl Animal {
@@ -38,7 +38,7 @@ impl Animal {
             What::Sex(command) => command.run(errand).await,
             What::Died(command) => command.run(errand).await,
             What::PostMortem(command) => command.run(errand).await,
-            What::Left(command) => command.run(errand).await,
+            What::Departed(command) => command.run(errand).await,
         }
     }
 }

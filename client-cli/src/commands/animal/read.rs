@@ -21,7 +21,7 @@ Examples:
   holt animal list --in \"Otter pool\"
   holt animal list --on 2026-01-01 --format csv")]
 pub(super) struct List {
-    /// As of the close of this day; today, unless given
+    /// As of the close of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
     /// One species only, by its scientific name
@@ -30,7 +30,7 @@ pub(super) struct List {
     /// One enclosure only
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -63,10 +63,10 @@ Examples:
 pub(super) struct Show {
     /// The animal: house name, accession, transponder, ring or id
     animal: String,
-    /// As of the close of this day; now, unless given
+    /// As of the close of this day [default: now]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }

@@ -14,10 +14,10 @@ use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// What an animal is told apart by from its first day on the books.
+/// What identifies an animal from its first day on the books.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct Marks {
-    /// House name to call it by
+    /// House name
     #[arg(long, value_name = "NAME")]
     name: Option<String>,
     /// Mark on it, such as transponder=985112000123456; may be given several times
@@ -30,7 +30,7 @@ pub(crate) struct Marks {
 struct Known {
     /// Scientific name of its species
     species: String,
-    /// Its sex, as far as it is known
+    /// Its sex
     #[arg(long, value_parser = words::parser::<v1::Sex>())]
     sex: v1::Sex,
     #[command(flatten)]
@@ -41,13 +41,13 @@ struct Known {
     /// Its sire
     #[arg(long, value_name = "ANIMAL")]
     sire: Option<String>,
-    /// Why parents are right that do not fit by the records; else they are refused
+    /// Why these parents are right although they do not fit the records
     #[arg(long, value_name = "TEXT")]
     parents_because: Option<String>,
     /// Enclosure it lives in
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
-    /// Who owns it: the code of a site or a name; this site, unless given
+    /// Who owns it: the code of a site or a name [default: this site]
     #[arg(long, value_name = "OWNER")]
     owner: Option<String>,
     /// Check everything and record nothing
@@ -61,7 +61,7 @@ fn mark(text: &str) -> Result<v1::NewMark, String> {
     let (kind, code) =
         text.split_once('=').ok_or_else(|| "write KIND=CODE, such as `ring=AB 12`".to_owned())?;
     let kind = v1::MarkKind::of(kind)
-        .ok_or_else(|| format!("`{kind}` is no kind of mark; write one of {}", kinds()))?;
+        .ok_or_else(|| format!("`{kind}` is not a kind of mark; write one of {}", kinds()))?;
     Ok(v1::NewMark { kind: kind.into(), code: code.to_owned(), place_on_body: String::new() })
 }
 
@@ -90,7 +90,7 @@ impl Known {
         } else {
             let synonym = thing.asked_as.as_deref().map(|name| synonym(name, &thing.scientific_name));
             let synonym = synonym.map(|say| format!(" {say}")).unwrap_or_default();
-            format!("{} is on the books: {}, {}.{synonym}", thing.spoken(), thing.scientific_name, thing.sex)
+            format!("Registered {}: {}, {}.{synonym}", thing.spoken(), thing.scientific_name, thing.sex)
         };
         let say = [&[say], missing].concat().join("\n");
         errand.show(&Told { thing, say })

@@ -23,7 +23,7 @@ pub(super) struct Add {
     /// What it reads
     #[arg(long, value_name = "MEASURE", value_parser = words::parser::<v1::Measure>())]
     reads: v1::Measure,
-    /// For so many minutes it may say nothing before that is an alarm [default: 30]
+    /// Minutes without data before that is an alarm [default: 30]
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(1..=10_080))]
     may_be_silent: Option<i32>,
     /// Remarks
@@ -53,7 +53,7 @@ impl Add {
     }
 }
 
-/// Take a device away; what it read stays
+/// Retire a device; its readings stay
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt climate retire Hygro-2 --because \"reads 100 whatever it is\"")]
 pub(super) struct Retire {
@@ -73,7 +73,7 @@ impl Retire {
             because: self.because,
         };
         let thing = View::from(errand.session.ask(ask).await?.device.unwrap_or_default());
-        let say = format!("{} is taken away; what it read stays.", thing.name);
+        let say = format!("Retired {}; its readings stay.", thing.name);
         errand.show(&Told { thing, say })
     }
 }

@@ -1,4 +1,4 @@
-//! `holt climate show`, `holt climate outside`
+//! `holt climate show`, `holt climate exposure`
 
 use crate::commands::when;
 use crate::errand::{Errand, Outcome};
@@ -10,17 +10,17 @@ use clap::Args;
 use holt_proto::time::timestamp;
 use holt_proto::v1;
 
-/// Show how the enclosures stand: what each device read last, what must be kept, and alarms
+/// Show each enclosure: latest readings, the range that must be kept, and alarms
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
   holt climate show
-  holt climate show --in \"Burrow House\" --ask || echo \"look at the house\"")]
+  holt climate show --in \"Burrow House\" --ask || echo \"look at it\"")]
 pub(super) struct Show {
     /// One enclosure only
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
-    /// Exit with 10 if any alarm goes on
+    /// Exit with 10 if there is any alarm
     #[arg(long)]
     ask: bool,
 }
@@ -37,31 +37,30 @@ impl Show {
     }
 }
 
-/// Show for how long, and how far, it was outside what must be kept
+/// Show how long, and how far, enclosures were outside their range
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Between two readings the value is taken to run in a straight line; where a device was silent, nothing is \
-known.
+Holt draws a straight line between two readings. While a device was silent, nothing is known.
 
 Examples:
-  holt climate outside --from \"2026-11-01 00:00\"
-  holt climate outside --in Attic --from \"2026-11-24 18:00\" --format csv")]
-pub(super) struct Outside {
+  holt climate exposure --from \"2026-11-01 00:00\"
+  holt climate exposure --in Attic --from \"2026-11-24 18:00\" --format csv")]
+pub(super) struct Exposure {
     /// One enclosure only
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
-    /// From when; a day ago, unless given
+    /// First time [default: a day ago]
     #[arg(long, value_name = "TIME")]
     from: Option<WhenWord>,
-    /// Until when; now, unless given
+    /// Last time [default: now]
     #[arg(long, value_name = "TIME")]
     until: Option<WhenWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
 
-impl Outside {
+impl Exposure {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let site = errand.site().await?;

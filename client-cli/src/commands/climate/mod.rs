@@ -1,18 +1,19 @@
 //! `holt climate`
 
 mod devices;
-mod keep;
+
 mod look;
+mod range;
 mod read;
 
 use crate::errand::{Errand, Outcome};
 use clap::{Args, Subcommand};
 
-/// What the animals' houses are like: devices, readings, and what must be kept
+/// Climate of enclosures: devices, readings, ranges and alarms
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Temperatures are in °C, humidity in percent; the UV index and pH have no unit. An alarm supports a decision \
-and replaces no look at the animals.")]
+Temperatures are in °C, humidity in percent; the UV index and pH have no unit. An alarm supports a decision. \
+Look at the animals as well.")]
 pub(crate) struct Climate {
     #[command(subcommand)]
     what: What,
@@ -21,10 +22,10 @@ pub(crate) struct Climate {
 #[derive(Debug, Subcommand)]
 enum What {
     Show(look::Show),
-    Outside(look::Outside),
+    Exposure(look::Exposure),
     Add(devices::Add),
     Retire(devices::Retire),
-    Keep(keep::Keep),
+    Range(range::Range),
     Read(read::Read),
     Send(read::Send),
 }
@@ -33,10 +34,10 @@ impl Climate {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
             What::Show(command) => command.run(errand).await,
-            What::Outside(command) => command.run(errand).await,
+            What::Exposure(command) => command.run(errand).await,
             What::Add(command) => command.run(errand).await,
             What::Retire(command) => command.run(errand).await,
-            What::Keep(command) => command.run(errand).await,
+            What::Range(command) => command.run(errand).await,
             What::Read(command) => command.run(errand).await,
             What::Send(command) => command.run(errand).await,
         }

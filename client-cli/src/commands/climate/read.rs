@@ -16,7 +16,7 @@ use std::path::PathBuf;
 /// Readings that are sent in one request.
 const PORTION: usize = 5000;
 
-/// Record what a device reads, by hand
+/// Record a reading of a device by hand
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
@@ -28,7 +28,7 @@ pub(super) struct Read {
     /// What it reads, in the unit of its measure
     #[arg(allow_hyphen_values = true)]
     value: f64,
-    /// When it was read; now, unless given
+    /// Time of the reading [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
 }
@@ -51,7 +51,7 @@ impl Read {
 #[derive(Args, Debug)]
 #[command(after_help = "\
 The file is CSV with the columns device, at and value; times without an offset are in the time zone of the \
-site. Sending it again changes nothing.
+site. If you send it again, nothing changes.
 
 Examples:
   holt climate send november.csv
@@ -105,9 +105,11 @@ fn read(
     while let Some(Line { row, fields }) = sheet.next()? {
         let row = row.unwrap_or_default();
         let field = |place: usize| fields.get(place).unwrap_or_default();
-        let wrong =
-            |what: String| Failure::refused(format!("row {row}: {what}"), "mend that row; nothing was sent");
-        let number = field(value).parse().map_err(|_| wrong(format!("`{}` is no number", field(value))))?;
+        let wrong = |what: String| {
+            Failure::refused(format!("row {row}: {what}"), "correct that row; nothing was sent")
+        };
+        let number =
+            field(value).parse().map_err(|_| wrong(format!("`{}` is not a number", field(value))))?;
         let at = instant(field(at)).map_err(wrong)?;
         rows.push(row);
         readings.push(v1::DeviceReading {

@@ -11,23 +11,23 @@ use clap::Args;
 use holt_proto::v1;
 use holt_proto::v1::set_encounter_limits_request::Of;
 
-/// Set the limits of a species or of one animal, in place of those that stood
+/// Set the limits of a species or of one animal; they replace the earlier ones
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What is left out is not limited. An animal's own limits take the place of those of its species as a whole.
+What you leave out has no limit. An animal's own limits replace all those of its species.
 
 Examples:
   holt encounter limit --species \"Lontra canadensis\" --minutes-a-day 45 \\
     --rest 60 --free-days 2
-  holt encounter limit --animal Sedge --encounters-a-day 1 --because \"gravid\"
-  holt encounter limit --animal Sedge --none --because \"her young are weaned\"")]
+  holt encounter limit --animal Sedge --encounters-a-day 1 --because \"pregnant\"
+  holt encounter limit --animal Sedge --none --because \"her pups are weaned\"")]
 pub(super) struct Limit {
     #[command(flatten)]
     of: OfWhom,
     /// Minutes on one day
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=1440))]
     minutes_a_day: Option<i32>,
-    /// Minutes in any seven days on end
+    /// Minutes in any seven consecutive days
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=10_080))]
     minutes_a_week: Option<i32>,
     /// Encounters that begin on one day
@@ -36,14 +36,14 @@ pub(super) struct Limit {
     /// Minutes of rest between the end of one and the beginning of the next
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=10_080))]
     rest: Option<i32>,
-    /// Days without any encounter in any seven days on end
+    /// Days without an encounter in any seven consecutive days
     #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(0..=7))]
     free_days: Option<i32>,
-    /// No limits any more
+    /// No limits
     #[arg(long)]
     #[arg(conflicts_with_all = ["minutes_a_day", "minutes_a_week", "encounters_a_day", "rest", "free_days"])]
     none: bool,
-    /// Why, where others stood before
+    /// Why, if they replace other limits
     #[arg(long, value_name = "TEXT")]
     because: Option<String>,
 }
@@ -70,10 +70,7 @@ impl Limit {
             free_days_a_week: self.free_days,
         };
         if !self.none && limits == v1::EncounterLimits::default() {
-            return Err(Failure::usage(
-                "no limit is given",
-                "give one such as --minutes-a-day 45, or --none",
-            ));
+            return Err(Failure::usage("no limit given", "give one such as --minutes-a-day 45, or --none"));
         }
         let of = match (self.of.species, self.of.animal) {
             (Some(name), _) => Of::Taxon(name),
@@ -96,7 +93,7 @@ impl Limit {
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt encounter limits\n  holt encounter limits --format csv")]
 pub(super) struct Limits {
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }

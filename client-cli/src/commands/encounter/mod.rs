@@ -7,11 +7,11 @@ mod record;
 use crate::errand::{Errand, Outcome};
 use clap::{Args, Subcommand};
 
-/// Encounters of animals with the public, and the limits that are kept
+/// Encounters of animals with the public, and their limits
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Limits are those that you set; none are built in. A week is any seven days on end. Which limits an encounter \
-breaks is told as it is recorded, and with --check-only before it is held.")]
+You set the limits; Holt has none of its own. A week is any seven consecutive days. Holt reports which \
+limits an encounter breaks when you record it, and with --check-only beforehand.")]
 pub(crate) struct Encounter {
     #[command(subcommand)]
     what: What,
@@ -19,7 +19,7 @@ pub(crate) struct Encounter {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    Left(look::Left),
+    Allowance(look::Allowance),
     Record(record::Record),
     Withdraw(record::Withdraw),
     List(look::List),
@@ -30,7 +30,7 @@ enum What {
 impl Encounter {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Left(command) => command.run(errand).await,
+            What::Allowance(command) => command.run(errand).await,
             What::Record(command) => command.run(errand).await,
             What::Withdraw(command) => command.run(errand).await,
             What::List(command) => command.run(errand).await,

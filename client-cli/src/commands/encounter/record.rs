@@ -17,11 +17,11 @@ use holt_proto::v1;
 /// Days over which an encounter is looked for by a part of its id.
 const LATELY: Days = Days::new(31);
 
-/// Record an encounter, and say which limits it breaks
+/// Record an encounter, and show which limits it breaks
 #[derive(Args, Debug)]
 #[command(after_help = "\
-It is recorded also where it breaks a limit, for it was held. With --check-only one that is to come is held \
-against the limits, and nothing is recorded; then --ask ends with 10 where it breaks one.
+Holt records an encounter also if it breaks a limit, because it was held. --check-only compares a future one \
+with the limits and records nothing. With --ask it then exits with 10 if it breaks one.
 
 Examples:
   holt encounter record talk --from 11:00 --minutes 20 --group \"Weir family\"
@@ -30,7 +30,7 @@ Examples:
   holt encounter record feed --from \"tomorrow 15:00\" --minutes 20 \\
     --animal Sedge --check-only --ask")]
 pub(super) struct Record {
-    /// What it was
+    /// Kind of encounter
     #[arg(value_parser = words::parser::<v1::EncounterKind>())]
     kind: v1::EncounterKind,
     /// When it began
@@ -39,16 +39,16 @@ pub(super) struct Record {
     /// When it ended
     #[arg(long, value_name = "TIME", required_unless_present = "minutes", conflicts_with = "minutes")]
     until: Option<WhenWord>,
-    /// For so many minutes it lasted
+    /// How many minutes it lasted
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i64).range(1..=1440))]
     minutes: Option<i64>,
-    /// An animal that took part; may be given again
+    /// An animal that took part; may be given several times
     #[arg(long, value_name = "ANIMAL", required_unless_present = "group")]
     animal: Vec<String>,
     /// A group whose members all took part
     #[arg(long, value_name = "GROUP")]
     group: Option<String>,
-    /// So many people
+    /// How many people took part
     #[arg(long, value_name = "NUMBER", default_value_t = 0, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i32).range(0..=100_000))]
     people: i32,
@@ -61,7 +61,7 @@ pub(super) struct Record {
     /// Exit with 10 if it breaks a limit
     #[arg(long)]
     ask: bool,
-    /// Say which limits it would break, and record nothing
+    /// Show which limits it would break, and record nothing
     #[arg(long)]
     check_only: bool,
 }
@@ -110,7 +110,7 @@ async fn find(session: &Session, site: &str, part: &str) -> Result<String, Failu
         .ok_or_else(|| nothing_of("encounter", part, "holt encounter list"))
 }
 
-/// Take back a record of an encounter that was not held
+/// Withdraw an encounter that was not held
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
@@ -136,7 +136,7 @@ impl Withdraw {
             because: self.because,
         };
         let thing = View::new(session.ask(ask).await?.encounter.unwrap_or_default(), zone);
-        let say = format!("Taken back: {}", thing.spoken());
+        let say = format!("Withdrawn: {}", thing.spoken());
         errand.show(&Told { thing, say })
     }
 }

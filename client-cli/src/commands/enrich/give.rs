@@ -12,7 +12,7 @@ use holt_proto::v1;
 /// Record that something was offered to a group, or in an enclosure
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What speaks against it is told, and it is recorded all the same, for it was offered.
+Holt lists what speaks against the offer and records it all the same, because it was made.
 
 Examples:
   holt enrich give \"Puzzle box\" --group \"Weir family\" --at 09:30
@@ -22,13 +22,13 @@ pub(super) struct Give {
     item: String,
     #[command(flatten)]
     to: To,
-    /// When; now, unless given
+    /// When it was offered [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
-    /// How it was met, by the animal that did most
+    /// Response of the animal that did most
     #[arg(long, value_name = "HOW", value_parser = words::parser::<v1::EnrichmentResponse>())]
     met: Option<v1::EnrichmentResponse>,
-    /// For so many minutes any animal used it
+    /// Minutes for which any animal used it
     #[arg(long, value_name = "MINUTES", requires = "met", value_parser = clap::value_parser!(i32).range(0..=10_080))]
     minutes: Option<i32>,
     /// Remarks

@@ -1,4 +1,4 @@
-//! `holt enrich item`, `holt enrich terms`
+//! `holt enrich item`, `holt enrich limits`
 
 use crate::errand::{Errand, Outcome};
 use crate::session::request_id;
@@ -8,11 +8,11 @@ use crate::words;
 use clap::Args;
 use holt_proto::v1;
 
-/// Put an item on record, say something else of one that is, or take it out of use
+/// Add an item, change it, or take it out of use
 #[derive(Args, Debug)]
 #[command(after_help = "\
-All that is to be said of the item is said: what is left out is not so any more. Hazards are words of your own, \
-the same as in `holt enrich terms`.
+The new description replaces the old one: what you leave out no longer applies. Hazards are words of your \
+own, the same as in `holt enrich limits`.
 
 Examples:
   holt enrich item \"Puzzle box\" --kind cognitive --minutes 15 --rest 2 --kcal 60
@@ -23,31 +23,31 @@ Examples:
 pub(super) struct Item {
     /// Its name, unique at the site
     name: String,
-    /// What it appeals to
+    /// Kind of enrichment
     #[arg(long, value_parser = words::parser::<v1::EnrichmentKind>())]
     kind: v1::EnrichmentKind,
-    /// One offering takes so many minutes of staff
+    /// Staff minutes of one offer
     #[arg(long, value_name = "MINUTES", default_value_t = 0, value_parser = clap::value_parser!(i32).range(0..=1440))]
     minutes: i32,
-    /// So many days must lie between two offerings to one group
+    /// Days between two offers to one group
     #[arg(long, value_name = "DAYS", default_value_t = 0, value_parser = clap::value_parser!(i32).range(0..=366))]
     rest: i32,
-    /// Something that can go wrong with it; may be given again
+    /// A hazard; may be given several times
     #[arg(long, value_name = "WORD")]
     hazard: Vec<String>,
-    /// Scientific name of a species that it is not for; may be given again
+    /// Scientific name of a species that it is not for; may be given several times
     #[arg(long, value_name = "SPECIES")]
     not_for: Vec<String>,
-    /// Energy of one offering, kcal; it counts to the ration
+    /// Energy of one offer, kcal; it counts towards the ration
     #[arg(long, value_name = "KCAL")]
     kcal: Option<f64>,
     /// Remarks
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
-    /// It is offered no more; what was offered stays
+    /// Take it out of use; earlier offers stay
     #[arg(long)]
     out_of_use: bool,
-    /// Why, where something else was said of it before
+    /// Why, if it replaces another description
     #[arg(long, value_name = "TEXT")]
     because: Option<String>,
 }
@@ -78,26 +78,26 @@ impl Item {
     }
 }
 
-/// Say which hazards are not taken with a group, and how many things it is offered a day
+/// Set which hazards a group must not meet, and how many items it gets a day
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  holt enrich terms \"Weir family\" --refuse loose-cord --refuse glass --a-day 2")]
-pub(super) struct Terms {
+  holt enrich limits \"Weir family\" --refuse loose-cord --refuse glass --a-day 2")]
+pub(super) struct Limits {
     /// The group: its name, or its id
     group: String,
-    /// A hazard that is not taken; may be given again
+    /// A hazard that it must not meet; may be given several times
     #[arg(long, value_name = "WORD")]
     refuse: Vec<String>,
-    /// A rota offers it so many things a day
+    /// Items a day in a rota
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(i32).range(1..=20))]
     a_day: i32,
-    /// Why, where something else held before
+    /// Why, if they replace other limits
     #[arg(long, value_name = "TEXT")]
     because: Option<String>,
 }
 
-impl Terms {
+impl Limits {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let terms =
             v1::EnrichmentTerms { group: self.group, refused_hazards: self.refuse, offers_a_day: self.a_day };

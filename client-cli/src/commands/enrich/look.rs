@@ -9,11 +9,11 @@ use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// Show how varied what a group was offered is, and how each item stands with it
+/// Show how varied a group's enrichment is, and how each item does
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Items stand in the order in which they were not offered for longest. Wear is the change of use from one offering \
-to the next, with at least five that were timed.
+Items that were not offered for longest come first. Wear is the change of use from one offer to the next; it \
+needs at least five timed offers.
 
 Examples:
   holt enrich show \"Weir family\"
@@ -21,13 +21,13 @@ Examples:
 pub(super) struct Show {
     /// The group: its name, or its id
     group: String,
-    /// The day; today, unless given
+    /// The day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// Tell variety over so many days [default: 28]
+    /// Days of the variety [default: 28]
     #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=182))]
     days: Option<i32>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -57,22 +57,22 @@ Examples:
   holt enrich list --group \"Weir family\" --from 2026-11-01
   holt enrich list --in \"Otter pool\" --format csv")]
 pub(super) struct List {
-    /// To one group only, or where a member of it lived
+    /// Only offers to this group, or where a member of it lived
     #[arg(long, value_name = "GROUP")]
     group: Option<String>,
-    /// In one enclosure only
+    /// Only offers in this enclosure
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
     /// First day
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
-    /// The newest so many only
+    /// Show only the newest N
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     limit: Option<u32>,
 }
@@ -100,10 +100,10 @@ impl List {
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt enrich items\n  holt enrich items --all --format csv")]
 pub(super) struct Items {
-    /// Also those that are out of use
+    /// Also those out of use
     #[arg(long)]
     all: bool,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }

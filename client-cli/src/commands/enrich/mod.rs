@@ -4,16 +4,16 @@ mod give;
 mod item;
 mod look;
 mod plan;
-mod seen;
+mod response;
 
 use crate::errand::{Errand, Outcome};
 use clap::{Args, Subcommand};
 
-/// Things to do and to find out: items, what was offered, how it was met, and a rota
+/// Enrichment: items, offers, responses and a rota
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Offered is not used: what was seen is recorded with `holt enrich give` or, later, `holt enrich seen`. Energy of \
-items counts to the ration of the group.")]
+Offered is not used: record the response with `holt enrich give` or, later, with `holt enrich response`. \
+Energy of items counts towards the ration of the group.")]
 pub(crate) struct Enrich {
     #[command(subcommand)]
     what: What,
@@ -24,12 +24,12 @@ enum What {
     Show(look::Show),
     Plan(plan::Plan),
     Give(give::Give),
-    Seen(seen::Seen),
-    Withdraw(seen::Withdraw),
+    Response(response::Response),
+    Withdraw(response::Withdraw),
     List(look::List),
     Items(look::Items),
     Item(item::Item),
-    Terms(item::Terms),
+    Limits(item::Limits),
 }
 
 impl Enrich {
@@ -38,12 +38,12 @@ impl Enrich {
             What::Show(command) => command.run(errand).await,
             What::Plan(command) => command.run(errand).await,
             What::Give(command) => command.run(errand).await,
-            What::Seen(command) => command.run(errand).await,
+            What::Response(command) => command.run(errand).await,
             What::Withdraw(command) => command.run(errand).await,
             What::List(command) => command.run(errand).await,
             What::Items(command) => command.run(errand).await,
             What::Item(command) => command.run(errand).await,
-            What::Terms(command) => command.run(errand).await,
+            What::Limits(command) => command.run(errand).await,
         }
     }
 }

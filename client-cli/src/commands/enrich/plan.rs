@@ -11,8 +11,8 @@ use holt_proto::v1;
 /// Make a week's rota for groups that share staff; nothing is recorded
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Kinds that were rare of late, and items that are fresh and liked, come first. Hazards, species, rest and staff \
-time are kept to; items with energy are planned only within what the feeding plan of the group keeps for \
+Kinds that were rare recently come first, and items that are fresh and liked. The rota keeps to hazards, \
+species, rest and staff time. It uses items with energy only within what the group's feeding plan keeps for \
 enrichment (`holt feed plan`). The same seed gives the same rota.
 
 Examples:
@@ -22,19 +22,19 @@ pub(super) struct Plan {
     /// The groups: name or id of each
     #[arg(value_name = "GROUP", required = true)]
     groups: Vec<String>,
-    /// Minutes of staff on each day, for all groups together
+    /// Staff minutes on each day, for all groups together
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=1440))]
     minutes: i32,
-    /// First day; tomorrow, unless given
+    /// First day [default: tomorrow]
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// For so many days [default: 7]
+    /// How many days [default: 7]
     #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=28))]
     days: Option<i32>,
-    /// Decides between equals; another seed is another rota
+    /// Seed that decides between equals; another seed gives another rota
     #[arg(long, value_name = "NUMBER", default_value_t = 0)]
     seed: u64,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }

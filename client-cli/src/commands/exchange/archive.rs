@@ -11,21 +11,21 @@ use clap::Args;
 use holt_proto::v1;
 use std::path::PathBuf;
 
-/// Give out the animals of a site as an archive of Darwin Core
+/// Export the animals of a site as an archive of Darwin Core
 #[derive(Args, Debug)]
 #[command(after_help = "\
-The folder gets meta.xml, which says which column is which term, and four CSV files: stays of the animals at the \
-site (occurrence.csv), masses, marks and other facts (measurement.csv), parents (relationship.csv), and where they \
-lived (event.csv). Animals keep their identifiers (organismID, urn:uuid:…) and accessions (catalogNumber).
+The folder gets meta.xml, which assigns a term to each column, and four CSV files: stays at the site \
+(occurrence.csv), weights, marks and other facts (measurement.csv), parents (relationship.csv) and \
+enclosures (event.csv). Animals keep their identifiers (organismID, urn:uuid:…) and accessions (catalogNumber).
 
-It is told as the books of the one site tell it: a move from or to another site in Holt is an arrival from a \
-collection or a departure to one, and parents that never were at the site are left out.
+The archive has the records of this one site. A move from or to another site in Holt is an arrival from a \
+collection or a departure to one. Parents that never were at the site are left out.
 
 Examples:
   holt exchange export quill-2026 --site QUI
   holt exchange export /media/stick/quill --timeout 120")]
 pub(super) struct Export {
-    /// Folder to write; what it holds of an earlier export is replaced
+    /// Folder to write; it replaces an earlier export there
     folder: PathBuf,
 }
 
@@ -56,12 +56,12 @@ impl Export {
     }
 }
 
-/// Take in the animals of an archive that a Holt gave out
+/// Import the animals of an archive that Holt exported
 #[derive(Args, Debug)]
 #[command(after_help = "\
-The site must be there, under the same code. Animals keep their identifiers and accessions; species and enclosures \
-that are not on record are added. All animals are taken in, or none: what is wrong is told row by row. An animal \
-that is on record already is left as it is, so that the same archive taken in again changes nothing.
+The site must exist, under the same code. Animals keep their identifiers and accessions; Holt adds species \
+and enclosures that are missing. It imports all animals or none, and reports errors row by row. An animal \
+that is already recorded stays as it is: the same archive changes nothing a second time.
 
 Examples:
   holt exchange import quill-2026 --dry-run
@@ -79,7 +79,7 @@ impl Import {
         let archive = Archive::open(&self.folder)?;
         if let Some(named) = errand.named_site().filter(|named| *named != archive.site) {
             return Err(Failure::refused(
-                format!("the archive is of {}, and the site named is {named}", archive.site),
+                format!("the archive is from {}, but the site named is {named}", archive.site),
                 "name the site of the archive: its accessions are that site's",
             ));
         }

@@ -1,7 +1,7 @@
 //! `holt exchange`
 
 mod archive;
-mod take_in;
+mod from_sheet;
 
 use crate::errand::{Errand, Outcome};
 use crate::exchange::Entry;
@@ -10,7 +10,7 @@ use crate::exit::Exit;
 use crate::views::intake::Intake;
 use clap::{Args, Subcommand};
 
-/// Exchange with other books: take in what a site has already, give out what it has, take in what was given out
+/// Exchange records: add animals from a spreadsheet, export and import archives
 #[derive(Args, Debug)]
 pub(crate) struct Exchange {
     #[command(subcommand)]
@@ -19,7 +19,7 @@ pub(crate) struct Exchange {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    TakeIn(take_in::TakeIn),
+    FromSheet(from_sheet::FromSheet),
     Export(archive::Export),
     Import(archive::Import),
 }
@@ -27,7 +27,7 @@ enum What {
 impl Exchange {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::TakeIn(command) => command.run(errand).await,
+            What::FromSheet(command) => command.run(errand).await,
             What::Export(command) => command.run(errand).await,
             What::Import(command) => command.run(errand).await,
         }

@@ -10,11 +10,11 @@ use clap::Args;
 use holt_proto::notation::energy::{self, EnergyError};
 use holt_proto::v1;
 
-/// Put a food on record, or say something else of one that is
+/// Add a food, or change one
 #[derive(Args, Debug)]
 #[command(after_help = "\
-The energy is that of the food as fed, with its unit: kcal, kJ or MJ per g, 100g or kg. What is said of a food \
-holds for all that was ever given of it; one that differs in energy is another food.
+The energy is that of the food as fed, with its unit: kcal, kJ or MJ per g, 100g or kg. A change applies to \
+all that was ever given of the food; record one with other energy as another food.
 
 Examples:
   holt feed food Trout 1.48kcal/g --source \"maker's table, 2026\"
@@ -25,13 +25,13 @@ pub(super) struct Food {
     /// Its energy, with its unit
     #[arg(value_name = "ENERGY", value_parser = energy)]
     energy: f64,
-    /// Where that is from
+    /// Source of the energy
     #[arg(long, value_name = "TEXT")]
     source: String,
     /// Remarks
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
-    /// Why, where something else was said of it before
+    /// Why, if it replaces other figures
     #[arg(long, value_name = "TEXT")]
     because: Option<String>,
 }
@@ -67,7 +67,7 @@ impl Food {
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt feed foods\n  holt feed foods --format csv")]
 pub(super) struct Foods {
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }

@@ -15,7 +15,7 @@ use holt_proto::v1;
 /// Record what a group, or an animal alone, was given
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What was left is said here where it is known, or later with `holt feed left`.
+Record leftovers here, or later with `holt feed leftovers`.
 
 Examples:
   holt feed give Trout 400g --group \"Weir family\" --how bowl --at 06:35
@@ -32,16 +32,16 @@ pub(super) struct Give {
     /// How it was offered
     #[arg(long, value_name = "HOW", value_parser = words::parser::<v1::FeedMethod>())]
     how: v1::FeedMethod,
-    /// When; now, unless given
+    /// When [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
-    /// It was enrichment, too; it counts to the ration
+    /// It was also enrichment; it counts towards the ration
     #[arg(long)]
     enrichment: bool,
-    /// How much was left, with its unit
+    /// Leftovers, with their unit
     #[arg(long, value_name = "MASS", value_parser = amount)]
     left: Option<v1::Mass>,
-    /// For so many minutes it lasted
+    /// How many minutes it lasted
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=10_080))]
     lasted: Option<i32>,
     /// Remarks
@@ -87,11 +87,10 @@ impl Give {
     }
 }
 
-/// Record that a group was given what its plan says for a time of the day
+/// Record that a group was given what its plan has for a time of the day
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Everything that the plan of that day has for that time is recorded as given then. What was given otherwise is \
-recorded with `holt feed give`.
+Holt records everything that the plan of that day has for that time. Record anything else with `holt feed give`.
 
 Examples:
   holt feed as-planned \"Weir family\" 06:30
@@ -102,7 +101,7 @@ pub(super) struct AsPlanned {
     /// Times of the day, as the plan has them
     #[arg(value_name = "TIME", required = true)]
     times: Vec<String>,
-    /// The day; today, unless given
+    /// The day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
 }
@@ -126,7 +125,7 @@ impl AsPlanned {
             let at = format!("{} {time}", on.resolve(session.today(zone)));
             let word: WhenWord = at.parse().map_err(|_| {
                 Failure::usage(
-                    format!("`{time}` is no time of the day"),
+                    format!("`{time}` is not a time of the day"),
                     "write it as the plan has it: 06:30",
                 )
             })?;

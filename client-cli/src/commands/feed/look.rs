@@ -10,11 +10,11 @@ use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// Show how a group is fed: its plan, what it was given and ate, and what its members need
+/// Show a group's feeding: its plan, what it was given and ate, and what it needs
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Averages are over the days on which something is on record and that are over. What was eaten is known only \
-where somebody looked what was left of all that was given that day.
+Averages are over past days with recorded feeds. What was eaten is known only if the leftovers of all feeds \
+of that day are recorded.
 
 Examples:
   holt feed show \"Weir family\"
@@ -23,13 +23,13 @@ Examples:
 pub(super) struct Show {
     /// The group: its name, or its id
     group: String,
-    /// The day; today, unless given
+    /// The day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// Look back over so many days [default: 14]
+    /// Days to look back [default: 14]
     #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=92))]
     days: Option<i32>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
     /// Exit with 10 unless the plan is known to fit what the members need
@@ -62,22 +62,22 @@ Examples:
   holt feed list --group \"Weir family\" --from yesterday
   holt feed list --animal Sedge --format csv")]
 pub(super) struct List {
-    /// To one group only: its name, or its id
+    /// Only feeds of this group: its name, or its id
     #[arg(long, value_name = "GROUP", conflicts_with = "animal")]
     group: Option<String>,
-    /// To one animal alone only
+    /// Only feeds of this animal alone
     #[arg(long, value_name = "ANIMAL")]
     animal: Option<String>,
     /// First day
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
-    /// The newest so many only
+    /// Show only the newest N
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     limit: Option<u32>,
 }

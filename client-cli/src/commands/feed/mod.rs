@@ -2,7 +2,7 @@
 
 mod food;
 mod give;
-mod left;
+mod leftovers;
 mod look;
 mod plan;
 
@@ -11,11 +11,11 @@ use clap::{Args, Subcommand};
 use holt_proto::notation::mass;
 use holt_proto::v1;
 
-/// What animals are to be given, what they were given, and what they left
+/// Feeding: foods, plans, what was given and what was left over
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What a group was given is the group's and is never divided among its members; an animal's own is only what it \
-was given alone. Needs are worked out from mass alone: judge a ration by the weights that follow it.")]
+Holt never divides food of a group among its members; an animal's own food is what it was given alone. Needs \
+are calculated from weight alone: judge a ration by the weights that follow it.")]
 pub(crate) struct Feed {
     #[command(subcommand)]
     what: What,
@@ -26,8 +26,8 @@ enum What {
     Show(look::Show),
     Give(give::Give),
     AsPlanned(give::AsPlanned),
-    Left(left::Left),
-    Withdraw(left::Withdraw),
+    Leftovers(leftovers::Leftovers),
+    Withdraw(leftovers::Withdraw),
     List(look::List),
     Plan(plan::Plan),
     Food(food::Food),
@@ -40,7 +40,7 @@ impl Feed {
             What::Show(command) => command.run(errand).await,
             What::Give(command) => command.run(errand).await,
             What::AsPlanned(command) => command.run(errand).await,
-            What::Left(command) => command.run(errand).await,
+            What::Leftovers(command) => command.run(errand).await,
             What::Withdraw(command) => command.run(errand).await,
             What::List(command) => command.run(errand).await,
             What::Plan(command) => command.run(errand).await,

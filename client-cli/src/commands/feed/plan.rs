@@ -12,11 +12,11 @@ use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// Say what a group is to be given each day, from a day on
+/// Set what a group is given each day, from a day on
 #[derive(Args, Debug)]
 #[command(after_help = "\
-A feed is its time of day, how much, and the food; after commas, how it is offered (scattered, hidden, hand or \
-bowl) and `enrichment` where it is kept for that. What is kept for enrichment counts to the ration. Times are \
+A feed has a time of day, an amount and a food; after commas, how it is offered (scattered, hidden, hand or \
+bowl) and `enrichment` if it is kept for that. Food for enrichment counts towards the ration. Times are \
 those of the site.
 
 Examples:
@@ -27,13 +27,13 @@ Examples:
 pub(super) struct Plan {
     /// The group: its name, or its id
     group: String,
-    /// What is given
+    /// The feeds of a day
     #[arg(value_name = "FEED", value_parser = feed, required_unless_present = "none")]
     feeds: Vec<v1::PlannedFeed>,
-    /// Nothing is planned from that day on
+    /// Plan nothing from that day on
     #[arg(long, conflicts_with = "feeds")]
     none: bool,
-    /// The day from which on it holds; today, unless given
+    /// First day of the plan [default: today]
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
     /// Why
@@ -42,7 +42,7 @@ pub(super) struct Plan {
     /// Exit with 10 unless it is known to fit what the members need
     #[arg(long)]
     ask: bool,
-    /// Check everything, work it out, and record nothing
+    /// Check and calculate everything, and record nothing
     #[arg(long)]
     check_only: bool,
 }
@@ -73,7 +73,7 @@ fn feed(text: &str) -> Result<v1::PlannedFeed, String> {
         } else if planned.method == 0 && !planned.as_enrichment {
             planned.food = format!("{}, {part}", planned.food);
         } else {
-            return Err(format!("`{part}` is no way to offer food; {EXAMPLE}"));
+            return Err(format!("`{part}` is not a way to offer food; {EXAMPLE}"));
         }
     }
     if planned.method == 0 {
@@ -104,7 +104,7 @@ impl Plan {
         let site = errand.site().await?;
         let zone = session.zone(&site).await?;
         if self.none && self.because.is_none() {
-            return Err(Failure::usage("it is not said why nothing is planned", "add --because"));
+            return Err(Failure::usage("no reason given why nothing is planned", "add --because"));
         }
         let ask = v1::SetFeedPlanRequest {
             request_id: request_id(),

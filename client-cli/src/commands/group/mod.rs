@@ -32,13 +32,13 @@ Examples:
   holt group list
   holt group list --all --on 2026-01-01 --format csv")]
     List {
-        /// Also groups that have no member on the day
+        /// Also groups without members on the day
         #[arg(long)]
         all: bool,
-        /// As of the close of this day; today, unless given
+        /// As of the close of this day [default: today]
         #[arg(long, value_name = "DAY")]
         on: Option<DayWord>,
-        /// As was known at this time; now, unless given
+        /// As known at this time [default: now]
         #[arg(long, value_name = "TIME")]
         as_known_at: Option<WhenWord>,
     },
@@ -50,14 +50,14 @@ Examples:
     Show {
         /// The group: its name, or its id
         group: String,
-        /// As of the close of this day; today, unless given
+        /// As of the close of this day [default: today]
         #[arg(long, value_name = "DAY")]
         on: Option<DayWord>,
-        /// As was known at this time; now, unless given
+        /// As known at this time [default: now]
         #[arg(long, value_name = "TIME")]
         as_known_at: Option<WhenWord>,
     },
-    /// Show one page of a group: members, weights, standing, concerns, house, feeds and what is due
+    /// Show one page of a group: members, weights, standing, concerns, enclosure, feeds and what is due
     #[command(after_help = "\
 Examples:
   holt group day \"Weir family\"")]
@@ -68,7 +68,7 @@ Examples:
     /// Add a group that has no members yet
     #[command(after_help = "\
 Examples:
-  holt group add \"Weir family\" --note \"Bramble, her mate and their young\"")]
+  holt group add \"Weir family\" --note \"Bramble, her mate and their pups\"")]
     Add {
         /// Its name
         name: String,
@@ -90,7 +90,7 @@ Examples:
         /// Their role
         #[arg(long = "as", value_name = "ROLE", value_parser = words::parser::<v1::GroupRole>())]
         role: v1::GroupRole,
-        /// From when on; now, unless given
+        /// When it began [default: now]
         #[arg(long, value_name = "TIME")]
         at: Option<WhenWord>,
     },
@@ -107,7 +107,7 @@ Examples:
         /// Why
         #[arg(long, value_name = "TEXT")]
         because: String,
-        /// When; now, unless given
+        /// When [default: now]
         #[arg(long, value_name = "TIME")]
         at: Option<WhenWord>,
     },
@@ -122,7 +122,7 @@ Examples:
         /// The enclosure
         #[arg(long = "in", value_name = "ENCLOSURE")]
         enclosure: String,
-        /// When they moved; now, unless given
+        /// When they moved [default: now]
         #[arg(long, value_name = "TIME")]
         at: Option<WhenWord>,
     },
@@ -178,7 +178,7 @@ impl Group {
                     note: note.unwrap_or_default(),
                 };
                 let thing = View::from(errand.session.ask(ask).await?.group.unwrap_or_default());
-                let say = format!("{} is on record.", thing.name);
+                let say = format!("Added {}.", thing.name);
                 errand.show(&Told { thing, say })
             }
             What::Join { group, animals, role, at } => {
@@ -192,7 +192,7 @@ impl Group {
                 };
                 let answer = errand.session.ask(ask).await?;
                 let thing = View::from(answer.group.unwrap_or_default());
-                let say = format!("{} joined {}: {} now.", answer.joined, thing.name, thing.members);
+                let say = format!("{} joined {}; it has {} now.", answer.joined, thing.name, thing.members);
                 errand.show(&Told { thing, say })
             }
             What::Leave { group, animals, because, at } => {

@@ -1,4 +1,4 @@
-//! `holt litter strike-out`, `holt litter parents`
+//! `holt litter withdraw`, `holt litter parents`
 
 use super::find;
 use super::record::sire;
@@ -15,7 +15,7 @@ use holt_proto::v1::correct_litter_request::Correction;
 struct Of {
     /// The litter: its dam, or its id
     litter: String,
-    /// How it was found to be wrong
+    /// How you found that it is wrong
     #[arg(long, value_name = "WHY")]
     because: String,
     /// Refuse if the litter was changed since this version of it
@@ -50,7 +50,7 @@ impl Of {
             CHECKED_ONLY.to_owned()
         } else {
             format!(
-                "{} is corrected: {} left. What was recorded stays to be seen.",
+                "{} is corrected: {} remaining. The history keeps what was recorded.",
                 thing.spoken(),
                 thing.remaining
             )
@@ -59,22 +59,22 @@ impl Of {
     }
 }
 
-/// Strike out a birth, deaths or sexes that were recorded wrong; record what is right anew
+/// Withdraw a birth, deaths or sexes that were recorded wrong; then record what is right
 #[derive(Args, Debug)]
 #[command(after_help = "\
-`holt litter show` lists what is on record of a litter, each with the end of its id.
+`holt litter show` lists the changes of a litter, each with the end of its id.
 
 Examples:
-  holt litter strike-out Sedge 3f9c01d2 --because \"it slept, and lives\"")]
-pub(super) struct StrikeOut {
+  holt litter withdraw Sedge 3f9c01d2 --because \"it slept, and lives\"")]
+pub(super) struct Withdraw {
     #[command(flatten)]
     of: Of,
-    /// What is struck out: its id, of which the beginning or end is enough
+    /// The change: its id, or the beginning or end of it
     #[arg(value_name = "ID")]
     change: String,
 }
 
-impl StrikeOut {
+impl Withdraw {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let text = self.change;
         let found = |litter: &v1::Litter| {
@@ -86,10 +86,10 @@ impl StrikeOut {
     }
 }
 
-/// Say anew who the parents of a litter are: all of them
+/// Replace the parents of a litter: name all of them
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Animals that were told apart keep the parents they have: `holt history` and `holt correct` for each.
+Identified animals keep their parents: use `holt history` and `holt correct` for each.
 
 Examples:
   holt litter parents Sedge --dam Sedge --sire Alder --because \"seen mating\"
@@ -97,13 +97,13 @@ Examples:
 pub(super) struct Parents {
     #[command(flatten)]
     of: Of,
-    /// The dam; not known, unless given
+    /// The dam [default: not known]
     #[arg(long, value_name = "ANIMAL")]
     dam: Option<String>,
-    /// An animal that may be the sire, with =SHARE where it is known; may be given several times
+    /// A possible sire, with =SHARE if it is known; may be given several times
     #[arg(long = "sire", value_name = "ANIMAL", value_parser = sire)]
     sires: Vec<v1::NewSire>,
-    /// Why parents are right that do not fit by the records; else they are refused
+    /// Why these parents are right although they do not fit the records
     #[arg(long, value_name = "TEXT")]
     parents_because: Option<String>,
 }

@@ -48,13 +48,13 @@ impl In {
         let say = if self.check_only {
             CHECKED_ONLY.to_owned()
         } else {
-            format!("{}: {} left.", thing.spoken(), thing.remaining)
+            format!("{}: {} remaining.", thing.spoken(), thing.remaining)
         };
         errand.show(&Told { thing, say })
     }
 }
 
-/// Record that young of a litter died before they were told apart
+/// Record that animals of a litter died before they were identified
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
@@ -66,7 +66,7 @@ pub(super) struct Died {
     /// How many: 1, or 1.0.0
     #[arg(value_name = "YOUNG", value_parser = young)]
     young: v1::Counts,
-    /// Day of death; today, unless given
+    /// Day of death [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
     /// How they died
@@ -81,7 +81,7 @@ impl Died {
     }
 }
 
-/// Record how many young of unknown sex were found to be male and female
+/// Record how many animals of unknown sex proved male and female
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
@@ -90,15 +90,15 @@ Examples:
 pub(super) struct Sexed {
     #[command(flatten)]
     of: In,
-    /// Found to be male
+    /// How many are male
     #[arg(long, value_name = "NUMBER", default_value_t = 0, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i64).range(0..), required_unless_present = "females")]
     males: i64,
-    /// Found to be female
+    /// How many are female
     #[arg(long, value_name = "NUMBER", default_value_t = 0, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i64).range(0..))]
     females: i64,
-    /// Day on which they were sexed; today, unless given
+    /// Day on which they were sexed [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
 }
@@ -110,7 +110,7 @@ impl Sexed {
     }
 }
 
-/// Record young that had not been seen at first; they count from the litter's birth
+/// Record young animals that nobody saw at first; they count from the litter's birth
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt litter found Sedge 1 --note \"a fourth, at the back\"")]
 pub(super) struct Found {

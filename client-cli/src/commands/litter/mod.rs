@@ -2,9 +2,9 @@
 
 mod correct;
 mod event;
+mod identify;
 mod read;
 mod record;
-mod tell_apart;
 
 use crate::errand::{Errand, Outcome, nothing_of, the_one};
 use crate::failure::Failure;
@@ -13,12 +13,12 @@ use clap::{Args, Subcommand};
 use holt_proto::notation::counts;
 use holt_proto::v1;
 
-/// Litters: young that are counted until they are told apart
+/// Litters: young animals, counted until each is identified
 #[derive(Args, Debug)]
 #[command(after_help = "\
-A litter is named by its dam, or by its id, of which the beginning or end is enough. Young are counted as \
-males.females.unknown, such as 0.0.4; a bare 4 is four of unknown sex. Those that are counted in a litter \
-are in the stock of the site.")]
+Name a litter by its dam, or by its id, of which the beginning or end is enough. Counts are \
+males.females.unknown, such as 0.0.4; a bare 4 is four of unknown sex. Animals counted in a litter are in \
+the stock of the site.")]
 pub(crate) struct Litter {
     #[command(subcommand)]
     what: What,
@@ -32,8 +32,8 @@ enum What {
     Died(event::Died),
     Sexed(event::Sexed),
     Found(event::Found),
-    ToldApart(tell_apart::ToldApart),
-    StrikeOut(correct::StrikeOut),
+    Identify(identify::Identify),
+    Withdraw(correct::Withdraw),
     Parents(correct::Parents),
 }
 
@@ -46,8 +46,8 @@ impl Litter {
             What::Died(command) => command.run(errand).await,
             What::Sexed(command) => command.run(errand).await,
             What::Found(command) => command.run(errand).await,
-            What::ToldApart(command) => command.run(errand).await,
-            What::StrikeOut(command) => command.run(errand).await,
+            What::Identify(command) => command.run(errand).await,
+            What::Withdraw(command) => command.run(errand).await,
             What::Parents(command) => command.run(errand).await,
         }
     }

@@ -17,13 +17,13 @@ Examples:
   holt litter list
   holt litter list --all --on 2026-01-01 --format csv")]
 pub(super) struct List {
-    /// Also those in which no young is left
+    /// Also those with no animal remaining
     #[arg(long)]
     all: bool,
-    /// As of the close of this day; today, unless given
+    /// As of the close of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -54,10 +54,10 @@ Examples:
 pub(super) struct Show {
     /// The litter: its dam, or its id
     litter: String,
-    /// As of the close of this day; today, unless given
+    /// As of the close of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }

@@ -10,11 +10,11 @@ use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// Record the birth of a litter, before the young can be handled
+/// Record the birth of a litter, before anybody can handle the young animals
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Those born dead are counted, too: record their deaths next. Of several possible sires each may be given a \
-share; without one, each is as likely.
+Count those born dead as well, and record their deaths next. Several possible sires may each have a share; \
+without shares, each is as likely.
 
 Examples:
   holt litter record 4 --on today --dam Sedge
@@ -22,7 +22,7 @@ Examples:
     --sire Alder=0.3 --note \"heard, not seen\"
   holt litter record 2 --on 2026-03-01 --species \"Lontra canadensis\"")]
 pub(super) struct Record {
-    /// How many young: 4, or 1.2.1
+    /// How many animals: 4, or 1.2.1
     #[arg(value_name = "YOUNG", value_parser = young)]
     young: v1::Counts,
     /// Day of birth, or the day on which it was first seen
@@ -31,13 +31,13 @@ pub(super) struct Record {
     /// The dam
     #[arg(long, value_name = "ANIMAL")]
     dam: Option<String>,
-    /// An animal that may be the sire, with =SHARE where it is known; may be given several times
+    /// A possible sire, with =SHARE if it is known; may be given several times
     #[arg(long = "sire", value_name = "ANIMAL", value_parser = sire)]
     sires: Vec<v1::NewSire>,
-    /// Scientific name of the species; that of the parents, unless given
+    /// Scientific name of the species [default: that of the parents]
     #[arg(long, value_name = "NAME")]
     species: Option<String>,
-    /// Why parents are right that do not fit by the records; else they are refused
+    /// Why these parents are right although they do not fit the records
     #[arg(long, value_name = "TEXT")]
     parents_because: Option<String>,
     /// What was seen
@@ -53,11 +53,11 @@ pub(super) fn sire(text: &str) -> Result<v1::NewSire, String> {
     let Some((animal, share)) = text.rsplit_once('=') else {
         return Ok(v1::NewSire { animal: text.to_owned(), share: 0.0 });
     };
-    let share: f64 = share.parse().map_err(|_| format!("`{share}` is no share; write one such as 0.7"))?;
+    let share: f64 = share.parse().map_err(|_| format!("`{share}` is not a share; write one such as 0.7"))?;
     if share > 0.0 && share <= 1.0 {
         Ok(v1::NewSire { animal: animal.to_owned(), share })
     } else {
-        Err(format!("{share} is no share; write a number above 0 and up to 1"))
+        Err(format!("{share} is not a share; write a number above 0 and up to 1"))
     }
 }
 
@@ -82,7 +82,7 @@ impl Record {
         let say = if self.check_only {
             CHECKED_ONLY.to_owned()
         } else {
-            format!("{} is on record: {} born. [{}]", thing.spoken(), thing.born, thing.id)
+            format!("{} is recorded: {} born. [{}]", thing.spoken(), thing.born, thing.id)
         };
         errand.show(&Told { thing, say })
     }

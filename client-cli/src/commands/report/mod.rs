@@ -11,12 +11,12 @@ use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// How sites stand as of a day: stock, duties done and not done, concerns, transfers
+/// Report on sites as of a day: stock, duties done and not done, concerns, transfers
 #[derive(Args, Debug)]
 #[command(
     args_conflicts_with_subcommands = true,
     after_help = "\
-Asked again with the same day and the same --as-known-at, the report is the same.
+With the same day and the same --as-known-at, the report is always the same.
 
 Examples:
   holt report
@@ -26,17 +26,17 @@ Examples:
   holt report page --site QUI --year 2025 --out quill-2025.html"
 )]
 pub(crate) struct Report {
-    /// As of the close of this day at each site; today, unless given
+    /// As of the close of this day at each site [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
     /// Days to look back over, that day included [default: 30]
     #[arg(long, value_name = "DAYS", default_value_t = 30, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i32).range(1..=3660))]
     span: i32,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
-    /// All your sites, whichever is meant otherwise
+    /// All your sites, not only the one in use
     #[arg(long)]
     all_sites: bool,
     #[command(subcommand)]

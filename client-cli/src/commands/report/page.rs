@@ -17,7 +17,7 @@ The page has a summary, the clauses of standards with every exception by name, c
 checks month by month, the stock return, groups, each animal with its weights as a chart, transfers, and the seal of \
 the ledger with how to check it. It prints on A4.
 
-Asked again with the same days and the same --as-known-at, the page is the same byte by byte.
+With the same days and the same --as-known-at, the page is the same byte by byte.
 
 Examples:
   holt report page --year 2025 --out quill-2025.html

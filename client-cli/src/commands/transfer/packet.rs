@@ -6,7 +6,7 @@ use crate::views::packet::Packet as View;
 use clap::Args;
 use holt_proto::v1;
 
-/// Show what the sender knows of the animal: to be read before you agree
+/// Show what the sender knows of the animal; read it before you agree
 #[derive(Args, Debug)]
 #[command(after_help = "\
 People of either site read it while the transfer is open: life, kin, weights, concerns, feed, standing in its group, \

@@ -15,7 +15,7 @@ use holt_proto::v1;
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  holt transfer propose Bramble --to MER --terms title-passes \\
+  holt transfer propose Bramble --to MER --terms ownership-passes \\
     --planned 2026-03-20 --because \"to pair with Fern\"
   holt transfer propose Sedge --to MER --terms loan --loan-until 2027-03-01 \\
     --because \"breeding loan\"")]
@@ -25,7 +25,7 @@ pub(super) struct Propose {
     /// Site that it goes to
     #[arg(long, value_name = "CODE")]
     to: String,
-    /// Whether the title passes with it
+    /// Whether ownership passes with it
     #[arg(long, value_parser = words::parser::<v1::TransferTerms>())]
     terms: v1::TransferTerms,
     /// Why it moves

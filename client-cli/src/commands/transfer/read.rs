@@ -16,10 +16,10 @@ Examples:
   holt transfer list --open
   holt transfer list --site QUI --format csv")]
 pub(super) struct List {
-    /// Only those that are not over
+    /// Only open ones
     #[arg(long)]
     open: bool,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -36,7 +36,7 @@ impl List {
     }
 }
 
-/// Show a transfer with its steps and with what is missing
+/// Show a transfer, its steps and what is missing
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt transfer show 0000002a")]
 pub(super) struct Show {

@@ -74,7 +74,7 @@ impl Agree {
     }
 }
 
-/// Refuse a transfer, or take back your agreement, as its destination
+/// Refuse a transfer, or withdraw your agreement, as its destination
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt transfer refuse 0000002a --because \"no room before May\"")]
 pub(super) struct Refuse {
@@ -104,7 +104,7 @@ impl Refuse {
 
 /// Call a transfer off, or turn back an animal on the way, as its sender
 #[derive(Args, Debug)]
-#[command(after_help = "Examples:\n  holt transfer cancel 0000002a --because \"gravid\"")]
+#[command(after_help = "Examples:\n  holt transfer cancel 0000002a --because \"pregnant\"")]
 pub(super) struct Cancel {
     #[command(flatten)]
     which: Which,
@@ -139,13 +139,13 @@ Examples:
 pub(super) struct Dispatch {
     #[command(flatten)]
     which: Which,
-    /// When it left, in the time of the sender; now, unless given
+    /// When it left, in the time of the sender [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
     /// Carrier, crate, papers
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
-    /// Of an animal with an open concern: that your vet cleared it for the journey, or why it leaves all the same
+    /// For an animal with an open concern: that your vet cleared it for the journey, or why it leaves all the same
     #[arg(long, value_name = "TEXT")]
     despite_concern: Option<String>,
     #[command(flatten)]
@@ -169,7 +169,7 @@ impl Dispatch {
     }
 }
 
-/// Record that the animal has arrived, as its destination: from then on it is yours to answer for
+/// Record that the animal has arrived, as its destination: your site answers for it from then on
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
@@ -178,13 +178,13 @@ Examples:
 pub(super) struct Receive {
     #[command(flatten)]
     which: Which,
-    /// When it arrived, in the time of the destination; now, unless given
+    /// When it arrived, in the time of the destination [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
     /// Enclosure it goes into
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
-    /// In what condition it arrived
+    /// Its condition on arrival
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
     #[command(flatten)]
@@ -229,7 +229,7 @@ pub(super) struct Loss {
     /// What is known
     #[arg(long, value_name = "TEXT")]
     note: String,
-    /// When it happened, in the time of the sender unless it has its offset; now, unless given
+    /// When it happened, in the time of the sender [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
     #[command(flatten)]

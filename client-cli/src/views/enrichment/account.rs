@@ -157,9 +157,9 @@ impl Answer for Account {
         }
         page.gap();
         if self.items.is_empty() {
-            page.line("No items. Put one on record: `holt enrich item`.");
+            page.line("No items. Add one: `holt enrich item`.");
         } else {
-            let heads = ["Item", "Kind", "Last", "Offers", "Used", "From one to the next", "Not now"];
+            let heads = ["Item", "Kind", "Last", "Offers", "Used", "Change of use", "Not now"];
             let mut table = Table::new(heads).numbers([2, 3]);
             for told in &self.items {
                 let tone = if told.worn { Tone::Warning } else { Tone::Calm };
@@ -182,6 +182,6 @@ impl Answer for Account {
             page.gap();
             Offer::table(&self.offers, page);
         }
-        page.remark("Offers and use are counted over half a year. Offered is not used.");
+        page.remark("Holt counts offers and use over half a year. Offered is not used.");
     }
 }

@@ -75,7 +75,7 @@ impl Item {
     pub(crate) fn spoken(&self) -> String {
         let mind = self.mind();
         let mind = if mind.is_empty() { mind } else { format!("; {mind}") };
-        format!("{} is on record: {}{mind}.", self.name, self.kind)
+        format!("Recorded {}: {}{mind}.", self.name, self.kind)
     }
 }
 
@@ -99,7 +99,7 @@ impl Thing for Item {
     }
 
     fn table(items: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Item", "Kind", "Minutes", "Rest", "kcal", "To mind"]).numbers([2, 3, 4]);
+        let mut table = Table::new(["Item", "Kind", "Minutes", "Rest", "kcal", "Remarks"]).numbers([2, 3, 4]);
         for item in items {
             table.row([
                 item.name.clone(),
@@ -140,7 +140,7 @@ impl Terms {
     pub(crate) fn spoken(&self) -> String {
         let things = count(usize::try_from(self.offers_a_day).unwrap_or_default(), "thing", "things");
         let refused = match self.refused_hazards.as_slice() {
-            [] => "no hazard is refused".to_owned(),
+            [] => "no hazard excluded".to_owned(),
             hazards => format!("nothing with {}", hazards.join(", ")),
         };
         format!("{}: {things} a day; {refused}.", self.group)

@@ -64,7 +64,7 @@ impl Offer {
     }
 
     fn met(&self) -> String {
-        let met = self.met.unwrap_or("not looked at");
+        let met = self.met.unwrap_or("not observed");
         match self.used_minutes {
             Some(minutes @ 1..) => format!("{met}, {minutes} min"),
             _ => met.to_owned(),
@@ -91,7 +91,7 @@ impl Thing for Offer {
     }
 
     fn table(offers: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Offered", "To", "Item", "Kind", "Met", "Note", "Id"]);
+        let mut table = Table::new(["Offered", "To", "Item", "Kind", "Response", "Note", "Id"]);
         for offer in offers {
             table.row([
                 offer.time(),
@@ -145,7 +145,7 @@ impl Answer for Given {
             page.hanging(&offer.spoken(), 4);
         }
         for warning in &self.warnings {
-            let say = page.paint(Tone::Warning, &format!("It should not have been: {}.", warning.say));
+            let say = page.paint(Tone::Warning, &format!("Objection: {}.", warning.say));
             page.hanging(&say, 4);
         }
     }

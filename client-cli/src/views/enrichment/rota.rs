@@ -75,9 +75,9 @@ impl From<v1::PlanEnrichmentResponse> for Rota {
 fn said(because: &str) -> &'static str {
     match because {
         "nothing-suits" => "no item suits the group",
-        "all-resting" => "all that suit were offered too lately",
-        "ration-spent" => "all that are rested give more energy than its feeding plan keeps for enrichment",
-        _ => "all that are left take more staff time than there is",
+        "all-resting" => "all suitable items were offered too recently",
+        "ration-spent" => "all rested items have more energy than its feeding plan keeps for enrichment",
+        _ => "all remaining items need more staff time than there is",
     }
 }
 
@@ -122,6 +122,6 @@ impl Answer for Rota {
                 page.line(&format!("{}: {}.", group.group, variety.spoken()));
             }
         }
-        page.remark(&format!("Nothing is recorded. The same again: --seed {}.", self.seed));
+        page.remark(&format!("Nothing was recorded. For the same rota again: --seed {}.", self.seed));
     }
 }

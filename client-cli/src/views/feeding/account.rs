@@ -155,10 +155,10 @@ impl Feeding {
     fn today(&self, page: &mut Page) {
         page.gap();
         if self.feeds.is_empty() {
-            page.line("Nothing is on record as given on the day.");
+            page.line("Nothing was recorded as given on the day.");
             return;
         }
-        let mut table = Table::new(["Given", "To", "What", "How", "Left", "Lasted", "Id"]);
+        let mut table = Table::new(["Given", "To", "What", "How", "Leftovers", "Lasted", "Id"]);
         for feed in &self.feeds {
             table.row([
                 feed.time(),
@@ -175,7 +175,7 @@ impl Feeding {
 
     fn days(&self, page: &mut Page) {
         page.gap();
-        let heads = ["Day", "Given kcal", "Eaten", "Enrichment", "Alone kcal", "Weighed"];
+        let heads = ["Day", "Given kcal", "Eaten", "Enrichment", "Own kcal", "Weighed"];
         let mut table = Table::new(heads).numbers([1, 2, 3]);
         let told = |day: &&FedDay| day.given_kcal.is_some() || !day.weighed.is_empty();
         for day in self.days.iter().filter(told) {
@@ -238,7 +238,7 @@ impl Answer for Feeding {
         }
         let sources = self.need.sources();
         if !sources.is_empty() {
-            page.line(&format!("Needs by: {sources}."));
+            page.line(&format!("Sources of the needs: {sources}."));
         }
         page.remark(&self.caution);
     }

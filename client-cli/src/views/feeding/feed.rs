@@ -76,7 +76,7 @@ impl Feed {
 
     pub(super) fn left(&self) -> String {
         match self.left_mg {
-            None => "not looked at".to_owned(),
+            None => "not recorded".to_owned(),
             Some(0) => "nothing".to_owned(),
             Some(mg) => spoken_mass(mg),
         }
@@ -101,7 +101,7 @@ impl Feed {
     /// `06:35  400 g Trout, bowl; left: 30 g`, and of an animal that was fed alone its name.
     pub(super) fn line(&self) -> String {
         let alone = if self.accession.is_some() { format!(" for {}", self.to()) } else { String::new() };
-        format!("{}  {}{alone}, {}; left: {}", self.time(), self.food(), self.how(), self.left())
+        format!("{}  {}{alone}, {}; leftovers: {}", self.time(), self.food(), self.how(), self.left())
     }
 
     pub(super) fn short_id(&self) -> String {
@@ -113,7 +113,7 @@ impl Feed {
         let at = self.at.map(|at| moment::spoken(at, self.zone)).unwrap_or_default();
         let lasted = self.lasted_minutes.map(|minutes| format!(", lasted {minutes} min")).unwrap_or_default();
         format!(
-            "{}: {}, {}, at {at}; left: {}{lasted} [{}]",
+            "{}: {}, {}, at {at}; leftovers: {}{lasted} [{}]",
             self.to(),
             self.food(),
             self.how(),
@@ -132,7 +132,7 @@ impl Thing for Feed {
     }
 
     fn table(feeds: &[Self], page: &mut Page) {
-        let mut table = Table::new(["Given", "To", "What", "How", "Left", "Lasted", "Note", "Id"]);
+        let mut table = Table::new(["Given", "To", "What", "How", "Leftovers", "Lasted", "Note", "Id"]);
         for feed in feeds {
             table.row([
                 feed.at.map(|at| moment::spoken(at, feed.zone)).unwrap_or_default(),

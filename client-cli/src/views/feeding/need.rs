@@ -91,7 +91,7 @@ impl Beside {
             Some("short") => page.paint(Tone::Warning, &format!("short by {off:.0} %")),
             Some("over") => page.paint(Tone::Warning, &format!("over by {off:.0} %")),
             Some(_) => "fits".to_owned(),
-            None => "whether it fits cannot be told".to_owned(),
+            None => "not known whether it fits".to_owned(),
         };
         format!("{:.0} kcal a day: {told}", self.kcal)
     }
@@ -132,7 +132,7 @@ impl Need {
         }
         for (because, why) in [
             ("never-weighed", "never weighed"),
-            ("species-not-described", "nobody has said what the species needs (`holt species describe`)"),
+            ("species-not-described", "the need of the species is not recorded (`holt species describe`)"),
         ] {
             let names: Vec<String> = self
                 .uncounted
@@ -146,7 +146,7 @@ impl Need {
             }
         }
         if !self.uncounted.is_empty() && !self.members.is_empty() {
-            page.line("The need of all is higher than what is told.");
+            page.line("The need of all is higher than shown.");
         }
     }
 

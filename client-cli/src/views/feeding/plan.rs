@@ -135,8 +135,8 @@ impl Answer for Planned {
             page.line(&format!("Planned: {spoken}."));
         }
         page.remark(
-            "The need is worked out from mass alone and easily off by a third for one animal: judge a ration by the \
-             weights that follow it.",
+            "Holt calculates the need from weight alone; for one animal it can be wrong by a third. Judge a \
+             ration by the weights that follow it.",
         );
     }
 }

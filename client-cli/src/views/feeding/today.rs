@@ -31,7 +31,7 @@ impl Today {
             page.line("No feed is planned.");
         } else {
             let ration = self.ration.as_ref().map(|ration| ration.spoken(page)).unwrap_or_default();
-            page.line(&format!("To be given ({ration}):"));
+            page.line(&format!("Planned ({ration}):"));
             for line in planned {
                 page.indented(&line, 2);
             }

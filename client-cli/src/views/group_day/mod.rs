@@ -200,9 +200,9 @@ impl Answer for GroupDay {
             "Animal",
             "Role",
             "Weighed last",
-            "Against usual",
-            "Place, alone",
-            "Pushed out?",
+            "Compared with usual",
+            "Rank, alone",
+            "Exclusion risk",
             ten_weeks,
         ]);
         for member in &self.members {
@@ -235,13 +235,13 @@ impl Answer for GroupDay {
             page.line("No check is due.");
         }
         let watched = if self.hours_watched > 0.0 {
-            format!("Standing rests on {:.1} hours of watching.", self.hours_watched)
+            format!("Standing rests on {:.1} hours of observation.", self.hours_watched)
         } else {
-            "Nobody has watched this group of late: nothing is known of standing.".to_owned()
+            "Nobody observed this group recently: its standing is not known.".to_owned()
         };
         page.remark(&format!(
-            "{watched} What is told here supports a decision and never replaces a veterinary surgeon, the site's \
-             licence or local law."
+            "{watched} Holt shows what is on record. It is not a diagnosis and does not replace your vet, \
+             your licence or local law."
         ));
     }
 }

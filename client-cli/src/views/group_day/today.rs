@@ -106,7 +106,7 @@ impl Today {
         if !self.may_be_offered.is_empty() {
             let each = self.may_be_offered.iter().take(LONGEST).map(|item| match item.days_since {
                 Some(days) => format!("{} ({days} d)", item.name),
-                None => format!("{} (not of late)", item.name),
+                None => format!("{} (not recently)", item.name),
             });
             page.hanging(&format!("Not offered for longest: {}", each.collect::<Vec<_>>().join(", ")), 2);
         }
@@ -120,7 +120,7 @@ impl Today {
     fn allowance(&self, one: &Allowance, page: &Page) -> String {
         let name = one.house_name.as_ref().unwrap_or(&one.accession);
         if !one.may_meet {
-            return format!("Public: {name} {}", page.paint(Tone::Warning, "is to be left alone today"));
+            return format!("Public: {name}, {}", page.paint(Tone::Warning, "no encounters today"));
         }
         let minutes = one.minutes_left.map(|minutes| format!("{minutes} min"));
         let encounters = one.encounters_left.map(|n| match n {
@@ -128,7 +128,7 @@ impl Today {
             n => format!("{n} encounters"),
         });
         let left: Vec<String> = minutes.into_iter().chain(encounters).collect();
-        let left = if left.is_empty() { String::new() } else { format!(" {} left", left.join(", ")) };
+        let left = if left.is_empty() { String::new() } else { format!(" {} remaining", left.join(", ")) };
         let rest = one.until.map(|until| format!("; rests until {}", self.time(Some(until))));
         format!("Public: {name}{left}{}", rest.unwrap_or_default())
     }

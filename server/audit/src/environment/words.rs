@@ -59,18 +59,18 @@ impl Told<'_> {
                 };
                 return Words {
                     seen: format!(
-                        "{name} has said nothing {since}; it may be silent for {allowed}. Nobody knows what it is \
-                         like there.",
+                        "{name} has sent no data {since}; it may be silent for {allowed}. Conditions there \
+                         are not known.",
                     ),
                     look_first:
-                        "The house itself: what fails often takes its thermometer along. Then power, battery \
-                                 and signal of the device."
+                        "The enclosure itself: a failure there often stops the device as well. Then power, \
+                         battery and signal of the device."
                             .to_owned(),
                     figures: Vec::new(),
                 };
             }
         };
-        let limit = limit.map_or_else(|| "what must be kept".to_owned(), |limit| self.with_unit(limit));
+        let limit = limit.map_or_else(|| "its range".to_owned(), |limit| self.with_unit(limit));
         Words {
             seen: format!("{name} has read {side} {limit} {since}: {} at the worst.", self.with_unit(worst)),
             look_first:
@@ -101,9 +101,12 @@ impl Told<'_> {
 #[must_use]
 pub fn over(name: &str, silent: bool) -> Words {
     let seen = if silent {
-        format!("{name} speaks again.")
+        format!("{name} sends data again.")
     } else {
-        format!("{name} reads what must be kept again.")
+        format!(
+            "{name} reads within its range \
+            again."
+        )
     };
     Words { seen, look_first: IF_OVER.to_owned(), figures: Vec::new() }
 }

@@ -93,29 +93,29 @@ fn flaws(reference: &Reference) -> Vec<Flaw> {
     };
     let code = reference.code.starts_with(|c: char| c.is_ascii_lowercase())
         && reference.code.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-');
-    unless(code, "code".to_owned(), "is no code", "write small letters, digits and hyphens");
+    unless(code, "code".to_owned(), "is not a code", "write small letters, digits and hyphens");
     unless(reference.version > 0, "version".to_owned(), "is 0", "count from 1");
     for (field, text) in
         [("title", &reference.title), ("species", &reference.species), ("source", &reference.source)]
     {
-        unless(!text.trim().is_empty(), field.to_owned(), "is empty", "say it");
+        unless(!text.trim().is_empty(), field.to_owned(), "is empty", "fill it in");
     }
     unless(
         reference.sex != Some(Sex::Unknown),
         "sex".to_owned(),
         "is unknown",
-        "write male or female, or leave it out where the curve is for both",
+        "write male or female, or leave it out if the curve is for both",
     );
     unless(reference.ages.len() >= 2, "age".to_owned(), "has fewer than two ages", "give the whole table");
     for (n, at) in reference.ages.iter().enumerate() {
         let path = |field: &str| format!("age[{n}].{field}");
-        unless(at.days >= 0.0 && at.days < 40_000.0, path("days"), "is no age", "give days from 0");
-        unless(at.l.is_finite() && at.l.abs() <= 10.0, path("l"), "is no power", "give -10 to 10");
-        unless(at.m > 0.0 && at.m.is_finite(), path("m"), "is no mass", "give grams above 0");
+        unless(at.days >= 0.0 && at.days < 40_000.0, path("days"), "is not an age", "give days from 0");
+        unless(at.l.is_finite() && at.l.abs() <= 10.0, path("l"), "is not a power", "give -10 to 10");
+        unless(at.m > 0.0 && at.m.is_finite(), path("m"), "is not a weight", "give grams above 0");
         unless(
             at.s > 0.0 && at.s < 1.0,
             path("s"),
-            "is no coefficient of variation",
+            "is not a coefficient of variation",
             "give 0 to 1, without both",
         );
         let rises = n == 0 || reference.ages[n - 1].days < at.days;

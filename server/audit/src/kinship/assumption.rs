@@ -26,11 +26,9 @@ impl Assumption {
     #[must_use]
     pub fn spoken(self) -> String {
         match self {
-            Self::Unrelated => {
-                "founders and unknown parents are taken to be unrelated and not inbred".to_owned()
-            }
+            Self::Unrelated => "founders and unknown parents count as unrelated and not inbred".to_owned(),
             Self::Alike(_) => format!(
-                "any two founders or unknown parents are taken to have a kinship of {:.4}, and none to be inbred",
+                "any two founders or unknown parents count as having a kinship of {:.4}, and none as inbred",
                 self.relationship() / 2.0
             ),
         }

@@ -74,7 +74,7 @@ fn flaws(protocol: &Protocol) -> Vec<Flaw> {
     found.unless(
         !protocol.indicators.is_empty(),
         "indicator",
-        "the protocol looks at nothing",
+        "the protocol has no indicator",
         "add at least one indicator",
     );
     let mut seen = BTreeSet::new();
@@ -107,7 +107,7 @@ fn indicator(found: &mut Finder, path: &str, indicator: &Indicator) {
             found.unless(
                 levels.len() >= 2,
                 &format!("{path}.levels"),
-                "a scale of fewer than two levels tells nothing apart",
+                "a scale needs two levels or more",
                 "add the other levels",
             );
             let mut names = BTreeSet::new();
@@ -161,7 +161,7 @@ fn indicator(found: &mut Finder, path: &str, indicator: &Indicator) {
     found.unless(
         says_something,
         &path,
-        "whatever is found means neither bad nor good",
+        "no finding means bad or good",
         "grade at least one value other than A and 0",
     );
 }
@@ -181,5 +181,5 @@ pub(crate) fn code(found: &mut Finder, path: &str, text: &str) {
 
 /// A text for people is not empty.
 pub(crate) fn said(found: &mut Finder, path: &str, text: &str) {
-    found.unless(!text.trim().is_empty(), path, "nothing is written here", "say it in words for people");
+    found.unless(!text.trim().is_empty(), path, "this is empty", "write words for people");
 }

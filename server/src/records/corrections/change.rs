@@ -85,7 +85,7 @@ impl Change {
             self.sex.map(sex),
             self.parent.as_ref().map(|parent| format!("parent {parent}")),
             self.share.map(|share| format!("share {share}")),
-            self.parents_because.as_ref().map(|why| format!("parents are right because: {why}")),
+            self.parents_because.as_ref().map(|why| format!("parents accepted because: {why}")),
             self.code.as_ref().map(|code| format!("code {}", code.text)),
             self.place_on_body.as_ref().map(|place| format!("place on body {place}")),
             self.manner.map(|manner| format!("manner {}", manner.as_str())),
@@ -147,14 +147,14 @@ impl Change {
             | FactKind::ToldApart => &[],
         };
         if fields.is_empty() {
-            let say = format!("a {} is never corrected", kind.spoken());
-            return Err(malformed("fact_id", say, "correct the facts that it goes with"));
+            let say = format!("a {} cannot be corrected", kind.spoken());
+            return Err(malformed("fact_id", say, "correct the facts that it belongs to"));
         }
         let given = self.given();
         if given.is_empty() {
             return Err(malformed(
                 "change",
-                "nothing is changed",
+                "no change given",
                 &format!("give one of {}", fields.join(", ")),
             ));
         }
@@ -163,7 +163,7 @@ impl Change {
             .filter(|name| !fields.contains(name))
             .map(|name| Violation {
                 field: format!("change.{name}"),
-                say: format!("a {} does not say that", kind.spoken()),
+                say: format!("a {} has no such part", kind.spoken()),
                 mend: format!("of it, {} can be changed", fields.join(", ")),
             })
             .collect();

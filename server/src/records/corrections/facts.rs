@@ -27,7 +27,7 @@ impl Work<'_> {
                 if first != last {
                     return Err(malformed(
                         "change.born_on",
-                        "it was born at the site, so the day is known",
+                        "it was born at the site, so its day of birth is known",
                         "give the whole day",
                     )
                     .into());
@@ -41,7 +41,7 @@ impl Work<'_> {
                 }
             } else if first > earliest.began_on {
                 return Err(out_of_order(
-                    format!("it came on {} and cannot be born on {first} or later", earliest.began_on),
+                    format!("it arrived on {} and cannot be born on {first} or later", earliest.began_on),
                     "correct the day of arrival first",
                 )
                 .at("change.born_on")
@@ -64,8 +64,8 @@ impl Work<'_> {
             for young in corrections::young(self.tx, self.animal.id).await? {
                 if let Some(born) = young.born_last.filter(|born| *born <= first) {
                     return Err(out_of_order(
-                        format!("a young of it was born on {born}"),
-                        "correct that birth, or who its parents are, first",
+                        format!("its offspring was born on {born}"),
+                        "correct that birth, or its parents, first",
                     )
                     .at("change.born_on")
                     .into());
@@ -87,8 +87,8 @@ impl Work<'_> {
             if matches!((young.kind.as_str(), sex.as_str()), ("dam", "male") | ("sire", "female")) {
                 return Err(Refusal::new(
                     Reason::ParentDoesNotFit,
-                    format!("it is on record as a {}", young.kind),
-                    "correct who the parents of its young are first",
+                    format!("it is recorded as a {}", young.kind),
+                    "correct the parents of its offspring first",
                 )
                 .at("change.sex")
                 .into());
@@ -197,7 +197,7 @@ impl Work<'_> {
             return Err(Refusal::new(
                 Reason::Exists,
                 format!("another reading of {} stands at that time", of.spoken()),
-                "strike one of the two out, or give another time",
+                "withdraw one of the two, or give another time",
             )
             .at("change.happened_at")
             .into());

@@ -122,17 +122,17 @@ async fn unknown(tx: &Tx, animal: &Animal, fact: Uuid) -> Result<Refusal> {
     match corrections::joint(tx, animal.id, fact).await? {
         Some(FactKind::Encounter) => {
             return Ok(malformed(
-                "an encounter is of all the animals that took part",
+                "an encounter belongs to all the animals that took part",
                 "withdraw the encounter, and record it again",
             ));
         }
         Some(FactKind::Transfer) => {
             return Ok(malformed(
-                "a transfer is of both sites",
+                "a transfer belongs to both sites",
                 "correct the holding that began or ended with it",
             ));
         }
-        Some(_) => return Ok(malformed("a merge is of two records", "withdraw the merge")),
+        Some(_) => return Ok(malformed("a merge belongs to two records", "withdraw the merge")),
         None => {}
     }
     if !merges::sets_aside(tx, animal.id, fact).await? {
@@ -158,7 +158,7 @@ pub(super) async fn make(
     let fact = standing_fact(tx, animal, fact).await?;
     let decides = holder::decides(tx, permit, animal.id).await?;
     holder::refuse_anothers(permit, animal, decides, &fact, None)?;
-    let said = format!("{}: {}", if change.is_some() { "corrected" } else { "struck out" }, why.because);
+    let said = format!("{}: {}", if change.is_some() { "corrected" } else { "withdrawn" }, why.because);
     let mut work = Work {
         tx: &mut *tx,
         permit,
@@ -261,7 +261,7 @@ impl Work<'_> {
     async fn put(&mut self, changes: Value) -> Result<()> {
         let changes: Map<String, Value> = changes.as_object().cloned().unwrap_or_default();
         if changes.iter().all(|(column, value)| self.fact.row.get(column) == Some(value)) {
-            let say = format!("the {} says that already", self.fact.kind.spoken());
+            let say = format!("the {} is already so", self.fact.kind.spoken());
             return Err(malformed("change", say, "nothing needs to be done").into());
         }
         self.replace(self.fact, changes).await
@@ -353,7 +353,7 @@ impl Work<'_> {
             | FactKind::Merge
             | FactKind::ToldApart => {
                 let kind = self.fact.kind.spoken();
-                let say = format!("a {kind} is never struck out: an animal has one");
+                let say = format!("a {kind} cannot be withdrawn: an animal has one");
                 return Err(malformed("fact_id", say, "correct it instead").into());
             }
         }
@@ -363,8 +363,8 @@ impl Work<'_> {
     fn astray(&self, kind: &str, at: DateTime<Utc>) -> Refusal {
         let day = self.permit.site().day_of(at);
         out_of_order(
-            format!("the {kind} of {day} would lie where the site did not hold the animal"),
-            "correct or strike out that one first, or give another time",
+            format!("the {kind} of {day} would be at a time when the site did not hold the animal"),
+            "correct or withdraw that one first, or give another time",
         )
         .fact("kind", kind)
         .fact("day", day.to_string())
@@ -381,7 +381,7 @@ impl Work<'_> {
         if let Some(from) = corrections::unowned(self.tx, self.animal.id).await? {
             let day = self.permit.site().day_of(from);
             return Err(out_of_order(
-                format!("from {day} on it would be held, and nobody would own it"),
+                format!("from {day} on it would be held without an owner"),
                 "give a time at which it has an owner, or correct the owner before or after that first",
             )
             .fact("day", day.to_string())

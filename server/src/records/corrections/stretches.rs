@@ -62,7 +62,7 @@ impl Work<'_> {
             let (at, on, _) = self.beginning(moment)?;
             if let Some(born) = self.animal.born.map(|born| born.first).filter(|born| *born > on) {
                 return Err(out_of_order(
-                    format!("it was born on {born} or later and cannot come on {on}"),
+                    format!("it was born on {born} or later and cannot arrive on {on}"),
                     "correct the birth first",
                 )
                 .at("change.happened_on")
@@ -91,9 +91,7 @@ impl Work<'_> {
             }
         }
         if self.done.is_empty() {
-            return Err(
-                malformed("change", "the holding says that already", "nothing needs to be done").into()
-            );
+            return Err(malformed("change", "the holding is already so", "nothing needs to be done").into());
         }
         Ok(())
     }
@@ -110,7 +108,7 @@ impl Work<'_> {
         let one =
             Counts { males: counted("males"), females: counted("females"), unknown: counted("unknown") };
         let rest = litter.without(apart.id());
-        litters::enough(&rest, on, one, "told apart").map_err(|refusal| refusal.at("change.happened_on"))?;
+        litters::enough(&rest, on, one, "identified").map_err(|refusal| refusal.at("change.happened_on"))?;
         if apart.day("happened_on") != Some(on) {
             self.replace(apart, Map::from_iter([("happened_on".to_owned(), json!(on))])).await?;
             crate::store::litters::bump(self.tx, id).await?;
@@ -129,7 +127,7 @@ impl Work<'_> {
             return self.stretch(change).await;
         };
         if before.instant("began_at").is_some_and(|first| to <= first) {
-            return Err(out_of_order("its owner before was not yet its owner then", "give a later time")
+            return Err(out_of_order("its earlier owner was not yet its owner then", "give a later time")
                 .at("change.happened_at")
                 .into());
         }
@@ -269,6 +267,6 @@ pub(super) fn elsewhere(how: &str, mend: &str) -> crate::records::error::Error {
 fn passed(how: &str) -> crate::records::error::Error {
     elsewhere(
         &format!("{how} with a transfer, at one instant for both sites"),
-        "that instant is not corrected here",
+        "that instant cannot be corrected here",
     )
 }

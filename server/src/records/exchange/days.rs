@@ -50,10 +50,7 @@ pub(super) fn of(site: &Site, life: &Life, now: DateTime<Utc>) -> (Option<Times>
     if let Some(born) = life.born {
         let (day, is_birth) = (first.began_on, first.how == Began::Birth);
         if born.first > day || (is_birth && !(born.first..=born.last).contains(&day)) {
-            let say = format!(
-                "it was born on {} by its day of birth, and is on the books from {day} on",
-                born.first
-            );
+            let say = format!("its day of birth is {}, but it is in the stock from {day} on", born.first);
             clock.refuse(Reason::OutOfOrder, "born_on", say, "correct one of the two days");
         }
     }
@@ -123,7 +120,7 @@ impl Clock<'_> {
                 let field = format!("stays[{n}].ended_on");
                 let at = self.instant(*when, &field, |day| site.close_of(day).min(now))?;
                 if at <= began_at {
-                    let say = "it left before it came";
+                    let say = "it departed before it arrived";
                     self.refuse(Reason::OutOfOrder, field, say, "correct one of the two days");
                     return None;
                 }
@@ -185,7 +182,7 @@ impl Clock<'_> {
                 self.in_the_future("day of determination", &field);
             }
             if !seen.insert(day) {
-                self.refuse(Reason::Exists, field, "two sexes are given for one day", "give one for a day");
+                self.refuse(Reason::Exists, field, "one day has two sexes", "give one for a day");
             }
             sexes.push((day, sex));
         }
@@ -200,7 +197,7 @@ impl Clock<'_> {
             }
         }
         if worn.until.is_some_and(|until| until < began_at) {
-            let say = "the mark was gone before it was there";
+            let say = "the mark ends before it begins";
             self.refuse(Reason::OutOfOrder, format!("marks[{n}].until"), say, "correct one of the two times");
         }
         // A mark ends with the animal.
@@ -290,7 +287,7 @@ impl Clock<'_> {
                 Outcome::Tried => None,
             };
             if mass.is_some_and(|mass| mass <= Mass::from_mg(0) || mass > HEAVIEST) {
-                let (field, say) = (format!("readings[{n}].mass"), "no animal has this mass");
+                let (field, say) = (format!("readings[{n}].mass"), "no animal has this weight");
                 self.refuse(Reason::MassOutOfRange, field, say, "check the number and the unit");
             }
             times.push(ReadAt { at, on, day_only, mass });

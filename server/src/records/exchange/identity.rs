@@ -60,29 +60,28 @@ pub(super) async fn find(intake: &mut Intake<'_>, tx: &Tx, permit: &Permit, taxa
     for (n, life) in lives {
         let code = format!("{}-", permit.site().code);
         if !life.accession.is_empty() && !life.accession.starts_with(&code) {
-            let say = format!("{} is no accession of {}", life.accession, permit.site().code);
+            let say = format!("{} is not an accession of {}", life.accession, permit.site().code);
             let mend = "give the number that this site gave it, or leave it out for the next one";
             intake.wrong(n, wrong(Reason::Malformed, "accession", say, mend));
         }
         let mut again: Option<&Known> = None;
         for (key, field) in keys(life) {
             if let Some(first) = seen.insert(key.clone(), n).filter(|first| *first != n) {
-                let say = format!("animal {} of the same request goes by `{key}`, too", first + 1);
-                intake.wrong(n, wrong(Reason::Exists, field, say, "tell the two apart"));
+                let say = format!("animal {} of the same request also has `{key}`", first + 1);
+                intake.wrong(n, wrong(Reason::Exists, field, say, "give each a key of its own"));
                 continue;
             }
             let Some(found) = known.get(&key) else { continue };
             let name = found.accession.clone().unwrap_or_else(|| found.animal_id.to_string());
             if again.is_some_and(|other| other.animal_id != found.animal_id) {
-                let say = format!("`{key}` is {name}, and another key of it is another animal");
+                let say = format!("`{key}` is {name}, but another key of it is another animal");
                 intake.wrong(n, wrong(Reason::Exists, field, say, "check which animal is meant"));
             } else if let Some(differs) = differs(life, found, taxa) {
-                let say = format!("`{key}` is on record as {name}, with another {differs}");
-                let mend =
-                    "check which animal is meant; what is wrong on record is corrected (`holt correct`)";
+                let say = format!("`{key}` is recorded as {name}, with another {differs}");
+                let mend = "check which animal is meant, or correct the record that is wrong";
                 intake.wrong(n, wrong(Reason::Exists, field, say, mend));
             } else if field == "accession" && again.is_none() {
-                let say = format!("{key} is on record for another animal");
+                let say = format!("{key} is recorded for another animal");
                 let mend = "give the number that the site gave this animal, or leave it out for the next one";
                 intake.wrong(n, wrong(Reason::Exists, field, say, mend));
             } else {

@@ -60,7 +60,12 @@ pub(super) async fn find(
                     recorded.of_id(intake, *one, parentage).map_err(|refusal| refusal.at(&field))
                 }
                 Some([one]) => among(intake, ready, taxa, *one).ok_or_else(|| {
-                    wrong(Reason::NotFound, &field, "this parent is refused itself", "mend the parent first")
+                    wrong(
+                        Reason::NotFound,
+                        &field,
+                        "this parent is itself refused",
+                        "correct the parent first",
+                    )
                 }),
                 Some(_) => {
                     let say = format!("`{}` could be several animals of the request", parentage.animal);
@@ -79,7 +84,7 @@ pub(super) async fn find(
             });
             match fit {
                 Ok(parent) if parent.id == new.animal => {
-                    let say = "an animal is no parent of its own";
+                    let say = "an animal cannot be its own parent";
                     refused.push((
                         n,
                         wrong(Reason::ParentDoesNotFit, field, say, "check which animal is meant"),
@@ -88,10 +93,7 @@ pub(super) async fn find(
                 Ok(parent)
                     if parents.iter().any(|other| other.id == parent.id && other.sex == parent.sex) =>
                 {
-                    refused.push((
-                        n,
-                        wrong(Reason::Exists, field, "this parent is named twice", "name it once"),
-                    ));
+                    refused.push((n, wrong(Reason::Exists, field, "the same parent twice", "name it once")));
                 }
                 // Why it is right is kept where it was said, also where the records now bear it out.
                 Ok(parent) => {
@@ -107,7 +109,7 @@ pub(super) async fn find(
         found.push((n, parents));
     }
     for n in in_a_circle(ready, &found) {
-        let say = "it is an ancestor of its own by the parents given";
+        let say = "by the parents given it is its own ancestor";
         refused.push((n, wrong(Reason::ParentDoesNotFit, "parents", say, "check which animals are meant")));
     }
     for (n, parents) in found {

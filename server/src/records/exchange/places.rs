@@ -26,8 +26,8 @@ pub(super) async fn taxa(intake: &mut Intake<'_>, tx: &mut Tx) -> Result<Taxa> {
             continue;
         }
         if life.common_name.is_empty() {
-            let say = format!("the species `{}` is not on record", life.taxon);
-            let mend = "check how it is written, or add it first (`holt species add`)";
+            let say = format!("there is no species `{}`", life.taxon);
+            let mend = "check how it is written, or add it first";
             intake.wrong(n, wrong(Reason::NotFound, "taxon", say, mend));
             continue;
         }
@@ -60,7 +60,7 @@ pub(super) async fn enclosures(intake: &mut Intake<'_>, tx: &mut Tx, permit: &Pe
             }
             let Some(kind) = lived.kind else {
                 let say = format!("{} has no enclosure `{}`", permit.site().code, lived.enclosure);
-                let mend = "check how it is written, or add it first (`holt enclosure add`)";
+                let mend = "check how it is written, or add it first";
                 let field = format!("placements[{p}].enclosure");
                 intake.wrong(n, wrong(Reason::NotFound, field, say, mend));
                 continue;

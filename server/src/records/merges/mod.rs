@@ -188,7 +188,7 @@ async fn refuse_on_the_move(tx: &Tx, animal: &Animal) -> Result<()> {
     Err(Refusal::new(
         Reason::AnimalOnTheMove,
         format!("{} is on an open transfer", animal.label().spoken()),
-        "finish, refuse or call off that transfer first",
+        "finish, refuse or cancel that transfer first",
     )
     .into())
 }
@@ -250,8 +250,8 @@ fn refuse_anothers(permit: &Permit, plan: &Plan, consents: Option<Uuid>) -> std:
         let kind = aside.fact.kind.spoken();
         return Err(Refusal::new(
             Reason::FactOfAnotherSite,
-            format!("the merge would set aside a {kind} in the books of another site"),
-            "say that this one stands, or ask the registrar there to correct it first",
+            format!("the merge would set aside a {kind} that another site recorded"),
+            "name this one as the one that stands, or ask the registrar there to correct it first",
         )
         .fact("kind", kind));
     }
@@ -259,8 +259,8 @@ fn refuse_anothers(permit: &Permit, plan: &Plan, consents: Option<Uuid>) -> std:
     if newly().any(|aside| aside.fact.kind == FactKind::Holding && moved(&aside.fact)) {
         return Err(Refusal::new(
             Reason::MergeConflict,
-            "a holding that began or ended with a transfer is also in the books of the other site",
-            "say that this holding stands, or correct the other record",
+            "a holding that began or ended with a transfer also belongs to the other site",
+            "name this holding as the one that stands, or correct the other record",
         ));
     }
     Ok(())
@@ -280,7 +280,7 @@ fn refuse_conflicts(plan: &Plan) -> std::result::Result<(), Refusal> {
     }
     let refusal = Refusal::new(
         Reason::MergeConflict,
-        format!("what is recorded of the two cannot be true of one animal: {}", all.join("; ")),
+        format!("the two records cannot be of one animal: {}", all.join("; ")),
         "for each, name the fact that stands, or correct what is wrong first",
     )
     .fact("conflicts", json!(listed).to_string());
@@ -304,7 +304,7 @@ async fn count_litters(tx: &mut Tx, facts: &[Uuid]) -> Result<()> {
         if !merges::litter_holds_out(tx, litter).await? {
             return Err(Refusal::new(
                 Reason::MergeConflict,
-                "the litter has no young left that this could be: all were identified or died since",
+                "the litter has no animal remaining that this could be: all were identified or died since",
                 "correct the count of the litter first",
             )
             .fact("litter", litter.to_string())

@@ -19,7 +19,7 @@ const AT_ONCE: u32 = 1000;
 fn unexplained(died: &Died) -> Vec<String> {
     let mut wrong = Vec::new();
     if died.manner == "unknown" && !died.has_result {
-        wrong.push("how it died is not known".to_owned());
+        wrong.push("its manner of death is not known".to_owned());
     }
     if died.post_mortem == "asked_for" {
         wrong.push("the post-mortem that was asked for has no result".to_owned());
@@ -71,8 +71,8 @@ impl Inquiry<'_> {
         Ok(body)
     }
 
-    /// Concerns that were raised in the days that are asked about. One whose time to be answered is not over, and that
-    /// nobody answered yet, is left out.
+    /// Concerns that were raised in the days that are asked about. One whose time to be answered is not over,
+    /// and that nobody answered yet, is left out.
     pub(super) async fn answered(&self, clause: &Clause) -> Result<Body> {
         let days = i64::from(clause.within_days.unwrap_or_default());
         let mut body = Body::default();

@@ -18,8 +18,8 @@ use holt_audit::standard::{Clause, EvidenceKind, Standard};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// Days before the first in which is looked for what was done last, where a clause asks for no longer rhythm: those that
-/// answer due days of checks.
+/// Days before the first in which is looked for what was done last, where a clause asks for no longer rhythm:
+/// those that answer due days of checks.
 const LOOK_BACK: u16 = 400;
 
 /// What is on record about one subject; without a record where the books themselves say it.
@@ -110,8 +110,8 @@ impl<'s> Inquiry<'s> {
             EvidenceKind::StockBalances => Ok(self.balanced().await?),
             EvidenceKind::WithinCapacity => Ok(self.housed().await?),
             EvidenceKind::LedgerVerifies => {
-                Err("Holt does not verify the ledger here. Verify it by itself: that reads \
-                                                 everything, and answers as of now.")
+                Err("Holt does not verify the ledger here. Verify it separately: that reads everything, and \
+                 answers as of now.")
             }
             EvidenceKind::StaffAllowed => Err("Holt has no record of who is allowed to work there."),
             EvidenceKind::TreatmentsRecorded => Err("Holt has no record of treatments."),

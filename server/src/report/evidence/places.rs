@@ -39,8 +39,8 @@ impl Inquiry<'_> {
         Ok(body)
     }
 
-    /// Devices for which there are rules, by the alarms that they gave or would have given. Those that were retired are
-    /// not looked at; one that was added meanwhile is, from then on.
+    /// Devices for which there are rules, by the alarms that they gave or would have given. Those that were
+    /// retired are not looked at; one that was added meanwhile is, from then on.
     pub(super) async fn kept_in_range(&self) -> Result<Body> {
         let (devices, rules) = known(self.snapshot, self.permit, "").await?;
         let since = evidence::devices_since(self.snapshot, self.permit).await?;
@@ -96,8 +96,8 @@ impl Inquiry<'_> {
         }
     }
 
-    /// Enclosures in which animals lived, by how many they were at once. Offspring that are counted in litters are not
-    /// among them. An enclosure of which nobody said how many it is meant for has no evidence.
+    /// Enclosures in which animals lived, by how many they were at once. Offspring that are counted in
+    /// litters are not among them. An enclosure of which nobody said how many it is meant for has no evidence.
     pub(super) async fn housed(&self) -> Result<Body> {
         let mut enclosures: BTreeMap<(String, Uuid), Vec<evidence::Lived>> = BTreeMap::new();
         for lived in evidence::lived(self.snapshot, self.permit, self.during).await? {
@@ -114,7 +114,7 @@ impl Inquiry<'_> {
             }
             for (day, number, record) in self.numbers(&lived) {
                 let shows = if number > capacity {
-                    Shows::Short(format!("{number} animals on {day}, meant for {capacity}"))
+                    Shows::Short(format!("{number} animals on {day}, capacity {capacity}"))
                 } else {
                     Shows::Met
                 };

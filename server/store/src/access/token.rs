@@ -48,7 +48,7 @@ pub enum Subject {
 pub enum TokenError {
     #[error("it is too long")]
     TooLong,
-    #[error("it is no JWT")]
+    #[error("it is not a JWT")]
     NotAToken,
     #[error("its typ is not at+jwt")]
     WrongType,
@@ -62,7 +62,7 @@ pub enum TokenError {
     WrongAlgorithm,
     #[error("its signature or claims do not hold: {0}")]
     Invalid(String),
-    #[error("it has run out")]
+    #[error("it has expired")]
     RunOut,
     #[error("it is not valid yet")]
     NotYet,
@@ -196,7 +196,7 @@ impl Tokens {
         };
         in_time(&claims, now)?;
         let person = if is_own {
-            let id = claims.sub.parse().map_err(|_| TokenError::Invalid("sub is no UUID".to_owned()))?;
+            let id = claims.sub.parse().map_err(|_| TokenError::Invalid("sub is not a UUID".to_owned()))?;
             Subject::Own(id)
         } else if claims.sub.is_empty() {
             return Err(TokenError::Invalid("sub is empty".to_owned()));
@@ -214,7 +214,7 @@ impl Tokens {
             Validity::Epoch(claims.holt_epoch)
         } else {
             let end = DateTime::from_timestamp(claims.exp, 0);
-            Validity::Until(end.ok_or_else(|| TokenError::Invalid("exp is no time".to_owned()))? + LEEWAY)
+            Validity::Until(end.ok_or_else(|| TokenError::Invalid("exp is not a time".to_owned()))? + LEEWAY)
         };
         let must_change_password = claims.holt_change_password;
         Ok(Bearer { person, name: claims.name, grants, must_change_password, validity })

@@ -59,7 +59,7 @@ pub enum Error {
 
     /// The folder holds something that this module did not put there.
     #[error(
-        "{} holds other files (for example `{example}`) and is no data folder of Holt. \
+        "{} holds other files (for example `{example}`) and is not a data folder of Holt. \
          Name a new or empty folder in the setting `store.data_dir`",
         dir.display()
     )]
@@ -134,7 +134,7 @@ pub enum Error {
 
     /// A folder that should be the database's own may be in other hands.
     #[error(
-        "{} is to be private to the database's user, but {problem}. Remove it: it is made anew",
+        "{} is to be private to the database's user, but {problem}. Remove it: Holt makes it again",
         dir.display()
     )]
     UnsafeFolder {

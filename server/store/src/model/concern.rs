@@ -110,5 +110,5 @@ pub struct Concern {
 }
 
 /// What a concern is and is not; printed wherever concerns are read.
-pub const CAUTION: &str = "A concern says what the records show and supports a decision. It is no diagnosis and \
-     never replaces a veterinary surgeon, the site's licence or local law.";
+pub const CAUTION: &str = "Holt shows what is on record. It is not a diagnosis and does not replace your \
+    vet, your licence or local law.";

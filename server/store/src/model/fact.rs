@@ -57,7 +57,7 @@ impl FactKind {
             Self::Transfer => "transfer",
             Self::Death => "death",
             Self::Merge => "merge",
-            Self::ToldApart => "telling apart",
+            Self::ToldApart => "identification",
         }
     }
 }

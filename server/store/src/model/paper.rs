@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 /// Told wherever something is said to be missing.
-pub const CAUTION: &str = "What is on record here says that a paper was seen; it replaces no lawful check, and what is not \
-     missing here may still be needed by law.";
+pub const CAUTION: &str = "Holt shows that somebody saw a paper. That does not replace a lawful check, and \
+    the law may need papers that are not missing here.";
 
 /// What kind of paper.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -182,8 +182,8 @@ fn lack(what: &str, kinds: &[Kind], papers: &[&Content], on: NaiveDate) -> Optio
         return None;
     }
     Some(match of_kind.first().and_then(|paper| paper.valid_until.map(|until| (paper, until))) {
-        Some((paper, until)) => format!("no valid {what} of CITES: {} ran out on {until}", paper.number),
-        None => format!("no {what} of CITES is on record"),
+        Some((paper, until)) => format!("no valid {what} of CITES: {} expired on {until}", paper.number),
+        None => format!("no {what} of CITES is recorded"),
     })
 }
 
@@ -230,8 +230,8 @@ mod tests {
 
     #[test]
     fn each_appendix_is_asked_for_its_papers() {
-        const EXPORT: &str = "no export permit or re-export certificate of CITES is on record";
-        const IMPORT: &str = "no import permit of CITES is on record";
+        const EXPORT: &str = "no export permit or re-export certificate of CITES is recorded";
+        const IMPORT: &str = "no import permit of CITES is recorded";
         for (appendix, missing) in [
             (Appendix::NotStated, &[][..]),
             (Appendix::None, &[]),

@@ -81,6 +81,6 @@ pub struct Pushed {
 }
 
 /// What these figures are and are not; printed wherever they are read.
-pub const CAUTION: &str = "What was seen while somebody watched, no more. The estimate of who is being pushed out rests on \
-     weights from simulated groups: it puts members in an order, and how often it is right is not known. It supports a \
-     decision and never replaces a veterinary surgeon, the site's licence or local law.";
+pub const CAUTION: &str = "Holt shows only what somebody observed. The estimate of who is being driven out \
+    rests on weights from simulated groups: it puts members in an order, and how often it is right is not \
+    known. It is not a diagnosis and does not replace your vet, your licence or local law.";

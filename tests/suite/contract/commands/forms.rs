@@ -21,9 +21,9 @@ async fn what_is_read_is_the_same_in_every_form() {
     for (name, desk, line) in [
         ("animal_list", &scene.keeper, "holt animal list"),
         ("animal_show", &scene.keeper, "holt animal show Bramble"),
-        ("assessments", &scene.keeper, "holt assessments"),
+        ("assessments", &scene.keeper, "holt welfare list"),
         ("check_list", &scene.keeper, "holt check list"),
-        ("concerns", &scene.vet, "holt concerns"),
+        ("concerns", &scene.vet, "holt concern list"),
         ("due", &scene.keeper, "holt due"),
         ("enclosure_list", &scene.keeper, "holt enclosure list"),
         ("group_list", &scene.keeper, "holt group list"),
@@ -38,7 +38,7 @@ async fn what_is_read_is_the_same_in_every_form() {
         ("species_list", &scene.auditor, "holt species list"),
         ("stock_return", &scene.auditor, "holt stock-return --year 2026"),
         ("transfer_list", &scene.registrar, "holt transfer list"),
-        ("weights", &scene.keeper, "holt weights Bramble --limit 3"),
+        ("weights", &scene.keeper, "holt weight list Bramble --limit 3"),
         ("whoami", &scene.keeper, "holt whoami"),
     ] {
         insta::assert_snapshot!(name, forms(desk, line).await);
@@ -70,13 +70,13 @@ async fn what_is_written_is_told_in_every_form() {
         (&scene.registrar, "holt animal sex Pip male"),
         (&scene.registrar, "holt mark apply Pip transponder 985112000123456 --place shoulder"),
         (&scene.registrar, "holt mark end Pip 985112000123456 --because unreadable"),
-        (&scene.registrar, "holt animal left Rush --on today --to collection --to-name Fenwater"),
+        (&scene.registrar, "holt animal departed Rush --on today --to collection --to-name Fenwater"),
         (&scene.registrar, "holt animal died Teasel --at 05:30 --manner natural --note 'found at dawn'"),
         (&scene.registrar, "holt litter record 0.0.4 --on 2026-02-20 --dam Sedge --note 'heard, not seen'"),
         (&scene.registrar, "holt litter found Sedge 1"),
         (&scene.registrar, "holt litter died Sedge 1 --on 2026-02-21 --manner natural"),
         (&scene.registrar, "holt litter sexed Sedge --males 1 --females 2"),
-        (&scene.registrar, "holt litter told-apart Sedge --sex female --name Wick"),
+        (&scene.registrar, "holt litter identify Sedge --sex female --name Wick"),
         (&scene.keeper, "holt group add 'Weir family' --note 'Sedge and her young'"),
         (&scene.keeper, "holt group join 'Weir family' Sedge --as breeding"),
         (&scene.keeper, "holt group join 'Weir family' Wick Pip --as juvenile"),
@@ -87,8 +87,11 @@ async fn what_is_written_is_told_in_every_form() {
         (&scene.registrar, "holt check add weigh --all --every '2 weeks' --on mon,thu --grace 1"),
         (&scene.keeper, "holt place Bramble Sedge --in 'Otter pool'"),
         (&scene.keeper, "holt weigh Bramble 8.2kg"),
-        (&scene.keeper, "holt weigh Sedge --tried --at yesterday"),
-        (&scene.registrar, "holt transfer propose Bramble --to MER --terms title-passes --because 'to pair'"),
+        (&scene.keeper, "holt weigh Sedge --declined --at yesterday"),
+        (
+            &scene.registrar,
+            "holt transfer propose Bramble --to MER --terms ownership-passes --because 'to pair'",
+        ),
     ] {
         // What can be tried first is tried first.
         let tried = desk.run(&format!("{line} --check-only --format text")).await;
@@ -106,7 +109,7 @@ async fn what_is_written_is_told_in_every_form() {
 #[tokio::test]
 async fn a_round_is_answered_in_every_form() {
     let scene = scene::full().await;
-    let file = "animal,mass,at,tried\n\
+    let file = "animal,mass,at,declined\n\
                 Bramble,7.0 kg,2026-03-02 05:40,\n\
                 Sedge,79 kg,2026-03-02 05:41,\n\
                 Teasel,,2026-03-02 05:42,yes\n\
@@ -127,7 +130,7 @@ async fn a_round_is_answered_in_every_form() {
 async fn an_assessment_is_answered_with_the_grade_of_each_domain() {
     let scene = scene::bare().await;
     let loaded = scene.steward.pipe("holt protocol load - --format text", PROTOCOL.as_bytes()).await;
-    assert_eq!(loaded.out, "Otters: a short look is on record (otter-look, version 1).\n", "{}", loaded.err);
+    assert_eq!(loaded.out, "Loaded Otters: a short look (otter-look, version 1).\n", "{}", loaded.err);
     let findings = "indicator,found,confidence,evidence\ncoat,dull,high,thin at the tail\nwater,29,,\n";
     let ran = scene
         .keeper
@@ -142,7 +145,7 @@ async fn an_assessment_is_answered_with_the_grade_of_each_domain() {
 async fn an_empty_list_says_so_to_people_and_is_empty_to_programs() {
     let scene = scene::bare().await;
     for (line, say) in [
-        ("holt weights", "No weights.\n"),
+        ("holt weight list", "No weights.\n"),
         ("holt transfer list", "No transfers.\n"),
         ("holt check list", "No checks.\n"),
         ("holt due", "Nothing is due at QUI on 2026-03-02.\n"),

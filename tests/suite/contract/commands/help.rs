@@ -58,6 +58,6 @@ async fn completions_are_there_for_each_shell_and_need_no_server() {
     let desk = House::new().await.desk().with("HOLT_SERVER", "nowhere");
     for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
         let script = desk.done(&format!("holt completions {shell}")).await;
-        assert!(script.contains("take-up"), "{shell}");
+        assert!(script.contains("take-on"), "{shell}");
     }
 }

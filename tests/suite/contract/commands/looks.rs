@@ -6,7 +6,7 @@ use holt_tests::Desk;
 const ESCAPE: char = '\u{1b}';
 
 async fn concerns(desk: &Desk, options: &str) -> String {
-    desk.done(&format!("holt concerns --format text {options}")).await
+    desk.done(&format!("holt concern list --format text {options}")).await
 }
 
 #[tokio::test]
@@ -49,7 +49,7 @@ async fn nothing_is_wider_than_the_terminal() {
         for line in [
             "holt animal list",
             "holt animal show Bramble",
-            "holt concerns",
+            "holt concern list",
             "holt due",
             "holt report",
             "holt litter list",
@@ -59,8 +59,8 @@ async fn nothing_is_wider_than_the_terminal() {
             "holt group show 'Weir family'",
             "holt transfer list",
             "holt protocol show otter-look",
-            "holt weights --limit 5",
-            "holt assessments",
+            "holt weight list --limit 5",
+            "holt welfare list",
         ] {
             let text = scene.auditor.done(line).await;
             let widest = text.lines().map(|line| line.chars().count()).max().unwrap_or_default();

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 /// Calls that no command makes, and why.
 const NOT_BY_HAND: [(&str, &str); 3] = [
     ("GetTransfer", "a transfer is found among those listed, by the beginning or end of its id"),
-    ("FollowWatch", "for programs that show a watch as it goes; `holt watch` records it as a whole"),
+    ("FollowWatch", "for programs that show a watch as it goes; `holt observe` records it as a whole"),
     ("SendReadings", "for devices; `holt climate send` sends the same portions one by one"),
 ];
 

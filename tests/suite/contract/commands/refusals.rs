@@ -32,7 +32,7 @@ async fn every_error_says_what_is_wrong_where_and_what_to_do() {
         (&scene.keeper, "holt weigh Bramble 8kg --site quill", 2),
         (&scene.keeper, "holt weigh Bramble 8kg --method sling", 2),
         (&scene.keeper, "holt place Bramble --in 'Otter pool' --at yesterday", 2),
-        (&scene.keeper, "holt weights --from today --to yesterday", 2),
+        (&scene.keeper, "holt weight list --from today --to yesterday", 2),
         (&scene.registrar, "holt check add weigh --all --every month --on 31", 2),
         (&scene.steward, "holt person grant qui-vet boss@QUI", 2),
         (&scene.steward, "holt animal list", 2),
@@ -56,7 +56,7 @@ async fn every_error_says_what_is_wrong_where_and_what_to_do() {
         (&scene.keeper, "holt animal list --site MER", 4),
         (&scene.keeper, "holt place Bramble --in Attic", 4),
         (&scene.keeper, "holt protocol show bear-look", 4),
-        (&scene.keeper, "holt concern settle ffff --because over", 4),
+        (&scene.keeper, "holt concern close ffff --because over", 4),
         (&scene.registrar, "holt transfer agree ffff", 4),
         // Not allowed.
         (&scene.keeper, "holt animal sex Bramble male", 5),
@@ -82,7 +82,7 @@ async fn who_is_not_signed_in_is_told_how_to() {
     let wrong = nobody.with("HOLT_TOKEN", "not-a-token");
     let (exit, error) = wrong.refused("holt due").await;
     assert_eq!(exit, 5);
-    assert!(error.contains("your sign-in has run out"), "{error}");
+    assert!(error.contains("your sign-in has expired"), "{error}");
     assert!(!error.contains("not-a-token"), "{error}");
     scene.house.close().await;
 }

@@ -29,15 +29,15 @@ async fn the_same_file_records_nothing_twice() {
     // The same request: the same answer, and nothing more.
     assert_eq!(last_line(&scene.keeper, line).await, sound);
     assert_eq!(on_record(&scene.house).await, 2);
-    // Saved anew with one row more: what is on record already is told as that.
+    // Saved anew with one row more: what is already recorded is told as that.
     scene.keeper.file("round.csv", b"animal,mass\nBramble,8.2kg\nSedge,7.9kg\nTeasel,8kg\n");
-    let more = (0, "3 readings at QUI: 1 recorded, 2 on record already.".to_owned());
+    let more = (0, "3 readings at QUI: 1 recorded, 2 already recorded.".to_owned());
     assert_eq!(last_line(&scene.keeper, line).await, more);
     // Tomorrow, `today` is another day: the file is not taken for new readings.
     scene.house.clock.advance(TimeDelta::days(1));
     let again = scene.keeper.run(line).await;
     assert_eq!(again.exit, 3);
-    assert!(again.err.contains("said something else then"), "{}", again.err);
+    assert!(again.err.contains("with another meaning"), "{}", again.err);
     assert_eq!(on_record(&scene.house).await, 3);
     // A unit that was wrong can be put right: that is another content.
     scene.keeper.file("grams.csv", b"animal,mass\nBramble,8150\n");
@@ -54,13 +54,13 @@ async fn every_spreadsheet_is_read() {
         b"animal,mass,at\nBramble,8.2 kg,2026-02-24 06:40\n",
         b"\xEF\xBB\xBFAnimal;Weight;Date;Time\r\nBramble;8,3 kg;2026-02-25;06:40\r\n",
         b"animal\tmass\tat\r\nBramble\t\"8.1 kg\"\t2026-02-26T06:40:00+00:00\r\n",
-        b"tried,animal,at\nyes,Bramble,2026-02-27\n",
+        b"declined,animal,at\nyes,Bramble,2026-02-27\n",
     ];
     for file in files {
         let ran = scene.keeper.pipe("holt weigh --file -", file).await;
         assert_eq!(ran.exit, 0, "{}\n{}", ran.out, ran.err);
     }
-    let masses = scene.keeper.done("holt weights Bramble --format csv").await;
+    let masses = scene.keeper.done("holt weight list Bramble --format csv").await;
     insta::assert_snapshot!("weights_of_spreadsheets", masses);
     scene.house.close().await;
 }
@@ -83,7 +83,7 @@ async fn a_local_time_that_clocks_showed_twice_needs_its_offset() {
         assert_eq!(ran.exit, 0, "{}", ran.err);
     }
     assert_eq!(on_record(&scene.house).await, 2);
-    let shown = scene.keeper.done("holt weights Bramble --format text").await;
+    let shown = scene.keeper.done("holt weight list Bramble --format text").await;
     assert!(shown.contains("2025-10-26 01:30 IST") && shown.contains("2025-10-26 01:30 GMT"), "{shown}");
     scene.house.close().await;
 }
@@ -102,7 +102,7 @@ async fn more_than_a_server_takes_at_once_goes_in_parts() {
     let line = "holt weigh --file ~/large.csv --format text";
     let told = (3, "2300 readings at QUI: 2299 recorded, 1 refused.".to_owned());
     let ran = scene.keeper.run(line).await;
-    assert!(ran.out.contains("row 1502  Bramble  refused: mass: `heavy` is no number"), "{}", ran.out);
+    assert!(ran.out.contains("row 1502  Bramble  refused: mass: `heavy` is not a number"), "{}", ran.out);
     assert_eq!((ran.exit, ran.out.lines().last().unwrap().to_owned()), told);
     assert_eq!(on_record(&scene.house).await, 2299);
     assert_eq!(last_line(&scene.keeper, line).await, told);

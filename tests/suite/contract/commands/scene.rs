@@ -105,7 +105,7 @@ pub(super) async fn full() -> Scene {
         "holt litter record 0.0.4 --on 2026-02-20 --dam Sedge --note 'heard, not seen'",
         "holt litter died Sedge 1 --on 2026-02-22 --manner natural --note 'cold at the entrance'",
         "holt litter sexed Sedge --males 1 --on 2026-02-27",
-        "holt litter told-apart Sedge --sex female --on 2026-02-28",
+        "holt litter identify Sedge --sex female --on 2026-02-28",
         "holt group add 'Weir family' --note 'Sedge and her young'",
         "holt group join 'Weir family' Sedge --as breeding --at '2026-02-01 09:00'",
         "holt group join 'Weir family' QUI-26-0001 --as juvenile --at '2026-03-01 09:00'",

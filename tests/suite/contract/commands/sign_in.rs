@@ -76,7 +76,7 @@ async fn a_password_is_asked_for_on_a_terminal_only() {
     assert!(!wrong.err.contains("guess"), "{}", wrong.err);
     let differ = desk.feed("holt password", typed(&[PASSWORD, "one new password", "another password"])).await;
     assert_eq!(differ.exit, 3);
-    assert!(differ.err.contains("typed in two ways"), "{}", differ.err);
+    assert!(differ.err.contains("are not the same"), "{}", differ.err);
     let short = desk.feed("holt password", typed(&[PASSWORD, "short", "short"])).await;
     assert_eq!(short.exit, 3);
     assert!(short.err.contains("new_password: has 5 characters\n  instead: give 12 to 256"), "{}", short.err);
@@ -122,7 +122,7 @@ async fn a_sign_in_that_has_run_out_is_told_and_forgotten() {
     scene.house.clock.advance(TimeDelta::days(30));
     let (exit, error) = desk.refused("holt due").await;
     assert_eq!(exit, 5);
-    assert_eq!(error, "holt: your sign-in has run out\n  instead: sign in: `holt sign-in NAME`\n");
+    assert_eq!(error, "holt: your sign-in has expired\n  instead: sign in: `holt sign-in NAME`\n");
     assert!(desk.refused("holt due").await.1.contains("you are not signed in"));
     scene.house.close().await;
 }

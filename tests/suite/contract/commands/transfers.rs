@@ -28,7 +28,7 @@ async fn each_end_of_a_transfer_is_told() {
         let propose =
             format!("holt transfer propose {animal} --to MER --terms loan --because 'to pair' --format text");
         let proposed = here.done(&propose).await;
-        let caution = "replaces neither a veterinary surgeon, nor the licences of the sites, nor local law";
+        let caution = "does not replace your vet, the licences of the sites or local law";
         assert!(proposed.replace('\n', " ").contains(caution), "{proposed}");
         let id = id_in(&proposed);
         if agreed {

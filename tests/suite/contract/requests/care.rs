@@ -254,7 +254,7 @@ impl Stage {
         })
     }
 
-    /// A version of an ethogram that is not on record.
+    /// A version of an ethogram that is not recorded.
     pub(super) async fn ethogram(&self) -> v1::LoadEthogramRequest {
         let toml = format!(
             "code = \"{}\"\nversion = 1\ntitle = \"Otters\"\n[[behaviour]]\ncode = \"rest\"\nname = \"rests\"\nkind = \"rest\"\nmeaning = \"lies\"",

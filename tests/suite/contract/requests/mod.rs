@@ -64,7 +64,7 @@ impl Stage {
         format!("hom-{}", self.word())
     }
 
-    /// A version of a standard that is not on record.
+    /// A version of a standard that is not recorded.
     fn standard(&self) -> v1::LoadStandardRequest {
         v1::LoadStandardRequest {
             request_id: self.house.request(),
@@ -192,7 +192,7 @@ impl Stage {
         }
     }
 
-    /// An open concern: an animal that would not come to the scale four times in a row.
+    /// An open concern: an animal that declined the scale four times in a row.
     async fn concern(&self) -> String {
         let animal = self.otter(&self.home).await;
         let mut round = self.house.round(HOME, &[]);

@@ -113,7 +113,7 @@ impl Scene {
             ..Default::default()
         };
         quill.registrar.client.checks().create_check(check).await.unwrap();
-        // Four refusals in a row raise a concern.
+        // Declining the scale four times in a row raises a concern.
         let mut round = house.round("QUI", &[]);
         round.readings = (1..=4)
             .map(|hours| v1::Reading {

@@ -44,7 +44,7 @@ async fn each_domain_has_its_worst_and_its_best_and_mental_state_is_inferred() {
     watch.house.close().await;
 }
 
-/// What was not looked at is neither good nor bad.
+/// What was not assessed is neither good nor bad.
 #[tokio::test]
 async fn nothing_is_told_of_what_was_not_looked_at() {
     let watch = Watch::new().await;

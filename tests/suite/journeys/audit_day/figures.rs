@@ -16,7 +16,7 @@ async fn they_are_those_worked_by_hand() {
         (span.first.unwrap().to_string(), span.last.unwrap().to_string()),
         ("2026-03-01".to_owned(), "2026-03-31".to_owned())
     );
-    assert!(answer.caution.contains("replaces neither a veterinary surgeon nor the licence or local law"));
+    assert!(answer.caution.contains("does not replace an inspection"));
     let [day] = answer.sites.as_slice() else { panic!("{answer:?}") };
     assert_eq!((day.site.as_str(), day.name.as_str()), ("QUI", "QUI Park"));
     // Dab is dead, Teasel has not left yet, Rush has come.
@@ -49,7 +49,7 @@ async fn they_are_those_worked_by_hand() {
     assert_eq!(sedge.tried_on.unwrap().to_string(), "2026-03-27");
     assert_eq!((day.overdue[1].last_done_on, day.overdue[1].tried_on), (None, None));
 
-    // Weighed once and never refused before, it refuses by habit once in (0 + 1) / (1 + 10) tries: three in a
+    // Weighed once and never declined before, it refuses by habit once in (0 + 1) / (1 + 10) tries: three in a
     // row are not rare enough, the fourth, on the 27th, is.
     let [concern] = day.concerns.as_slice() else { panic!("{:?}", day.concerns) };
     assert_eq!(

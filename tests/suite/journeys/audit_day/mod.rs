@@ -123,7 +123,7 @@ impl Month {
         self.quill.registrar.client.checks().create_check(check).await.unwrap();
     }
 
-    /// Weighs an animal at an instant, a minute before it is recorded; without a mass, it would not come.
+    /// Weighs an animal at an instant, a minute before it is recorded; without a mass, it declined.
     pub(super) async fn weigh(&self, at: &str, animal: &str, grams: Option<i64>) {
         self.read(at, animal, grams, v1::WeighingMethod::Trained).await;
     }

@@ -30,10 +30,10 @@ async fn a_week_of_things_to_do() {
     by_hand.done(who, at, "holt enrich item 'Frozen fish' --kind food --minutes 5 --kcal 60").await;
     by_hand.ends(who, at, "holt enrich item Glass --kind shiny", 2).await;
     by_hand.ends(who, at, "holt enrich item Glass --kind sensory --not-for otters", 3).await;
-    by_hand.done(who, at, "holt enrich terms 'Weir family' --refuse loose-cord --a-day 1").await;
+    by_hand.done(who, at, "holt enrich limits 'Weir family' --refuse loose-cord --a-day 1").await;
     by_hand.done(who, at, "holt enrich items").await;
     let (who, at) = ("keeper", &keeper);
-    by_hand.ends(who, at, "holt enrich terms 'Weir family' --a-day 2", 5).await;
+    by_hand.ends(who, at, "holt enrich limits 'Weir family' --a-day 2", 5).await;
     by_hand.done(who, at, "holt enrich plan 'Weir family' --minutes 10 --days 4").await;
     by_hand.remark("100 g of fish are kept for enrichment");
     registrar.done("holt feed food Roach '1 kcal/g' --source invented").await;
@@ -41,8 +41,8 @@ async fn a_week_of_things_to_do() {
     by_hand.done(who, at, "holt enrich plan 'Weir family' --minutes 10 --days 4").await;
     by_hand.ends(who, at, "holt enrich plan 'Holm pair' --minutes 10", 4).await;
     let given = by_hand.done(who, at, "holt enrich give Herbs --group 'Weir family' --at 05:30").await;
-    by_hand.done(who, at, &format!("holt enrich seen {} used --minutes 12", id_in(&given))).await;
-    by_hand.ends(who, at, &format!("holt enrich seen {} ignored --minutes 12", id_in(&given)), 3).await;
+    by_hand.done(who, at, &format!("holt enrich response {} used --minutes 12", id_in(&given))).await;
+    by_hand.ends(who, at, &format!("holt enrich response {} ignored --minutes 12", id_in(&given)), 3).await;
     by_hand.done(who, at, "holt enrich give 'Rope tangle' --group 'Weir family' --met avoided").await;
     let twice = by_hand.done(who, at, "holt enrich give herbs --group 'Weir family'").await;
     let id = twice.split('[').nth(1).unwrap().split(']').next().unwrap().to_owned();

@@ -50,8 +50,8 @@ async fn a_day_of_feeding() {
     let given = by_hand.done(who, at, "holt feed as-planned 'Weir family' 06:30").await;
     by_hand.ends(who, at, "holt feed as-planned 'Weir family' 15:00", 3).await;
     let id = id_in(&given);
-    by_hand.done(who, at, &format!("holt feed left {id} 35g --lasted 25")).await;
-    by_hand.ends(who, at, &format!("holt feed left {id} 450g"), 3).await;
+    by_hand.done(who, at, &format!("holt feed leftovers {id} 35g --lasted 25")).await;
+    by_hand.ends(who, at, &format!("holt feed leftovers {id} 450g"), 3).await;
     by_hand.done(who, at, "holt feed give Trout 120g --animal Sedge --how hand --left 0g").await;
     let twice = by_hand.done(who, at, "holt feed give trout 120g --animal Sedge --how hand --left 0g").await;
     by_hand.done(who, at, &format!("holt feed withdraw {} --because 'entered twice'", id_in(&twice))).await;

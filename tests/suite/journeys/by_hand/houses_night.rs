@@ -1,4 +1,4 @@
-//! A heated house: the registrar says what must be kept, the keeper reads the thermometer and takes the logger's
+//! A heated house: the registrar says its range, the keeper reads the thermometer and takes the logger's
 //! file in, and an alarm is asked for.
 
 use super::{TypedByHand, desk};
@@ -25,9 +25,9 @@ async fn a_cold_house() {
     let (qui, at) = ("qui", &registrar);
     by_hand.done(qui, at, "holt climate add 'Burrow lamp' --in 'Burrow House' --reads temperature").await;
     by_hand.ends(qui, at, "holt climate add 'burrow lamp' --in 'Burrow House' --reads humidity", 3).await;
-    by_hand.done(qui, at, "holt climate keep 'Burrow House' temperature 20..22").await;
-    by_hand.ends(qui, at, "holt climate keep 'Burrow House' temperature 22..20", 3).await;
-    by_hand.ends(qui, at, "holt climate keep 'Burrow House' temperature warm", 2).await;
+    by_hand.done(qui, at, "holt climate range 'Burrow House' temperature 20..22").await;
+    by_hand.ends(qui, at, "holt climate range 'Burrow House' temperature 22..20", 3).await;
+    by_hand.ends(qui, at, "holt climate range 'Burrow House' temperature warm", 2).await;
     by_hand.ends(qui, at, "holt climate read 'Burrow lamp' 21", 5).await;
     let (qui, at) = ("qui-keeper", &keeper);
     by_hand.done(qui, at, "holt climate show").await;
@@ -37,7 +37,7 @@ async fn a_cold_house() {
     by_hand.done(qui, at, "holt climate read 'Burrow lamp' 17.9").await;
     by_hand.ends(qui, at, "holt climate read 'Burrow lamp' 179", 3).await;
     by_hand.ends(qui, at, "holt climate show --ask", 10).await;
-    by_hand.done("auditor", &auditor, "holt climate outside --from '2026-03-02 05:00' --until 06:00").await;
+    by_hand.done("auditor", &auditor, "holt climate exposure --from '2026-03-02 05:00' --until 06:00").await;
     insta::assert_snapshot!("houses_night", by_hand.0);
     house.close().await;
 }

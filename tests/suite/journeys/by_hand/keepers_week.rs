@@ -58,25 +58,25 @@ async fn a_week_of_one_keeper() {
     by_hand.done("ada", &ada, "holt weigh Sedge 79kg --at 05:45").await;
     house.clock.advance(TimeDelta::minutes(5));
     by_hand.done("ada", &ada, "holt weigh Sedge 7.9kg").await;
-    by_hand.done("ada", &ada, "holt weigh Bramble --tried --note 'stayed in the holt'").await;
+    by_hand.done("ada", &ada, "holt weigh Bramble --declined --note 'stayed in the holt'").await;
     by_hand.done("ada", &ada, "holt due").await;
 
     by_hand.remark("Tuesday");
     house.clock.advance(TimeDelta::days(1));
     by_hand.done("ada", &ada, "holt weigh Bramble 7.35kg --scale platform").await;
-    let concerns = by_hand.done("ada", &ada, "holt concerns").await;
+    let concerns = by_hand.done("ada", &ada, "holt concern list").await;
     let id = id_in(concerns.lines().next().unwrap());
     by_hand
-        .done("ada", &ada, &format!("holt concern take-up {id} --note 'the vet looks at its teeth'"))
+        .done("ada", &ada, &format!("holt concern take-on {id} --note 'the vet looks at its teeth'"))
         .await;
 
     by_hand.remark("Friday");
     house.clock.advance(TimeDelta::days(3));
-    let settle = format!("holt concern settle {id} --because 'tooth out, eats again'");
+    let settle = format!("holt concern close {id} --because 'tooth out, eats again'");
     by_hand.ends("ada", &ada, &settle, 2).await;
     by_hand.done("ada", &ada, &format!("{settle} --as treated")).await;
     by_hand.ends("ada", &ada, &format!("{settle} --as treated"), 3).await;
-    by_hand.done("ada", &ada, "holt weights Bramble --limit 4").await;
+    by_hand.done("ada", &ada, "holt weight list Bramble --limit 4").await;
     by_hand.done("ada", &ada, "holt sign-out").await;
     insta::assert_snapshot!("keepers_week", by_hand.0);
     house.close().await;

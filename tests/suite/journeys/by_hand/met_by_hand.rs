@@ -26,7 +26,7 @@ async fn a_day_with_the_public() {
     by_hand.done(who, at, "holt encounter limits").await;
     let (who, at) = ("keeper", &keeper);
     by_hand.ends(who, at, &format!("{limit} --rest 5"), 5).await;
-    by_hand.done(who, at, "holt encounter left").await;
+    by_hand.done(who, at, "holt encounter allowance").await;
     let talk = "holt encounter record talk --from 11:00 --minutes 25 --animal Bramble --animal Sedge";
     by_hand.done(who, at, &format!("{talk} --people 40")).await;
     by_hand.ends(who, at, "holt encounter record talk --from 13:50 --until 13:40 --animal Sedge", 3).await;
@@ -35,12 +35,12 @@ async fn a_day_with_the_public() {
     by_hand.ends(who, at, &format!("{to_come} --check-only --ask"), 10).await;
     let close = "holt encounter record close --from 13:40 --until 13:55 --animal Sedge --people 6";
     let held = by_hand.done(who, at, &format!("{close} --incident 'nipped a sleeve'")).await;
-    by_hand.ends(who, at, "holt encounter left --ask", 10).await;
+    by_hand.ends(who, at, "holt encounter allowance --ask", 10).await;
     by_hand.done(who, at, "holt encounter list --incidents").await;
     let id = held.split('[').nth(1).unwrap().split(']').next().unwrap().to_owned();
     by_hand.done(who, at, &format!("holt encounter withdraw {id} --because 'it was Bramble'")).await;
     by_hand.done(who, at, &close.replace("Sedge", "Bramble")).await;
-    by_hand.done(who, at, "holt encounter left --format csv").await;
+    by_hand.done(who, at, "holt encounter allowance --format csv").await;
     insta::assert_snapshot!("met_by_hand", by_hand.0);
     house.close().await;
 }

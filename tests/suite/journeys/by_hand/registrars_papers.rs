@@ -47,7 +47,7 @@ async fn an_animal_with_papers() {
     by_hand.done(qui, at, "holt paper missing").await;
     by_hand.done(qui, at, "holt loan list").await;
     by_hand.done(qui, at, "holt due --duty end-loan").await;
-    by_hand.done(qui, at, "holt loan prolong Fern --until 2026-12-31 --because 'she is with young'").await;
+    by_hand.done(qui, at, "holt loan prolong Fern --until 2026-12-31 --because 'she is pregnant'").await;
     by_hand.ends(qui, at, "holt loan prolong Fern --until 2026-02-01 --because 'again'", 3).await;
 
     by_hand.remark("the genus is revised");

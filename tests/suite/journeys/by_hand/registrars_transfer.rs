@@ -34,7 +34,7 @@ async fn a_move_from_park_to_park() {
         .await;
     by_hand.done(mer, &receiver, "holt transfer list --open").await;
     by_hand.done(mer, &receiver, &format!("holt transfer agree {id} --note 'quarantine is free'")).await;
-    by_hand.done(mer, &receiver, "holt weights Bramble").await;
+    by_hand.done(mer, &receiver, "holt weight list Bramble").await;
     by_hand.ends(qui, &sender, &format!("holt transfer dispatch {id}"), 3).await;
     by_hand.done("vet", &vet, &format!("holt transfer release {id} --note 'sample clear'")).await;
 

@@ -58,7 +58,7 @@ fn with_class(svg: &roxmltree::Document<'_>, class: &str) -> usize {
 #[tokio::test]
 async fn weights_are_drawn_as_a_file() {
     let scales = Scales::new().await;
-    let command = format!("holt weights {} --svg", shlex::try_quote(HOSTILE).unwrap());
+    let command = format!("holt weight list {} --svg", shlex::try_quote(HOSTILE).unwrap());
     let told = scales.desk.done(&format!("{command} ~/one.svg --format text")).await;
     assert!(told.starts_with("Saved the chart as "), "{told}");
     let text = std::fs::read_to_string(scales.desk.path("one.svg")).unwrap();
@@ -97,14 +97,16 @@ async fn weights_and_growth_are_drawn_in_the_terminal() {
     let mut scales = Scales::new().await;
     scales.desk = scales.desk.at_terminal(80).with("NO_COLOR", "1");
     let name = shlex::try_quote(HOSTILE).unwrap();
-    insta::assert_snapshot!(scales.desk.done(&format!("holt weights {name} --chart")).await);
+    insta::assert_snapshot!(scales.desk.done(&format!("holt weight list {name} --chart")).await);
     let growth = scales.desk.done(&format!("holt growth show {name} --chart")).await;
     assert!(growth.starts_with("Growth of "), "{growth}");
-    for line in [format!("holt weights {name} --chart --format csv"), "holt weights --chart".to_owned()] {
+    for line in
+        [format!("holt weight list {name} --chart --format csv"), "holt weight list --chart".to_owned()]
+    {
         let (exit, refused) = scales.desk.refused(&line).await;
         assert_eq!(exit, 2, "{line}: {refused}");
     }
-    let nothing = scales.desk.done(&format!("holt weights {name} --chart --to 2025-06-01")).await;
+    let nothing = scales.desk.done(&format!("holt weight list {name} --chart --to 2025-06-01")).await;
     assert!(nothing.contains("Nothing recorded in these days."), "{nothing}");
     scales.house.close().await;
 }
@@ -118,10 +120,10 @@ async fn condition_and_concerns_are_drawn() {
     let svg = roxmltree::Document::parse(&text).unwrap();
     assert_eq!(said(&svg, "title"), format!("Weight and body condition of {HOSTILE}"));
     assert!(said(&svg, "desc").contains("Median of each week: 6 values, from 8 kg on "), "{text}");
-    let drawn = scales.desk.done(&format!("holt concerns --animal {name} --settled --svg -")).await;
+    let drawn = scales.desk.done(&format!("holt concern list --animal {name} --closed --svg -")).await;
     let svg = roxmltree::Document::parse(&drawn).unwrap();
     assert_eq!(with_class(&svg, "dot s1"), 6 + 1);
-    let (exit, refused) = scales.desk.refused("holt concerns --svg -").await;
+    let (exit, refused) = scales.desk.refused("holt concern list --svg -").await;
     assert!(exit == 2 && refused.contains("--animal"), "{exit} {refused}");
     scales.house.close().await;
 }

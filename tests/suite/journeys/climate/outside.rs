@@ -15,7 +15,7 @@ impl Heated {
             ..Default::default()
         };
         let answer = self.quill.auditor.client.climate().get_exposure(ask).await.unwrap().into_inner();
-        assert!(answer.caution.contains("veterinary surgeon"));
+        assert!(answer.caution.contains("your vet"));
         answer.devices.into_iter().next().unwrap()
     }
 }

@@ -54,7 +54,7 @@ async fn a_house_that_cools_is_told_once_worse_and_over() {
     let over = concerns(&heated).await.remove(0);
     assert_eq!(
         (over.level(), over.seen.as_str()),
-        (ConcernLevel::Watch, "Burrow lamp in Burrow House reads what must be kept again.")
+        (ConcernLevel::Watch, "Burrow lamp in Burrow House reads within its range again.")
     );
     settle(&heated, &over).await;
     assert_eq!((look().await, concerns(&heated).await.len()), (0, 0));

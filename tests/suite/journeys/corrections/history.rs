@@ -82,7 +82,7 @@ async fn a_registrar_types_it() {
         "holt history Bramble".to_owned(),
         format!("holt history Bramble --as-known-at {}", then.to_rfc3339()),
         format!("holt history Bramble --changed-since {}", then.to_rfc3339()),
-        format!("holt correct Bramble {id} --strike-out --because 'no reading'"),
+        format!("holt correct Bramble {id} --withdraw --because 'no reading'"),
         format!("holt correct Bramble {} --sex male --because 'seen'", &books.bramble.id[28..]),
     ] {
         let ran = desk.run(&format!("{line} --format text")).await;

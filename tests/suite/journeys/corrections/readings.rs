@@ -147,7 +147,7 @@ async fn the_concern_follows_the_readings_as_they_are_corrected() {
     let quiet = concerns().await;
     assert_eq!(quiet.len(), 1, "people settle it, not Holt");
     assert_ne!(quiet[0].seen, raised[0].seen);
-    assert!(quiet[0].seen.contains("no longer remarkable"), "{}", quiet[0].seen);
+    assert!(quiet[0].seen.contains("as expected again"), "{}", quiet[0].seen);
     books.house.close().await;
 }
 

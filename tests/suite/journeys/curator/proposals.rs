@@ -238,7 +238,7 @@ async fn what_was_changed_since_is_not_made_and_is_proposed_again() {
     for one in [&listed, &usual] {
         let refused = books.accept(curator, &one.id).await.unwrap_err();
         assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE");
-        assert!(refused.message().contains("changed since it was proposed"), "{}", refused.message());
+        assert!(refused.message().contains("changed after the proposal"), "{}", refused.message());
         assert_eq!(books.decline(curator, &one.id, "see what stands now").await.unwrap().says, one.says);
     }
     let otters = books.otters().await;

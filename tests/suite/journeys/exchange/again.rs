@@ -6,7 +6,7 @@ use holt_server::model::person::Role;
 
 const ROWS: &str = "A1;River otter;;Bramble;F;05/2019;01/03/2020;purchased;;985112000123456;;;;;;;;;\n\
                     A2;River otter;;Sedge;M;2018;01/03/2020;;;;;;;;;;;;\n";
-const LINE: &str = "holt exchange take-in ~/animals.csv --mapping ~/animals.toml --format text";
+const LINE: &str = "holt exchange from-sheet ~/animals.csv --mapping ~/animals.toml --format text";
 
 #[tokio::test]
 async fn the_same_file_again_changes_nothing_and_says_so() {
@@ -15,7 +15,7 @@ async fn the_same_file_again_changes_nothing_and_says_so() {
     books.desk.done(LINE).await;
     let (rows, animals) = (books.rows().await, books.animals().await);
     let told = books.desk.done(LINE).await;
-    assert_eq!(told, "All of it is on record at QUI already (2 animals): nothing was changed.\n");
+    assert_eq!(told, "QUI has all of these records already (2 animals): nothing was changed.\n");
     assert_eq!(books.animals().await, animals);
     assert_eq!(books.rows().await, rows, "not even an entry of the ledger");
     // Another registrar, and a life that has gone on meanwhile: the same.
@@ -39,7 +39,7 @@ async fn rows_that_were_added_since_are_taken_in_and_the_others_left() {
     let more = "A3;River otter;;Pip;?;02/02/2026;;bred;;;A1;A2;;;;;;;\n";
     books.desk.file("animals.csv", format!("{HEADER}{ROWS}{more}").as_bytes());
     let told = books.desk.done(LINE).await;
-    assert_eq!(told, "1 animal was taken in at QUI; 2 were on record already, and left as they are.\n");
+    assert_eq!(told, "1 animal was added at QUI; 2 were already recorded and stay as they are.\n");
     let pip = books.animals().await.pop().unwrap();
     assert_eq!((pip.house_name.as_str(), pip.dam_id.is_empty()), ("Pip", false), "its dam is on record");
     books.house.close().await;
@@ -55,6 +55,6 @@ async fn a_number_that_is_another_animal_on_record_is_refused() {
     let ran = books.desk.run(LINE).await;
     assert_eq!(ran.exit, 3);
     let told = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(told.contains("`a1` is on record as QUI-20-0001, with another day of birth"), "{told}");
+    assert!(told.contains("`a1` is recorded as QUI-20-0001, with another day of birth"), "{told}");
     books.house.close().await;
 }

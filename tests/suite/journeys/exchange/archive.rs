@@ -45,12 +45,12 @@ async fn busy() -> Books {
         "holt place Sedge --in 'Otter pool' --at '2025-03-01 08:00'",
         "holt place Sedge --in 'Night house' --at '2025-11-01 17:45'",
         "holt litter record 0.0.3 --on 2026-02-01 --dam Bramble --sire Sedge=0.7 --sire Rush=0.3",
-        "holt litter told-apart Bramble --sex female --name Wick --on 2026-02-20",
+        "holt litter identify Bramble --sex female --name Wick --on 2026-02-20",
         "holt merge Mosss Moss --because 'the same scars'",
     ] {
         run(line).await;
     }
-    let round = "animal,mass,at,tried,scale,method,note\n\
+    let round = "animal,mass,at,declined,scale,method,note\n\
                  Bramble,8.2 kg,2025-01-05,,platform,trained,\"before, the feed\"\n\
                  Bramble,8.215 kg,2025-01-12 06:40,,platform,trained,\n\
                  Bramble,,2025-01-19 06:40,yes,,,stayed in the holt\n\
@@ -67,8 +67,8 @@ async fn busy() -> Books {
     // One dies, one leaves, one escapes, and one goes to another site and comes back.
     house.clock.advance(TimeDelta::days(1));
     run("holt animal died Teasel --at '2026-03-03 05:30' --manner euthanasia --note 'old, and tired'").await;
-    run("holt animal left Moss --on 2026-03-02 --to collection --to-name 'Brackwater Park'").await;
-    run("holt animal left Pip --on 2026-03-03 --to escape").await;
+    run("holt animal departed Moss --on 2026-03-02 --to collection --to-name 'Brackwater Park'").await;
+    run("holt animal departed Pip --on 2026-03-03 --to escape").await;
     for (desk, line) in [
         (&books.desk, "propose Rush --to MER --terms loan --because company"),
         (&there, "agree"),
@@ -111,11 +111,11 @@ async fn given_out_taken_in_and_given_out_again_it_is_the_same() {
     let desk = house.desk_of(&park.registrar, &[(Role::Registrar, Some("QUI"))]);
     let folder = books.desk.path("first").display().to_string();
     let tried = desk.done(&format!("holt exchange import {folder} --dry-run --format text")).await;
-    assert!(tried.contains("7 animals could be taken in at QUI."), "{tried}");
+    assert!(tried.contains("7 animals can be added at QUI."), "{tried}");
     let told = desk.done(&format!("holt exchange import {folder} --format text")).await;
     assert_eq!(
         told,
-        "7 animals were taken in at QUI.\nSpecies added: Lontra canadensis, Aonyx cinereus.\n\
+        "7 animals were added at QUI.\nSpecies added: Lontra canadensis, Aonyx cinereus.\n\
          Enclosures added: Otter pool, Night house.\n"
     );
     desk.done("holt exchange export ~/second").await;
@@ -125,7 +125,7 @@ async fn given_out_taken_in_and_given_out_again_it_is_the_same() {
     }
     // Taken in again, nothing changes.
     let again = desk.done(&format!("holt exchange import {folder} --format text")).await;
-    assert_eq!(again, "All of it is on record at QUI already (7 animals): nothing was changed.\n");
+    assert_eq!(again, "QUI has all of these records already (7 animals): nothing was changed.\n");
     // What the two say of an animal is the same, too.
     let show = "holt animal show Sedge --format json";
     let of =
@@ -183,22 +183,22 @@ async fn an_archive_that_was_changed_is_refused_with_file_row_and_column() {
             "8215,,g",
             "8215,,stone",
             3,
-            "`measurementUnit` (QUI-24-0001): `stone` is no unit",
+            "`measurementUnit` (QUI-24-0001): `stone` is not a unit",
         ),
-        (
-            "measurement.csv",
-            "body mass,8200,",
-            "body length,8200,",
-            3,
-            "`body length` is nothing that is taken in",
-        ),
+        ("measurement.csv", "body mass,8200,", "body length,8200,", 3, "Holt cannot import `body length`"),
         ("measurement.csv", "985112000123456", "276274877906944", 3, "`measurementValue` (QUI-24-0001)"),
         ("measurement.csv", "g,2025-01-05,", "g,soon,", 3, "`soon` is neither a day nor an instant"),
-        ("occurrence.csv", "2024-03-02/2026-03-02", "2024-03-02/2023-03-02", 3, "it left before it came"),
-        ("occurrence.csv", ",present,urn:uuid:", ",present,urn:lsid:", 3, "is no identifier of Holt's"),
-        ("occurrence.csv", "QUI-24-0002", "MER-24-0002", 3, "is no accession of QUI"),
+        (
+            "occurrence.csv",
+            "2024-03-02/2026-03-02",
+            "2024-03-02/2023-03-02",
+            3,
+            "it departed before it arrived",
+        ),
+        ("occurrence.csv", ",present,urn:uuid:", ",present,urn:lsid:", 3, "is not an identifier of Holt"),
+        ("occurrence.csv", "QUI-24-0002", "MER-24-0002", 3, "is not an accession of QUI"),
         ("event.csv", "Otter pool", "", 3, "event.csv, row 2, `locality` (QUI-24-0001): is missing"),
-        ("event.csv", "#stay-1", "#stay-9", 3, "is no row of occurrence.csv"),
+        ("event.csv", "#stay-1", "#stay-9", 3, "is not a row of occurrence.csv"),
         (
             "relationship.csv",
             "relatedResourceID",

@@ -30,7 +30,7 @@ B6;River otter;;Moss;F;;12/04/2021;;;;;;;;;01/01/2020;;8;24/02/2026
 ;River otter;;;;;12/04/2021;;;;;;;;;;;;
 ";
     books.desk.file("animals.csv", format!("{HEADER}{rows}").as_bytes());
-    let line = "holt exchange take-in ~/animals.csv --mapping ~/animals.toml";
+    let line = "holt exchange from-sheet ~/animals.csv --mapping ~/animals.toml";
     let before = books.rows().await;
     let mut text = String::new();
     for form in ["text", "csv"] {

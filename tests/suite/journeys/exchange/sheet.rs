@@ -16,16 +16,16 @@ async fn a_sheet_is_taken_in_whole() {
     let books = Books::new().await;
     books.house.enclosure(&books.park, "Weir").await;
     books.desk.file("animals.csv", format!("{HEADER}{ROWS}").as_bytes());
-    let line = "holt exchange take-in ~/animals.csv --mapping ~/animals.toml --format text";
+    let line = "holt exchange from-sheet ~/animals.csv --mapping ~/animals.toml --format text";
     let before = books.rows().await;
     let tried = books.desk.done(&format!("{line} --dry-run")).await;
     assert_eq!(
         tried,
-        "5 animals could be taken in at QUI.\nSpecies added: Aonyx cinereus.\nChecked only: nothing was recorded.\n"
+        "5 animals can be added at QUI.\nSpecies added: Aonyx cinereus.\nChecked only: nothing was recorded.\n"
     );
     assert_eq!(books.rows().await, before);
     let told = books.desk.done(line).await;
-    assert_eq!(told, "5 animals were taken in at QUI.\nSpecies added: Aonyx cinereus.\n");
+    assert_eq!(told, "5 animals were added at QUI.\nSpecies added: Aonyx cinereus.\n");
     let held = books.animals().await;
     let names: Vec<_> = held.iter().map(|one| (one.accession.as_str(), one.house_name.as_str())).collect();
     assert_eq!(names, [("QUI-20-0001", "Bramble"), ("QUI-20-0002", "Sedge"), ("QUI-26-0001", "Pip")]);
@@ -68,7 +68,7 @@ async fn the_stock_return_counts_them_as_it_counts_all() {
     let books = Books::new().await;
     books.house.enclosure(&books.park, "Weir").await;
     books.desk.file("animals.csv", format!("{HEADER}{ROWS}").as_bytes());
-    books.desk.done("holt exchange take-in ~/animals.csv --mapping ~/animals.toml").await;
+    books.desk.done("holt exchange from-sheet ~/animals.csv --mapping ~/animals.toml").await;
     let ask = |year: &str| v1::GetStockReturnRequest {
         site: "QUI".to_owned(),
         days: Some(v1::DaySpan {

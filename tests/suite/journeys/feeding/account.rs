@@ -33,7 +33,7 @@ async fn a_groups_intake_is_the_groups_and_an_animals_own_is_what_it_had_alone()
         v1::ListFeedsRequest { site: "QUI".to_owned(), animal: "Sedge".to_owned(), ..Default::default() };
     let list = kitchen.park.auditor.client.feeding().list_feeds(list).await.unwrap().into_inner().feeds;
     assert_eq!(list.iter().map(|feed| feed.given).collect::<Vec<_>>(), [grams(200)]);
-    assert!(told.caution.contains("veterinary surgeon"));
+    assert!(told.caution.contains("your vet"));
     kitchen.house.close().await;
 }
 

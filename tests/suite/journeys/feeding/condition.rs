@@ -11,7 +11,7 @@ async fn a_keeper_sees_them_side_by_side() {
     kitchen.house.load_protocol(&steward).await;
     let desk = kitchen.house.desk_of(&kitchen.park.keeper, &[(Role::Keeper, Some("QUI"))]);
     let empty = desk.done("holt condition Bramble --format text").await;
-    assert_eq!(empty, "Nothing is on record of these days.\n");
+    assert_eq!(empty, "Nothing recorded in these days.\n");
     desk.done("holt weigh Bramble 8.1kg").await;
     kitchen.house.clock.advance(TimeDelta::weeks(1));
     desk.done("holt weigh Bramble 7.9kg").await;

@@ -18,7 +18,7 @@ async fn what_a_keeper_needs_at_six_stands_on_one_page() {
         "holt group join 'Weir family' Sedge --as helper",
         "holt group move 'Weir family' --in Weir",
         "holt climate add 'Weir lamp' --in Weir --reads temperature",
-        "holt climate keep Weir temperature 20..22",
+        "holt climate range Weir temperature 20..22",
         "holt feed food Trout 1.2kcal/g --source \"maker's table\"",
         "holt feed plan 'Weir family' '06:30 900g Trout, bowl' '15:00 150g Trout, hidden, enrichment'",
         "holt check add weigh --all --every day --grace 1",

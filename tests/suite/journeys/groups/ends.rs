@@ -18,7 +18,7 @@ async fn a_death_ends_it_and_so_does_a_departure() {
     books.died(books.death("Bramble", "2026-03-02")).await.unwrap();
     assert_eq!(why_ended(&books).await, ["the animal died"]);
     books.departed(books.departure("Sedge", "2026-03-02")).await.unwrap();
-    assert_eq!(why_ended(&books).await, ["the animal died", "the animal left"]);
+    assert_eq!(why_ended(&books).await, ["the animal died", "the animal departed"]);
     assert!(names(&books.roll(None).await).is_empty());
     books.house.close().await;
 }

@@ -221,7 +221,7 @@ async fn a_diet_is_short_fits_or_is_over() {
         told.map(tonic::Response::into_inner)
     };
     let refused = need(None).await.unwrap_err();
-    assert!(refused.message().contains("nobody has said"), "{refused:?}");
+    assert!(refused.message().contains("is not recorded"), "{refused:?}");
     let describe = v1::DescribeTaxonRequest {
         request_id: nursery.house.request(),
         taxon: "Lontra canadensis".to_owned(),

@@ -52,7 +52,7 @@ async fn one_that_stops_gaining_is_raised_once_and_its_sibling_is_not() {
     }
     let quiet = concerns().await.remove(0);
     assert_eq!((&quiet.id, quiet.level()), (&told.id, ConcernLevel::Watch));
-    assert!(quiet.seen.contains("no longer remarkable"), "{}", quiet.seen);
+    assert!(quiet.seen.contains("as expected again"), "{}", quiet.seen);
     nursery.house.close().await;
 }
 

@@ -108,7 +108,7 @@ async fn a_former_holder_still_corrects_its_own_stay() {
 async fn the_holder_corrects_what_a_former_holder_recorded() {
     let moved = Moved::new().await;
     for (kind, fact, change) in life(&moved, &moved.brack.registrar).await {
-        // The day on which it came onto the books of Quill is Quill's, too: that takes both.
+        // The day on which it came into the stock of Quill is Quill's, too: that takes both.
         let done = moved.correct(&moved.brack.registrar, "BRA", &fact, change).await;
         match kind {
             FactKind::Birth => assert_eq!(reason(&done.unwrap_err()), "FACT_OF_ANOTHER_SITE"),

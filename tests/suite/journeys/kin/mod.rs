@@ -1,4 +1,4 @@
-//! Who an animal's kin are, and how closely animals are related.
+//! Kin of an animal, and how closely animals are related.
 
 mod across;
 mod by_hand;

@@ -74,7 +74,7 @@ async fn a_loan_is_prolonged_with_a_reason_by_either_side() {
         site: site.to_owned(),
         animal: "Bramble".to_owned(),
         loan_until: Some(until.parse().unwrap()),
-        because: "she is with young".to_owned(),
+        because: "she is pregnant".to_owned(),
         validate_only: false,
     };
     assert_eq!(due(&pair.quill, "2026-03-02").await.len(), 1);

@@ -81,7 +81,7 @@ async fn one_young_that_was_told_apart_twice_is_counted_in_its_litter_again() {
     let left = async || of_today(&books, &litter).await.remaining.unwrap().to_string();
     assert_eq!(left().await, "0.0.1");
     let of = books.fact(&told[0], FactKind::ToldApart).await.say;
-    assert!(of.starts_with("told apart out of the litter born "), "{of}");
+    assert!(of.starts_with("identified from the litter born "), "{of}");
     let merged = merge(&books, &told[0], &told[1]).await.unwrap();
     assert_eq!(left().await, "0.0.2");
     stock(&books).await;
@@ -134,6 +134,6 @@ async fn a_young_that_is_in_its_litter_again_may_leave_it_and_then_the_merge_sta
     assert_eq!(of_today(&books, &litter).await.remaining.unwrap().to_string(), "0.0.0");
     let refused = unmerge(&books, &told[0].id, &merged.merge_id).await.unwrap_err();
     assert_eq!(reason(&refused), "MERGE_CONFLICT");
-    assert!(refused.message().contains("no young left"), "{}", refused.message());
+    assert!(refused.message().contains("no animal remaining"), "{}", refused.message());
     books.house.close().await;
 }

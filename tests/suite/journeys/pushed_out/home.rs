@@ -36,10 +36,10 @@ async fn from_a_concern_to_a_home() {
         text.push_str(&format!("{who} $ {line}\n{out}\n"));
         out
     };
-    let concerns = typed("quill", "holt concerns".to_owned()).await;
+    let concerns = typed("quill", "holt concern list".to_owned()).await;
     assert!(concerns.contains("holt partners find QUI-"), "{concerns}");
     typed("quill", "holt partners find Sedge".to_owned()).await;
-    let offer = "holt transfer propose Sedge --to BRA --terms title-passes --planned today --because \"kept off her food\"";
+    let offer = "holt transfer propose Sedge --to BRA --terms ownership-passes --planned today --because \"kept off her food\"";
     let proposed = typed("quill", offer.to_owned()).await;
     let id = proposed.rsplit_once('[').unwrap().1.split_once(']').unwrap().0.to_owned();
     let packet = typed("brack", format!("holt transfer packet {id}")).await;

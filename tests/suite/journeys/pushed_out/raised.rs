@@ -77,8 +77,8 @@ async fn it_is_raised_with_the_watch_that_shows_it_and_carried_on() {
     ] {
         assert!(last.seen.contains(words), "{words}: {}", last.seen);
     }
-    assert!(last.seen.contains("Not known: weight against the group"), "{}", last.seen);
-    assert!(last.look_first.contains("Separation comes last"), "{}", last.look_first);
+    assert!(last.seen.contains("Not known: weight compared with the group"), "{}", last.seen);
+    assert!(last.look_first.contains("Separation is the last step"), "{}", last.look_first);
     let figure = |name: &str| last.figures.iter().find(|figure| figure.name == name).unwrap().value;
     assert!((figure("aggression received") - 32.0).abs() < 1e-9 && figure("aggression expected") < 8.0);
     assert_eq!(last.record_ids.len(), 10, "the watches of the last three weeks");
@@ -138,7 +138,7 @@ async fn it_goes_quiet_when_the_group_is_calm_again() {
         last.extend(weir.next(2, calm(n)).await.concerns);
     }
     let last = last.last().expect("it is told once that it is over");
-    assert!(last.seen.contains("does not speak for it any more"), "{}", last.seen);
+    assert!(last.seen.contains("nobody saw that"), "{}", last.seen);
     assert_eq!((last.level(), last.state()), (ConcernLevel::Watch, ConcernState::Raised), "people settle it");
     weir.house.close().await;
 }

@@ -116,10 +116,11 @@ async fn what_cannot_be_is_refused() {
 async fn a_keeper_types_what_befell_the_group() {
     let weir = Weir::new().await;
     let desk = weir.house.desk_of(&weir.park.keeper, &[(Role::Keeper, Some("QUI"))]);
-    let line = "holt upset record 'Weir family' fight 'all on Sedge' --animal Sedge --at 'yesterday 07:10'";
+    let line =
+        "holt disturbance record 'Weir family' fight 'all on Sedge' --animal Sedge --at 'yesterday 07:10'";
     desk.done(&format!("{line} --response 'a door opened' --calm-after 25")).await;
-    desk.done("holt upset record 'Weir family' alarm 'a heron on the roof'").await;
-    let shown = desk.at_terminal(110).with("NO_COLOR", "1").done("holt upset list 'Weir family'").await;
+    desk.done("holt disturbance record 'Weir family' alarm 'a heron on the roof'").await;
+    let shown = desk.at_terminal(110).with("NO_COLOR", "1").done("holt disturbance list 'Weir family'").await;
     insta::assert_snapshot!("upsets", shown);
     weir.house.close().await;
 }

@@ -1,4 +1,4 @@
-//! Papers: what goes with an animal, and what a listed one is usually asked for and is not on record.
+//! Papers: what goes with an animal, and what a listed one is usually asked for and is not recorded.
 //!
 //! Source and purpose codes are those of CITES Res. Conf. 12.3 (`cites_codes.csv` of the external checks).
 //! Which permits an appendix needs is that of Arts III to V of the convention, from memory.
@@ -75,14 +75,14 @@ impl Books {
     async fn missing(&self) -> Vec<(String, String, Vec<String>)> {
         let list = v1::ListMissingPapersRequest { site: "QUI".to_owned(), ..Default::default() };
         let list = self.park.auditor.client.papers().list_missing_papers(list).await.unwrap().into_inner();
-        assert!(list.caution.contains("replaces no lawful check"), "{}", list.caution);
+        assert!(list.caution.contains("does not replace a lawful check"), "{}", list.caution);
         let each = list.missing.into_iter();
         each.map(|one| (one.house_name.clone(), format!("{:?}", one.occasion()), one.missing)).collect()
     }
 }
 
-const NO_EXPORT: &str = "no export permit or re-export certificate of CITES is on record";
-const NO_IMPORT: &str = "no import permit of CITES is on record";
+const NO_EXPORT: &str = "no export permit or re-export certificate of CITES is recorded";
+const NO_IMPORT: &str = "no import permit of CITES is recorded";
 
 #[tokio::test]
 async fn a_listed_animal_that_comes_across_a_border_is_not_refused_and_what_is_missing_is_told() {

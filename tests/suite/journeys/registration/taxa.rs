@@ -190,7 +190,7 @@ async fn what_is_said_of_a_species_changes_and_names_stay() {
     let told = books.changed(unstated).await.unwrap();
     assert_eq!((told.breeds_from_days, told.cites_appendix()), (0, v1::CitesAppendix::Ii));
     let mut wrong = books.change();
-    assert_eq!(fields(&books.changed(wrong.clone()).await.unwrap_err()), ["taxon"], "nothing is changed");
+    assert_eq!(fields(&books.changed(wrong.clone()).await.unwrap_err()), ["taxon"], "no change given");
     wrong.new_scientific_name = "otter".to_owned();
     wrong.renamed_year = 1700;
     wrong.cites_appendix = Some(9);

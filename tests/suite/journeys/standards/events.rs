@@ -88,7 +88,10 @@ async fn a_death_is_explained_by_its_manner_or_by_the_post_mortem() {
     };
     audited.quill.registrar.client.send(died).await.unwrap();
     let answers = audited.answers("2026-02-01", "2026-03-02").await;
-    let unknown = ["Dab (QUI-25-0002): how it died is not known", "2 in a litter: how it died is not known"];
+    let unknown = [
+        "Dab (QUI-25-0002): its manner of death is not known",
+        "2 in a litter: its manner of death is not known",
+    ];
     assert_eq!(told(&answers, "died"), is("short", "1 of 3", &unknown));
     let found = async |post_mortem: v1::PostMortem, result: &str| {
         let found = v1::RecordPostMortemRequest {
@@ -103,8 +106,7 @@ async fn a_death_is_explained_by_its_manner_or_by_the_post_mortem() {
         audited.quill.vet.client.send(found).await.unwrap();
         told(&audited.answers("2026-02-22", "2026-03-02").await, "died")
     };
-    let waits =
-        "Dab (QUI-25-0002): how it died is not known; the post-mortem that was asked for has no result";
+    let waits = "Dab (QUI-25-0002): its manner of death is not known; the post-mortem that was asked for has no result";
     assert_eq!(found(v1::PostMortem::AskedFor, "").await, is("short", "1 of 2", &[waits]));
     assert_eq!(found(v1::PostMortem::Done, "pneumonia").await, is("met", "2 of 2", &[]));
     audited.house.close().await;
@@ -166,6 +168,6 @@ async fn the_stock_adds_up_and_what_is_not_computed_is_never_met() {
     };
     assert!(verdicts.is_sorted_by_key(rank), "{verdicts:?}");
     assert_eq!(answers.unshown.len(), 1);
-    assert!(answers.caution.contains("support an inspection and replace none"), "{}", answers.caution);
+    assert!(answers.caution.contains("do not replace an inspection"), "{}", answers.caution);
     audited.house.close().await;
 }

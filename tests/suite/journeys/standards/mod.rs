@@ -104,7 +104,7 @@ impl Audited {
         assert_eq!(answer.answers[0].outcome(), v1::ReadingOutcome::Accepted, "{answer:?}");
     }
 
-    /// An animal that would not come to the scale.
+    /// An animal that declined the scale.
     pub(super) async fn tried(&self, animal: &str, at: &str) {
         let mut round = self.house.round("QUI", &[(animal, utc(at), 1)]);
         round.readings[0].result = Some(v1::reading::Result::Tried(v1::Tried {}));

@@ -39,7 +39,7 @@ async fn steps_out_of_order() {
         this.lose(&this.brack, TransferLoss::Escape).await.unwrap_err(),
     ] {
         assert_eq!(reason(&refused), "TRANSFER_WRONG_STATE");
-        assert!(refused.message().ends_with("the transfer is received already"), "{}", refused.message());
+        assert!(refused.message().ends_with("the transfer is already received"), "{}", refused.message());
     }
     this.house.close().await;
 }
@@ -50,7 +50,7 @@ async fn steps_of_the_other_site() {
     let by_sender = v1::ReceiveTransferRequest { ..this.receipt() };
     let refused = this.quill.registrar.client.transfers().receive_transfer(by_sender).await.unwrap_err();
     assert_eq!((refused.code(), reason(&refused).as_str()), (Code::PermissionDenied, "TRANSFER_OTHER_SITE"));
-    assert_eq!(refused.message(), "only BRA can say that the transfer is received");
+    assert_eq!(refused.message(), "only BRA can record that the transfer is received");
     let by_receiver = v1::DispatchTransferRequest {
         request_id: this.house.request(),
         transfer_id: this.transfer.clone(),

@@ -53,7 +53,7 @@ async fn it_is_raised_with_its_numbers_and_the_records_it_rests_on() {
     assert_eq!((concern.house_name.as_str(), concern.accession.as_str()), ("Bramble", "QUI-25-0001"));
     assert!(concern.record_ids.contains(&answer.answers[0].weight_id));
     let figure = |name: &str| concern.figures.iter().find(|figure| figure.name == name);
-    let latest = figure("latest mass").unwrap();
+    let latest = figure("latest weight").unwrap();
     #[expect(clippy::cast_precision_loss, reason = "a few kilograms")]
     let weighed = losing(week) as f64;
     assert_eq!((latest.value, latest.unit.as_str()), (weighed, "g"));

@@ -1,4 +1,4 @@
-//! Two animals that were taken for one another.
+//! Two animals that were mixed up.
 
 use super::{Quill, morning, outcomes};
 use holt_proto::v1::ReadingOutcome::{Accepted, SecondWeighing};
@@ -15,7 +15,7 @@ async fn both_are_asked_for_again_and_each_names_the_other() {
     assert_eq!(outcomes(&answer), [SecondWeighing, Accepted, SecondWeighing]);
     for (this, other) in [(0, "Sedge (QUI-25-0002)"), (2, "Bramble (QUI-25-0001)")] {
         let hint = &answer.answers[this].hint;
-        assert!(hint.contains(other) && hint.contains("taken for one another"), "{hint}");
+        assert!(hint.contains(other) && hint.contains("mixed up"), "{hint}");
     }
     assert_eq!(answer.concerns, []);
     quill.house.close().await;

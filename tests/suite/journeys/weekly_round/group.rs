@@ -151,7 +151,7 @@ async fn a_scale_that_shows_all_of_them_lighter_is_told_with_the_round_and_then_
         assert_eq!(off.record_ids.len(), 6, "the latest reading of each");
         raised.insert(off.id.clone());
         let of_the_group = open.iter().find(|one| one.kind() == ConcernKind::GroupWeight);
-        assert!(of_the_group.is_none_or(|one| one.seen.contains("no longer remarkable")), "{open:?}");
+        assert!(of_the_group.is_none_or(|one| one.seen.contains("as expected again")), "{open:?}");
     }
     assert_eq!(raised.len(), 1, "once an episode");
     quill.house.close().await;

@@ -31,12 +31,12 @@ async fn three_refusals_in_a_row_raise_one_concern_that_says_so() {
     assert_eq!((third.kind(), third.state()), (ConcernKind::ScaleRefused, ConcernState::Raised));
     assert_eq!(third.record_ids, records[..3]);
     // Ten tries, none refused: (0 + 1) / (10 + 10) = 5 % by habit, so three in a row by chance 0.05³.
-    assert!(is(third, "refusals in a row", 3.0), "{third:?}");
-    assert!(is(third, "refused before", 5.0), "{third:?}");
+    assert!(is(third, "consecutive times declined", 3.0), "{third:?}");
+    assert!(is(third, "declined before", 5.0), "{third:?}");
     assert!(is(third, "chance of such a row by habit", 0.000_125), "{third:?}");
     // Carried on, not raised again.
     assert_eq!((fourth.id.as_str(), fourth.version), (third.id.as_str(), 2));
-    assert!(is(fourth, "refusals in a row", 4.0), "{fourth:?}");
+    assert!(is(fourth, "consecutive times declined", 4.0), "{fourth:?}");
     assert_eq!(quill.concerns(true).await.len(), 1);
     quill.house.close().await;
 }
@@ -83,6 +83,6 @@ async fn what_was_settled_is_not_raised_again_at_once() {
     assert_eq!(try_in_vain(&quill).await.concerns, []);
     let [again] = try_in_vain(&quill).await.concerns.try_into().unwrap();
     assert_ne!(again.id, concern.id);
-    assert!(is(&again, "refusals in a row", 3.0), "{again:?}");
+    assert!(is(&again, "consecutive times declined", 3.0), "{again:?}");
     quill.house.close().await;
 }

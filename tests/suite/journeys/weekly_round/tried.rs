@@ -1,4 +1,4 @@
-//! The animal would not come: that is a record, too.
+//! The animal declined the scale: that is a record, too.
 
 use super::{Quill, at, morning, outcomes, reading, tried};
 use holt_proto::v1::ReadingOutcome;

@@ -28,7 +28,7 @@ impl Quill {
             site: "QUI".to_owned(),
             animal: "Bramble".to_owned(),
             weight_id: weight.to_owned(),
-            because: "weighed on the other scale, too".to_owned(),
+            because: "weighed on the other scale as well".to_owned(),
             ..Default::default()
         }
     }
@@ -221,7 +221,7 @@ async fn what_was_accepted_wrong_is_put_right() {
     assert_eq!(refused(keeper, yes).await, (Code::InvalidArgument, "MALFORMED".to_owned()));
     let no = correct(&reading, v1::FactChange { accepted: Some(false), ..Default::default() });
     let told = keeper.client.send(no).await.unwrap();
-    assert!(told.concerns[0].seen.contains("no longer remarkable"), "{told:?}");
+    assert!(told.concerns[0].seen.contains("as expected again"), "{told:?}");
     assert_eq!(quill.due(Duty::WeighAgain).await.len(), 1);
     // Once more, and then it turns out to have been another time.
     let again = quill.accept(keeper, &told.facts[0].id).await.unwrap().reading.unwrap().id;

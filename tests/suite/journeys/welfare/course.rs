@@ -39,7 +39,7 @@ async fn it_is_told_worse_better_and_not_shown_better() {
     assert_eq!(nutrition.points[0].observer, "qui-keeper");
     let behaviour = of(Domain::Behaviour);
     assert_eq!((behaviour.change(), behaviour.grades), (DomainChange::Same, -2));
-    assert_eq!(behaviour.points.len(), 3, "what was not looked at is left out");
+    assert_eq!(behaviour.points.len(), 3, "what was not assessed is left out");
     assert_eq!(behaviour.points[2].enhancement(), Enhancement::Low);
     assert_eq!(of(Domain::Environment).change(), DomainChange::TooFew);
     assert_eq!(told.len(), 4, "mental state has no course of its own");

@@ -27,7 +27,7 @@ pub fn told<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
         .filter(|part| part.adds > 0.0)
         .map(|part| sentence(&part.evidence, names))
         .collect();
-    let since = estimate.since.map(|since| format!(" It has looked so since {}.", (names.day)(since)));
+    let since = estimate.since.map(|since| format!(" It has been so since {}.", (names.day)(since)));
     let seen = format!(
         "{name} is at risk of being driven out of {}. In the last {NOW_DAYS} days {}.{} {}",
         names.group,
@@ -45,8 +45,7 @@ pub fn told<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
 pub fn quiet<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
     Words {
         seen: format!(
-            "What was seen of {} in the last {NOW_DAYS} days does not speak for it any more that it is being \
-             pushed out of {}. {}",
+            "In the last {NOW_DAYS} days nobody saw that {} is at risk of being driven out of {}. {}",
             (names.animal)(&estimate.animal),
             names.group,
             certainty(estimate)
@@ -63,14 +62,14 @@ pub fn sentence<A>(evidence: &Evidence<A>, names: &Names<'_, A>) -> String {
         Evidence::Aggression(surprise) => {
             let now = surprise.counts.own_now;
             format!(
-                "it was driven, threatened or bitten {} in {:.1} hours watched, where {:.1} would be expected",
+                "it was driven, threatened or bitten {} in {:.1} hours of observation; {:.1} are expected",
                 times(now.events),
                 now.hours,
                 surprise.expected
             )
         }
         Evidence::Food(surprise) => of_trials("it was kept off food at", surprise, "feeds"),
-        Evidence::Isolation(surprise) => of_trials("it was by itself in", surprise, "scans"),
+        Evidence::Isolation(surprise) => of_trials("it was alone in", surprise, "scans"),
         Evidence::Fall { before, now, contests } => {
             let way = if now < before { "fell" } else { "rose" };
             format!("its rating {way} from {before:.0} to {now:.0} in {contests} contests")
@@ -82,7 +81,7 @@ pub fn sentence<A>(evidence: &Evidence<A>, names: &Names<'_, A>) -> String {
         Evidence::BesideBreeder { breeder, kinship } => {
             let kin = match kinship {
                 Some(kinship) if *kinship > 0.0 => format!(", its kin (kinship {kinship:.3})"),
-                Some(_) => ", no kin that is known".to_owned(),
+                Some(_) => ", not known kin".to_owned(),
                 None => String::new(),
             };
             format!(
@@ -98,7 +97,7 @@ pub fn sentence<A>(evidence: &Evidence<A>, names: &Names<'_, A>) -> String {
 
 fn of_trials(what: &str, surprise: &Surprise<Trials>, of: &str) -> String {
     let now = surprise.counts.own_now;
-    format!("{what} {} of {} {of}, where {:.1} would be expected", now.hits, now.of, surprise.expected)
+    format!("{what} {} of {} {of}; {:.1} are expected", now.hits, now.of, surprise.expected)
 }
 
 fn times(n: u32) -> String {
@@ -132,7 +131,7 @@ pub const fn noun(kind: Kind) -> &'static str {
         Kind::Food => "access to food",
         Kind::Isolation => "company in scans",
         Kind::Fall => "change of standing",
-        Kind::Weight => "weight against the group",
+        Kind::Weight => "weight compared with the group",
         Kind::BesideBreeder => "a breeder of its sex",
         Kind::GroupChange => "changes in the group",
     }
@@ -146,15 +145,15 @@ pub fn figures<A>(evidence: &Evidence<A>) -> Vec<Figure> {
         Evidence::Aggression(surprise) => vec![
             Figure::new("aggression received", whole(surprise.counts.own_now.events), "1"),
             Figure::new("aggression expected", surprise.expected, "1"),
-            Figure::new("time watched", surprise.counts.own_now.hours, "h"),
+            Figure::new("time observed", surprise.counts.own_now.hours, "h"),
         ],
         Evidence::Food(surprise) => vec![
             Figure::new("feeds at which it was kept off", whole(surprise.counts.own_now.hits), "1"),
             Figure::new("such feeds expected", surprise.expected, "1"),
-            Figure::new("feeds watched", whole(surprise.counts.own_now.of), "1"),
+            Figure::new("feeds observed", whole(surprise.counts.own_now.of), "1"),
         ],
         Evidence::Isolation(surprise) => vec![
-            Figure::new("scans in which it was by itself", whole(surprise.counts.own_now.hits), "1"),
+            Figure::new("scans in which it was alone", whole(surprise.counts.own_now.hits), "1"),
             Figure::new("such scans expected", surprise.expected, "1"),
             Figure::new("scans that saw it", whole(surprise.counts.own_now.of), "1"),
         ],
@@ -174,19 +173,22 @@ pub fn figures<A>(evidence: &Evidence<A>) -> Vec<Figure> {
 fn look_first<A>(parts: &[Part<A>]) -> &'static str {
     match parts.first().map(|part| part.evidence.kind()) {
         Some(Kind::Food | Kind::Weight) => {
-            "Watch a whole feed: does it eat, where, and who drives it. Feed at several places out of sight of one \
-             another, and see it eat; weigh it. Look for fresh bites at tail, ears and rump. Separation comes \
-             last: taken out, it may not be let back."
+            "Watch a whole feed: does it eat, where, and who drives it. Feed at several places out of sight \
+             of one \
+             another, and see it eat; weigh it. Look for fresh bites at tail, ears and rump. Separation is \
+             the last step: the group may not accept it back."
         }
         Some(Kind::Isolation) => {
-            "See where it sleeps and whether it may come near the others; look for fresh bites at tail, ears and \
-             rump, and watch a whole feed. Give it warmth, water and food where it is. Separation comes last: taken \
-             out, it may not be let back."
+            "See where it sleeps and whether it may come near the others; look for fresh bites at tail, \
+             ears and \
+             rump, and watch a whole feed. Give it warmth, water and food where it is. Separation is the \
+             last step: the group may not accept it back."
         }
         _ => {
-            "Look for fresh bites at tail, ears and rump; see who drives it, and whether it has a way out and a \
-             place to hide. Watch a whole feed, and feed at several places. Separation comes last: taken out, it may \
-             not be let back; wounds are for the veterinary surgeon at once."
+            "Look for fresh bites at tail, ears and rump; see who drives it, and whether it has a way out \
+             and a \
+             place to hide. Watch a whole feed, and feed at several places. Separation is the last step: \
+             the group may not accept it back. Call the vet at once about wounds."
         }
     }
 }
@@ -237,9 +239,12 @@ mod tests {
         let told = words(&estimate(vec![(food(6), 2.4), (beside, 1.28), (calm, 0.0)]));
         assert_eq!(
             told.seen,
-            "Sedge is at risk of being driven out of Weir family. In the last 21 days it was kept off food at 6 of 9 feeds, \
-             where 1.2 would be expected; it is grown or growing up beside Bramble, who breeds and is of its sex, \
-             its kin (kinship 0.250). Certainty: medium. Not known: weight against the group. Known from little: \
+            "Sedge is at risk of being driven out of Weir family. In the last 21 days it was kept off food \
+             at 6 of 9 feeds, \
+             where 1.2 would be expected; it is grown or growing up beside Bramble, who breeds and is of \
+             its sex, \
+             its kin (kinship 0.250). Certainty: medium. Not known: weight compared with the group. Known \
+             from little: \
              company in scans."
         );
         assert!(told.look_first.starts_with("Watch a whole feed"));

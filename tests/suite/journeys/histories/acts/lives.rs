@@ -54,7 +54,7 @@ impl Player {
         if self.one_in(2) { String::new() } else { self.some_enclosure() }
     }
 
-    /// An animal that came onto the books.
+    /// An animal that came into the stock.
     pub(super) fn came(&self, animal: &v1::Animal, species: usize, site: usize) {
         let marks = animal.marks.iter().map(|mark| mark.code.clone()).collect();
         let id = animal.id.clone();

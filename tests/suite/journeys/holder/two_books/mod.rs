@@ -154,7 +154,7 @@ async fn what_one_proposes_the_other_accepts_and_both_lives_are_one() {
     let before = this.see(&this.brack.registrar, "BRA", &this.sedge.id).await.unwrap_err();
     assert_eq!(reason(&before), "NOT_FOUND");
     let proposed = this.propose().await;
-    assert_eq!(proposed.says, format!("merge: it is the animal that BRA has as `{CHIP}`"));
+    assert_eq!(proposed.says, format!("merge: it is the animal that BRA records as `{CHIP}`"));
     assert_eq!((proposed.asked_site.as_str(), proposed.state()), ("BRA", AmendmentState::Open));
     // Whoever is asked may read what it is asked about, and nobody else.
     let shown = this.see(&this.brack.registrar, "BRA", &this.sedge.id).await.unwrap();

@@ -85,7 +85,7 @@ async fn what_the_holder_withdrew_meanwhile_is_not_withdrawn_twice() {
     };
     let refused = this.brack.registrar.client.send(correct).await.unwrap_err();
     assert_eq!(reason(&refused), "MALFORMED", "{}", refused.message());
-    assert!(refused.message().contains("a merge is of two records"), "{}", refused.message());
+    assert!(refused.message().contains("a merge belongs to two records"), "{}", refused.message());
     this.brack.registrar.client.send(wrong(&this.house, "BRA", &this.rook.id, &merge)).await.unwrap();
     // Sedge is Quill's alone again, and so is what it proposed about her.
     assert_eq!(reason(&this.accept(&asked.id).await.unwrap_err()), "NOT_FOUND");

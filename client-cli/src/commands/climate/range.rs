@@ -1,4 +1,4 @@
-//! `holt climate keep`
+//! `holt climate range`
 
 use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
@@ -9,35 +9,35 @@ use crate::words;
 use clap::Args;
 use holt_proto::v1;
 
-/// Say what must be kept in an enclosure, of one measure; in place of what was said before
+/// Set the range of one measure that an enclosure must keep; it replaces the earlier one
 #[derive(Args, Debug)]
 #[command(after_help = "\
-A rule is LOW..HIGH, either of which may be left out, then @ and when it holds: a season as month-day..month-day, \
-hours as 07:00..19:00, or both with a comma. The first rule that applies holds.
+A rule is LOW..HIGH, and either end may be missing. After @ stands when the rule applies: a season as \
+month-day..month-day, hours as 07:00..19:00, or both with a comma. The first rule that applies counts.
 
 Examples:
-  holt climate keep \"Burrow House\" temperature 20..22
-  holt climate keep Attic humidity 40..60@11-01..03-31 30..70
-  holt climate keep Terrace temperature 18..@19:00..07:00 20..32")]
-pub(super) struct Keep {
+  holt climate range \"Burrow House\" temperature 20..22
+  holt climate range Attic humidity 40..60@11-01..03-31 30..70
+  holt climate range Terrace temperature 18..@19:00..07:00 20..32")]
+pub(super) struct Range {
     /// The enclosure
     enclosure: String,
-    /// Of what
+    /// The measure
     #[arg(value_name = "MEASURE", value_parser = words::parser::<v1::Measure>())]
     measure: v1::Measure,
-    /// The rules; none where nothing need be kept
+    /// The rules; none if no range need be kept
     #[arg(value_name = "RULE", value_parser = rule, allow_hyphen_values = true)]
     rules: Vec<v1::ClimateRule>,
-    /// An alarm is raised after so many minutes outside [default: 15]
+    /// Minutes outside the range before an alarm [default: 15]
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(1..=10_080))]
     raise_after: Option<i32>,
-    /// An alarm is raised at once when so far outside [default: 4]
+    /// Distance outside the range that raises an alarm at once [default: 4]
     #[arg(long, value_name = "VALUE")]
     at_once_beyond: Option<f64>,
-    /// An alarm ends only when so far inside [default: 0]
+    /// Distance inside the range that ends an alarm [default: 0]
     #[arg(long, value_name = "VALUE")]
     margin: Option<f64>,
-    /// … for so many minutes [default: 20]
+    /// Minutes inside the range that end an alarm [default: 20]
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(1..=10_080))]
     clear_after: Option<i32>,
     /// Why
@@ -49,13 +49,13 @@ pub(super) struct Keep {
 fn rule(text: &str) -> Result<v1::ClimateRule, String> {
     const EXAMPLE: &str = "write it such as 20..22 or 18..@19:00..07:00";
     let (range, when) = text.split_once('@').unwrap_or((text, ""));
-    let (low, high) = range.split_once("..").ok_or_else(|| format!("`{text}` is no range; {EXAMPLE}"))?;
+    let (low, high) = range.split_once("..").ok_or_else(|| format!("`{text}` is not a range; {EXAMPLE}"))?;
     let end = |text: &str| -> Result<Option<f64>, String> {
         let text = text.trim();
         if text.is_empty() {
             return Ok(None);
         }
-        text.parse().map(Some).map_err(|_| format!("`{text}` is no number; {EXAMPLE}"))
+        text.parse().map(Some).map_err(|_| format!("`{text}` is not a number; {EXAMPLE}"))
     };
     let mut rule = v1::ClimateRule { low: end(low)?, high: end(high)?, ..Default::default() };
     for part in when.split(',').map(str::trim).filter(|part| !part.is_empty()) {
@@ -70,13 +70,13 @@ fn rule(text: &str) -> Result<v1::ClimateRule, String> {
     Ok(rule)
 }
 
-impl Keep {
+impl Range {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
         if self.rules.is_empty() && self.because.is_none() {
             return Err(Failure::usage(
-                "no rule is given",
-                "give one such as 20..22, or say --because nothing need be kept",
+                "no rule given",
+                "give one such as 20..22, or --because if no range need be kept",
             ));
         }
         let rules = v1::ClimateRules {

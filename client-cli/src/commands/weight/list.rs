@@ -1,7 +1,7 @@
-//! `holt weights`
+//! `holt weight list`
 
-use super::drawn::{Drawn, Recorded};
-use super::when;
+use crate::commands::drawn::{Drawn, Recorded};
+use crate::commands::when;
 use crate::errand::{Errand, Outcome, most};
 use crate::exit::Exit;
 use crate::failure::Failure;
@@ -15,42 +15,42 @@ use holt_proto::{time, v1};
 /// List the weights of an animal, or of a site, newest first
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Of an animal, the readings of all sites that you may see are listed, unless --site names one.
+For an animal, Holt lists the readings of all sites that you may see, unless --site names one.
 
-The chart is of one animal: its readings, those to weigh again, what is expected next with its 95 % interval, and each \
-concern with a number.
+The chart shows one animal: its readings, those to weigh again, the next expected weight with its 95 % \
+interval, and each concern with a number.
 
 Examples:
-  holt weights Bramble
-  holt weights Bramble --from 2026-01-01 --chart
-  holt weights Bramble --svg bramble.svg
-  holt weights --from 2026-02-01 --to 2026-02-28 --format csv
-  holt weights Bramble --as-known-at \"2026-02-20 12:00\"")]
-pub(crate) struct Weights {
-    /// The animal; all of the site, unless given
+  holt weight list Bramble
+  holt weight list Bramble --from 2026-01-01 --chart
+  holt weight list Bramble --svg bramble.svg
+  holt weight list --from 2026-02-01 --to 2026-02-28 --format csv
+  holt weight list Bramble --as-known-at \"2026-02-20 12:00\"")]
+pub(super) struct List {
+    /// The animal [default: all of the site]
     animal: Option<String>,
     /// First day
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
-    /// The newest so many only
+    /// Show only the newest N
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     limit: Option<u32>,
     #[command(flatten)]
     drawn: Drawn,
 }
 
-impl Weights {
-    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+impl List {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         if self.drawn.is_wanted() && self.animal.is_none() {
             return Err(Failure::usage(
-                "a chart is of one animal",
-                "name it: `holt weights Bramble --chart`",
+                "a chart shows one animal",
+                "name it: `holt weight list Bramble --chart`",
             ));
         }
         let session = &errand.session;
@@ -93,7 +93,7 @@ impl Weights {
     }
 }
 
-/// What an animal should weigh next, where the site that is meant has it on its books.
+/// What an animal is expected to weigh next, if the site has it.
 async fn next(errand: &Errand<'_>, animal: String) -> Result<Option<v1::ExpectedWeight>, Failure> {
     let site = match errand.named_site() {
         Some(site) => Ok(site),

@@ -1,41 +1,41 @@
-//! `holt litter told-apart`
+//! `holt litter identify`
 
 use super::find;
 use crate::commands::animal::Marks;
 use crate::errand::{Errand, Outcome};
 use crate::moment::DayWord;
 use crate::session::request_id;
-use crate::views::litter::ToldApart as View;
+use crate::views::litter::Identified as View;
 use crate::words;
 use clap::Args;
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// Take one young out of a litter as an animal of its own
+/// Identify one animal of a litter, and give it a record of its own
 #[derive(Args, Debug)]
 #[command(after_help = "\
-It was born when its litter was, has its parents, and gets an accession. Of its sex one fewer is counted in \
-the litter; where none of that sex is, one fewer of unknown sex.
+It has the birth and the parents of its litter, and gets an accession. The litter then counts one fewer of \
+its sex, or of unknown sex if it has none of that sex.
 
 Examples:
-  holt litter told-apart Sedge --sex female --name Pip \\
+  holt litter identify Sedge --sex female --name Pip \\
     --mark transponder=985112000123456
-  holt litter told-apart 0000002a --sex unknown --on yesterday --in Attic")]
-pub(super) struct ToldApart {
+  holt litter identify 0000002a --sex unknown --on yesterday --in Attic")]
+pub(super) struct Identify {
     /// The litter: its dam, or its id
     litter: String,
-    /// Sex of the young, as far as it is known
+    /// Its sex
     #[arg(long, value_parser = words::parser::<v1::Sex>())]
     sex: v1::Sex,
     #[command(flatten)]
     marks: Marks,
-    /// Day on which it was told apart; today, unless given
+    /// Day on which it was identified [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
     /// Enclosure it lives in
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
-    /// Who owns it: the code of a site or a name; this site, unless given
+    /// Who owns it: the code of a site or a name [default: this site]
     #[arg(long, value_name = "OWNER")]
     owner: Option<String>,
     /// Refuse if the litter was changed since this version of it
@@ -46,7 +46,7 @@ pub(super) struct ToldApart {
     check_only: bool,
 }
 
-impl ToldApart {
+impl Identify {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let site = errand.site().await?;

@@ -1,4 +1,4 @@
-//! `holt concerns`
+//! `holt concern list`
 
 use crate::commands::drawn::{Drawn, Recorded};
 use crate::commands::when;
@@ -13,37 +13,37 @@ use holt_proto::v1;
 /// List the open concerns, worst first, with the numbers that raised them
 #[derive(Args, Debug)]
 #[command(after_help = "\
-With --replay the past is watched again, week by week: what would have been raised when, under the \
-thresholds of today and under those given with --with, and how often in all. Nothing is recorded.
+With --replay, Holt goes through the past week by week. It lists what it would have raised, by today's \
+thresholds and by those of --with. Nothing is recorded.
 
-The chart is of the weights of one animal, with each concern where it was raised.
+The chart shows the weights of one animal, and each concern on its day.
 
 Examples:
-  holt concerns
-  holt concerns --animal Bramble --settled
-  holt concerns --animal Bramble --settled --svg bramble.svg
-  holt concerns --replay --from 2025-01-01 --with false_a_year=0.2
-  holt concerns --all-sites --format csv")]
-pub(crate) struct Concerns {
-    /// Of one animal
+  holt concern list
+  holt concern list --animal Bramble --closed
+  holt concern list --animal Bramble --closed --svg bramble.svg
+  holt concern list --replay --from 2025-01-01 --with false_a_year=0.2
+  holt concern list --all-sites --format csv")]
+pub(super) struct List {
+    /// Only those of this animal
     #[arg(long, value_name = "ANIMAL")]
     animal: Option<String>,
-    /// Settled ones, too
+    /// Also closed ones
     #[arg(long)]
-    settled: bool,
-    /// As they stood, and as was known, at this time; now, unless given
+    closed: bool,
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME", conflicts_with = "replay")]
     as_known_at: Option<WhenWord>,
-    /// At all your sites, whichever is meant otherwise
+    /// All your sites, not only the one in use
     #[arg(long, conflicts_with = "replay")]
     all_sites: bool,
-    /// Watch the past of the site again
-    #[arg(long, requires = "from", conflicts_with = "settled")]
+    /// Go through the past of the site again
+    #[arg(long, requires = "from", conflicts_with = "closed")]
     replay: bool,
-    /// First day to watch again
+    /// First day of the replay
     #[arg(long, value_name = "DAY", requires = "replay")]
     from: Option<DayWord>,
-    /// Last day to watch again; today, unless given
+    /// Last day of the replay [default: today]
     #[arg(long, value_name = "DAY", requires = "replay")]
     to: Option<DayWord>,
     /// A threshold with another value; may be given several times
@@ -55,12 +55,12 @@ pub(crate) struct Concerns {
 
 fn threshold(text: &str) -> Result<v1::Threshold, String> {
     let (name, value) = text.split_once('=').ok_or("write a threshold and its value: false_a_year=0.2")?;
-    let value = value.trim().parse().map_err(|_| format!("`{value}` is no number"))?;
+    let value = value.trim().parse().map_err(|_| format!("`{value}` is not a number"))?;
     Ok(v1::Threshold { name: name.trim().to_owned(), value })
 }
 
-impl Concerns {
-    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+impl List {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         if self.drawn.is_wanted() {
             return self.draw(errand).await;
         }
@@ -75,7 +75,7 @@ impl Concerns {
             as_known_at,
             site,
             animal: self.animal.unwrap_or_default(),
-            include_settled: self.settled,
+            include_settled: self.closed,
             page: None,
         };
         let mut caution = String::new();
@@ -88,7 +88,7 @@ impl Concerns {
     async fn draw(self, errand: &mut Errand<'_>) -> Outcome {
         let Some(animal) = self.animal.filter(|_| !self.replay && !self.all_sites) else {
             return Err(Failure::usage(
-                "a chart is of one animal as it was, and of one site",
+                "a chart shows one animal of one site",
                 "name the animal with --animal, and leave out --replay and --all-sites",
             ));
         };
@@ -97,7 +97,7 @@ impl Concerns {
         let zone = session.zones().await?.of(&site);
         let as_known_at = when::instant(self.as_known_at, zone, session.now())?;
         let ask = v1::ListWeightsRequest { site, animal: animal.clone(), as_known_at, ..Default::default() };
-        let recorded = Recorded::of(session, ask, usize::MAX, self.settled).await?;
+        let recorded = Recorded::of(session, ask, usize::MAX, self.closed).await?;
         let chart = recorded.weighed(&animal, None, (None, None)).chart();
         self.drawn.show(errand, &chart)
     }

@@ -1,4 +1,4 @@
-//! `holt enrich seen`, `holt enrich withdraw`
+//! `holt enrich response`, `holt enrich withdraw`
 
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
 use crate::failure::Failure;
@@ -28,28 +28,28 @@ async fn find(session: &Session, site: &str, part: &str) -> Result<String, Failu
     found.map(|offer| offer.id.clone()).ok_or_else(|| nothing_of("offer", part, "holt enrich list"))
 }
 
-/// Record how something that was offered was met, and for how long it was used
+/// Record the response to an offer, and how long it was used
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What was said of it before is taken back. What was offered is listed with its id by `holt enrich show` and \
-`holt enrich list`; of the last month, four characters from the beginning or end of it are enough.
+It replaces the earlier response. `holt enrich show` and `holt enrich list` show offers with their ids. For \
+the last month, four characters from the beginning or end of an id are enough.
 
 Examples:
-  holt enrich seen 0000002a used --minutes 12
-  holt enrich seen 0000002a ignored")]
-pub(super) struct Seen {
-    /// What was offered, by its id
+  holt enrich response 0000002a used --minutes 12
+  holt enrich response 0000002a ignored")]
+pub(super) struct Response {
+    /// The offer: its id, or the beginning or end of it
     #[arg(value_name = "ID", value_parser = id_part)]
     offer: String,
-    /// How it was met, by the animal that did most
+    /// Response of the animal that did most
     #[arg(value_name = "HOW", value_parser = words::parser::<v1::EnrichmentResponse>())]
     met: v1::EnrichmentResponse,
-    /// For so many minutes any animal used it
+    /// Minutes for which any animal used it
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=10_080))]
     minutes: Option<i32>,
 }
 
-impl Seen {
+impl Response {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let site = errand.site().await?;
@@ -67,11 +67,11 @@ impl Seen {
     }
 }
 
-/// Take back a record of something that was not offered
+/// Withdraw an offer that was not made
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt enrich withdraw 0000002a --because \"entered twice\"")]
 pub(super) struct Withdraw {
-    /// What is on record as offered, by its id
+    /// The offer: its id, or the beginning or end of it
     #[arg(value_name = "ID", value_parser = id_part)]
     offer: String,
     /// Why
@@ -91,7 +91,7 @@ impl Withdraw {
             because: self.because,
         };
         let thing = View::new(session.ask(ask).await?.offer.unwrap_or_default(), zone);
-        let say = format!("Taken back: {}", thing.spoken());
+        let say = format!("Withdrawn: {}", thing.spoken());
         errand.show(&Told { thing, say })
     }
 }

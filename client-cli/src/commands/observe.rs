@@ -1,4 +1,4 @@
-//! `holt watch`
+//! `holt observe`
 
 use super::ethogram;
 use super::protocol::{Reference, reference};
@@ -22,38 +22,38 @@ use holt_proto::v1::watch_event::What;
 use std::io::{BufRead, BufReader};
 use std::path::PathBuf;
 
-/// Watch a group: who does what to whom, typed line by line
+/// Observe a group: who does what to whom, typed line by line
 #[derive(Args, Debug)]
 #[command(after_help = "\
-While a watch runs, note everything that one in sight does to another, and who goes out of sight: counts are \
-divided by the time for which each was watched. One line an event; beginnings of names and behaviours are \
-enough. `help` shows what can be typed, `end` records the watch.
+During an observation, note everything that one animal in sight does to another, and who goes out of sight: \
+Holt divides counts by the time in sight. Type one line an event; beginnings of names and behaviours are \
+enough. `help` shows what you can type, `end` records the observation.
 
-What is typed is kept on this machine until it is on record: if the server is away, nothing is lost.
+This machine keeps what you type until it is recorded: if the server does not answer, nothing is lost.
 
 A file is CSV with a header: at, what (began, did, scan, followed, out, in, food, note, ended), animal, \
-behaviour, receiver, food, outcome, party, place, seconds, note; group, ethogram and watch where there are \
-several. Times are those of the site. A file that is sent again records nothing twice.
+behaviour, receiver, food, outcome, party, place, seconds, note; group, ethogram and watch if there are \
+several. Times are those of the site. If you send a file again, Holt records nothing twice.
 
 Examples:
-  holt watch \"Weir family\"
-  holt watch \"Weir family\" --only Bramble --by small-carnivore
-  holt watch \"Weir family\" --file morning.csv --check-only
-  holt watch --file kept.csv")]
-pub(crate) struct Watch {
+  holt observe \"Weir family\"
+  holt observe \"Weir family\" --only Bramble --by small-carnivore
+  holt observe \"Weir family\" --file morning.csv --check-only
+  holt observe --file kept.csv")]
+pub(crate) struct Observe {
     /// The group: its name, or its id
     #[arg(required_unless_present = "file")]
     group: Option<String>,
 
-    /// Only these are watched, not the whole group; may be given several times
+    /// Observe only this animal, not the whole group; may be given several times
     #[arg(long, value_name = "ANIMAL", conflicts_with = "file")]
     only: Vec<String>,
 
-    /// Ethogram to watch by; the only one on record, unless given
+    /// Ethogram to observe by [default: the only one]
     #[arg(long = "by", value_name = "CODE[@VERSION]", value_parser = reference)]
     ethogram: Option<Reference>,
 
-    /// Read watches from a CSV file; - is standard input
+    /// Read observations from a CSV file; - is standard input
     #[arg(long, value_name = "FILE")]
     file: Option<PathBuf>,
 
@@ -62,7 +62,7 @@ pub(crate) struct Watch {
     check_only: bool,
 }
 
-impl Watch {
+impl Observe {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match &self.file {
             Some(path) => {
@@ -108,7 +108,7 @@ impl Watch {
             if !draft.is_ended() {
                 let began = moment::spoken(draft.began_at, zone);
                 errand.output.note(&format!(
-                    "The watch that began at {began} has no end: it counts to the latest thing seen."
+                    "The observation that began at {began} has no end: it counts to the last event."
                 ))?;
             }
         }
@@ -148,7 +148,7 @@ impl Watch {
             let path = path.display();
             errand
                 .output
-                .note(&format!("A watch waits to be recorded; send it: holt watch --file {path}"))?;
+                .note(&format!("An observation is not recorded yet; send it: holt observe --file {path}"))?;
         }
         let kept = Kept::new(&errand.settings.places, &draft, zone)?;
         let mut desk =
@@ -226,7 +226,7 @@ impl Desk {
         let is_terminal = input.is_terminal;
         let names: Vec<&str> = self.members.iter().map(Member::spoken).collect();
         output.note(&format!(
-            "Watching {}: {}. One line an event; `help` shows what can be typed, `end` records it.",
+            "Observing {}: {}. One line an event; `help` shows what you can type, `end` records it.",
             self.draft.group,
             names.join(", ")
         ))?;
@@ -237,7 +237,7 @@ impl Desk {
             }
             let mut text = Vec::new();
             let more = lines.read_until(b'\n', &mut text).map_err(|error| {
-                Failure::machine(format!("what is typed cannot be read: {error}"), self.resend())
+                Failure::machine(format!("what you type cannot be read: {error}"), self.resend())
             })?;
             let now = session.now().trunc_subsecs(0);
             let text = String::from_utf8_lossy(&text);
@@ -266,7 +266,7 @@ impl Desk {
     fn note(&mut self, at: DateTime<Utc>, what: Vec<What>) -> Result<String, Failure> {
         if at < self.draft.began_at {
             let began = self.clock(self.draft.began_at);
-            return Ok(format!("? the watch began at {began}; what was before it is no part of it"));
+            return Ok(format!("? the observation began at {began}; an event before that is not part of it"));
         }
         let told: Vec<String> = what.iter().map(|what| self.words().spoken(what)).collect();
         self.typed.push(what.len());
@@ -282,11 +282,11 @@ impl Desk {
             self.draft.events[left..].iter().map(|(_, what)| self.words().spoken(what)).collect();
         self.draft.events.truncate(left);
         self.kept.save(&self.draft)?;
-        Ok(format!("taken back: {}", gone.join("; ")))
+        Ok(format!("withdrawn: {}", gone.join("; ")))
     }
 
     fn resend(&self) -> String {
-        format!("nothing is lost; send it later: holt watch --file {}", self.kept.path().display())
+        format!("nothing is lost; send it later: holt observe --file {}", self.kept.path().display())
     }
 
     /// Sends the watch. Where that does not go well, the file stays and it is said how to send it.
@@ -304,7 +304,7 @@ impl Desk {
         self.kept.forget()?;
         errand.show(&recorded)?;
         if recorded.raised() && errand.output.is_flat() {
-            errand.output.note("Concerns were raised or changed: see `holt concerns`.")?;
+            errand.output.note("Concerns were raised or changed: see `holt concern list`.")?;
         }
         Ok(Exit::Done)
     }

@@ -1,4 +1,4 @@
-//! `holt upset`
+//! `holt disturbance`
 
 use super::when;
 use crate::errand::{Errand, Outcome};
@@ -10,24 +10,26 @@ use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
-/// Alarm and upset: what befell a whole group, and how long it took to calm down
+/// Disturbances of a group: what happened, and how long it took to calm down
 #[derive(Args, Debug)]
-pub(crate) struct Upset {
+pub(crate) struct Disturbance {
     #[command(subcommand)]
     what: What,
 }
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Record an upset of a group
+    /// Record a disturbance of a group
     #[command(after_help = "\
 Examples:
-  holt upset record \"Weir family\" alarm \"a heron on the roof\" --calm-after 12
-  holt upset record \"Weir family\" fight \"all on Sedge\" --animal Sedge --at 07:10")]
+  holt disturbance record \"Weir family\" alarm \"a heron on the roof\" \\
+    --calm-after 12
+  holt disturbance record \"Weir family\" fight \"all on Sedge\" \\
+    --animal Sedge --at 07:10")]
     Record {
         /// The group: its name, or its id
         group: String,
-        /// What befell it
+        /// Kind of disturbance
         #[arg(value_name = "KIND", value_parser = words::parser::<v1::UpsetKind>())]
         kind: v1::UpsetKind,
         /// What happened
@@ -35,40 +37,40 @@ Examples:
         /// What was done about it
         #[arg(long, value_name = "TEXT")]
         response: Option<String>,
-        /// Minutes until the group was calm, where somebody saw it
+        /// Minutes until the group was calm, if somebody saw it
         #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=10_080))]
         calm_after: Option<i32>,
-        /// An animal that it befell most; may be given several times
+        /// An animal that it happened to most; may be given several times
         #[arg(long = "animal", value_name = "ANIMAL")]
         animals: Vec<String>,
-        /// When it began; now, unless given
+        /// When it began [default: now]
         #[arg(long, value_name = "TIME")]
         at: Option<WhenWord>,
         /// Check everything and record nothing
         #[arg(long)]
         check_only: bool,
     },
-    /// List the upsets of a group, or of a site, newest first
+    /// List the disturbances of a group, or of a site, newest first
     #[command(after_help = "\
 Examples:
-  holt upset list
-  holt upset list \"Weir family\" --from 2026-01-01 --format csv")]
+  holt disturbance list
+  holt disturbance list \"Weir family\" --from 2026-01-01 --format csv")]
     List {
-        /// The group; all of the site, unless given
+        /// The group [default: all of the site]
         group: Option<String>,
         /// First day
         #[arg(long, value_name = "DAY")]
         from: Option<DayWord>,
-        /// Last day; today, unless given
+        /// Last day [default: today]
         #[arg(long, value_name = "DAY")]
         to: Option<DayWord>,
-        /// As was known at this time; now, unless given
+        /// As known at this time [default: now]
         #[arg(long, value_name = "TIME")]
         as_known_at: Option<WhenWord>,
     },
 }
 
-impl Upset {
+impl Disturbance {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let site = errand.site().await?;
         let session = &errand.session;
@@ -91,7 +93,7 @@ impl Upset {
                 let say = if check_only {
                     CHECKED_ONLY.to_owned()
                 } else {
-                    format!("{} is on record.", thing.spoken())
+                    format!("{} is recorded.", thing.spoken())
                 };
                 errand.show(&Told { thing, say })
             }

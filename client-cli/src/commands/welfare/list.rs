@@ -1,4 +1,4 @@
-//! `holt assessments`
+//! `holt welfare list`
 
 use super::when;
 use crate::errand::{Errand, Outcome};
@@ -12,24 +12,24 @@ use holt_proto::v1;
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  holt assessments Bramble
-  holt assessments --from 2026-01-01 --format json")]
-pub(crate) struct Assessments {
-    /// The animal; all of the site, unless given
+  holt welfare list Bramble
+  holt welfare list --from 2026-01-01 --format json")]
+pub(super) struct List {
+    /// The animal [default: all of the site]
     animal: Option<String>,
     /// First day
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
 
-impl Assessments {
-    pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+impl List {
+    pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let site = errand.site().await?;
         let zone = session.zone(&site).await?;

@@ -1,4 +1,4 @@
-//! `holt feed left`, `holt feed withdraw`
+//! `holt feed leftovers`, `holt feed withdraw`
 
 use super::amount;
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
@@ -14,23 +14,23 @@ use holt_proto::v1;
 /// Days over which what was given is looked for by a part of its id.
 const LATELY: Days = Days::new(31);
 
-/// Record what was left of something that was given, and how long it lasted
+/// Record the leftovers of a feed, and how long it lasted
 #[derive(Args, Debug)]
 #[command(after_help = "\
-What was said of it before is taken back. What was given is listed with its id by `holt feed show` and \
-`holt feed list`; of one of the last month, four characters from the beginning or end of it are enough.
+They replace those recorded before. `holt feed show` and `holt feed list` show feeds with their ids. For the \
+last month, four characters from the beginning or end of an id are enough.
 
 Examples:
-  holt feed left 0000002a 35g
-  holt feed left 0000002a 0g --lasted 25")]
-pub(super) struct Left {
-    /// What was given, by its id
+  holt feed leftovers 0000002a 35g
+  holt feed leftovers 0000002a 0g --lasted 25")]
+pub(super) struct Leftovers {
+    /// The feed: its id, or the beginning or end of it
     #[arg(value_name = "ID", value_parser = id_part)]
     feed: String,
-    /// How much was left, with its unit
+    /// Leftovers, with their unit
     #[arg(value_name = "MASS", value_parser = amount)]
     left: v1::Mass,
-    /// For so many minutes it lasted
+    /// How many minutes it lasted
     #[arg(long, value_name = "MINUTES", value_parser = clap::value_parser!(i32).range(0..=10_080))]
     lasted: Option<i32>,
 }
@@ -48,7 +48,7 @@ async fn find(session: &Session, site: &str, part: &str) -> Result<String, Failu
     found.map(|feed| feed.id.clone()).ok_or_else(|| nothing_of("feed", part, "holt feed list"))
 }
 
-impl Left {
+impl Leftovers {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let site = errand.site().await?;
@@ -66,11 +66,11 @@ impl Left {
     }
 }
 
-/// Take back a record of something that was not given
+/// Withdraw a feed that was not given
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt feed withdraw 0000002a --because \"entered twice\"")]
 pub(super) struct Withdraw {
-    /// What is on record as given, by its id
+    /// The feed: its id, or the beginning or end of it
     #[arg(value_name = "ID", value_parser = id_part)]
     feed: String,
     /// Why
@@ -90,7 +90,7 @@ impl Withdraw {
             because: self.because,
         };
         let thing = View::new(session.ask(ask).await?.feed.unwrap_or_default(), zone);
-        let say = format!("Taken back: {}", thing.spoken());
+        let say = format!("Withdrawn: {}", thing.spoken());
         errand.show(&Told { thing, say })
     }
 }

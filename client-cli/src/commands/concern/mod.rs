@@ -1,5 +1,7 @@
 //! `holt concern`
 
+mod list;
+
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
 use crate::failure::Failure;
 use crate::session::{Session, request_id};
@@ -9,7 +11,7 @@ use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
-/// Answer a concern: take it up, settle it
+/// Concerns: list them, take them on, close them
 #[derive(Args, Debug)]
 pub(crate) struct Concern {
     #[command(subcommand)]
@@ -18,38 +20,41 @@ pub(crate) struct Concern {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Take a concern up: you are looking after it
+    List(list::List),
+    /// Take on a concern: you are looking after it
     #[command(after_help = "\
 Examples:
-  holt concern take-up 0000002a --note \"teeth to be looked at on Tuesday\"")]
-    TakeUp {
+  holt concern take-on 0000002a --note \"teeth to be looked at on Tuesday\"")]
+    TakeOn {
         /// The concern: its id, or the beginning or end of it
         #[arg(value_name = "ID", value_parser = id_part)]
         id: String,
-        /// What will be done
+        /// What you will do
         #[arg(long, value_name = "TEXT")]
         note: Option<String>,
         /// Refuse if it was changed since this version of it
         #[arg(long, value_name = "VERSION", default_value_t = 0, hide_default_value = true)]
         based_on: i64,
     },
-    /// Settle a concern, and say why
+    /// Close a concern, and say why
     #[command(after_help = "\
-A concern about the weight of an animal, of a young animal's growth or of a group is settled as one of three. \
-false-alarm: nothing was wrong, and what was expected stays so. treated: the recovery is compared with the old \
-weight; if the loss goes on, it is raised again. new-normal: what it weighs now is expected from now on.
+Close a concern about the weight of an animal or a group, or about growth, as one of three:
+  false-alarm  nothing was wrong; the expected weight stays as it was
+  treated      Holt compares the recovery with the old weight, and raises the
+               concern again if the loss goes on
+  new-normal   from now on Holt expects what the animal weighs now
 
 Examples:
-  holt concern settle 0000002a --as treated --because \"tooth out, eats again\"
-  holt concern settle 0000002b --because \"the lamp was replaced\"")]
-    Settle {
+  holt concern close 0000002a --as treated --because \"tooth out, eats again\"
+  holt concern close 0000002b --because \"the lamp was replaced\"")]
+    Close {
         /// The concern: its id, or the beginning or end of it
         #[arg(value_name = "ID", value_parser = id_part)]
         id: String,
-        /// Of a concern about weight: as what it is settled
+        /// For a concern about weight: what the records mean
         #[arg(long = "as", value_name = "MEANING", value_parser = words::parser::<v1::SettledAs>())]
         settled_as: Option<v1::SettledAs>,
-        /// Why it is settled
+        /// Why you close it
         #[arg(long, value_name = "TEXT")]
         because: String,
         /// Refuse if it was changed since this version of it
@@ -67,14 +72,15 @@ async fn find(session: &Session, id: &str) -> Result<v1::Concern, Failure> {
             return Ok(concern.clone());
         }
     }
-    Err(nothing_of("concern", id, "holt concerns"))
+    Err(nothing_of("concern", id, "holt concern list"))
 }
 
 impl Concern {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let concern = match self.what {
-            What::TakeUp { id, note, based_on } => {
+            What::List(list) => return list.run(errand).await,
+            What::TakeOn { id, note, based_on } => {
                 let found = find(session, &id).await?;
                 let ask = v1::TakeUpConcernRequest {
                     request_id: request_id(),
@@ -85,7 +91,7 @@ impl Concern {
                 };
                 session.ask(ask).await?.concern
             }
-            What::Settle { id, settled_as, because, based_on } => {
+            What::Close { id, settled_as, because, based_on } => {
                 let found = find(session, &id).await?;
                 let of_weight =
                     [v1::ConcernKind::WeightTrend, v1::ConcernKind::Growth, v1::ConcernKind::GroupWeight];

@@ -1,5 +1,7 @@
 //! `holt welfare`
 
+mod list;
+
 use super::protocol::{Reference, reference};
 use super::when;
 use crate::errand::{Errand, Outcome};
@@ -12,7 +14,7 @@ use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// What the welfare assessments of a site say together
+/// Welfare assessments of a site: list them, and compare them over time
 #[derive(Args, Debug)]
 pub(crate) struct Welfare {
     #[command(subcommand)]
@@ -21,15 +23,16 @@ pub(crate) struct Welfare {
 
 #[derive(Debug, Subcommand)]
 enum What {
+    List(list::List),
     Course(CourseOf),
     Agreement(AgreementOf),
     Unassessed(UnassessedAt),
 }
 
-/// Show how the grades of an animal went, domain by domain
+/// Show the grades of an animal over time, domain by domain
 #[derive(Args, Debug)]
 #[command(after_help = "\
-A domain that was bad is told better only once what was bad has been looked at again.
+Holt calls a domain better only after the indicators that were bad were assessed again.
 
 Examples:
   holt welfare course Bramble
@@ -37,16 +40,16 @@ Examples:
 struct CourseOf {
     /// The animal: house name, accession, transponder, ring or id
     animal: String,
-    /// By one protocol only
+    /// Only this protocol
     #[arg(long, value_name = "CODE")]
     protocol: Option<String>,
     /// First day
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -55,7 +58,7 @@ struct CourseOf {
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Levels and grades are compared by weighted kappa, measured values by the six forms of the intraclass \
-correlation, each with its 95 % interval. With fewer than ten pairs there is no measure.
+correlation, each with its 95 % interval. Fewer than ten pairs give no figure.
 
 Examples:
   holt welfare agreement small-carnivore
@@ -64,17 +67,17 @@ struct AgreementOf {
     /// Code of the protocol [default version: the one by which the site works]
     #[arg(value_name = "CODE[@VERSION]", value_parser = reference)]
     protocol: Reference,
-    /// Most days between two assessments of one animal that are one occasion; the same day, unless given
+    /// Most days between two assessments that count as one occasion [default: the same day]
     #[arg(long, value_name = "DAYS", default_value_t = 0, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i32).range(0..=14))]
     within: i32,
     /// First day
     #[arg(long, value_name = "DAY")]
     from: Option<DayWord>,
-    /// Last day; today, unless given
+    /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
@@ -91,7 +94,7 @@ struct UnassessedAt {
     #[arg(long, value_name = "DAYS", default_value_t = 90, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i32).range(1..=730))]
     within: i32,
-    /// As of this day; today, unless given
+    /// As of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
     /// Exit with 10 if there is any
@@ -101,17 +104,18 @@ struct UnassessedAt {
 
 impl Welfare {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         match self.what {
-            What::Course(course) => course.run(site, errand).await,
-            What::Agreement(agreement) => agreement.run(site, errand).await,
-            What::Unassessed(unassessed) => unassessed.run(site, errand).await,
+            What::List(list) => list.run(errand).await,
+            What::Course(course) => course.run(errand).await,
+            What::Agreement(agreement) => agreement.run(errand).await,
+            What::Unassessed(unassessed) => unassessed.run(errand).await,
         }
     }
 }
 
 impl CourseOf {
-    async fn run(self, site: String, errand: &mut Errand<'_>) -> Outcome {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
         let session = &errand.session;
         let zone = session.zone(&site).await?;
         let ask = v1::GetWelfareCourseRequest {
@@ -127,7 +131,8 @@ impl CourseOf {
 }
 
 impl AgreementOf {
-    async fn run(self, site: String, errand: &mut Errand<'_>) -> Outcome {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
         let session = &errand.session;
         let zone = session.zone(&site).await?;
         let ask = v1::CompareObserversRequest {
@@ -144,7 +149,8 @@ impl AgreementOf {
 }
 
 impl UnassessedAt {
-    async fn run(self, site: String, errand: &mut Errand<'_>) -> Outcome {
+    async fn run(self, errand: &mut Errand<'_>) -> Outcome {
+        let site = errand.site().await?;
         let session = &errand.session;
         let as_of = match self.on {
             None => None,

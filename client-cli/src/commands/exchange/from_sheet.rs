@@ -1,4 +1,4 @@
-//! `holt exchange take-in`
+//! `holt exchange from-sheet`
 
 use super::taken_in;
 use crate::errand::{Errand, Outcome};
@@ -7,20 +7,20 @@ use crate::exchange::spreadsheet;
 use clap::Args;
 use std::path::PathBuf;
 
-/// Take in the animals that a site has already, from a spreadsheet
+/// Add the animals that a site has already, from a spreadsheet
 #[derive(Args, Debug)]
 #[command(after_help = "\
-The sheet is CSV with a header, one row an animal. The mapping is TOML: which column is which field, which \
-words of the sheet mean which of Holt's, what holds for every row, and how days and masses are written:
+The sheet is CSV with a header, one row an animal. The mapping is TOML. It gives the column of each field, \
+Holt's word for each word of the sheet, what is so in every row, and how days and weights are written:
 
   days = \"DD/MM/YYYY\"
   masses = \"kg\"
   [columns]
-  number = \"Local ID\"
+  number = \"Our no.\"
   species = \"Latin name\"
-  name = \"House name\"
+  name = \"Name\"
   sex = \"Sex\"
-  arrived = \"Acquired\"
+  arrived = \"Date in\"
   [values.sex]
   M = \"male\"
   F = \"female\"
@@ -30,17 +30,18 @@ words of the sheet mean which of Holt's, what holds for every row, and how days 
 Fields: number and species (needed), common-name, name, sex, born, estimated, from, from-name, arrived, \
 transponder, ring, tattoo, place-on-body, dam, sire, parents-because, enclosure, owner, died, manner, note, left, \
 to, to-name, weight, weighed. `from` is born-here, collection, wild, rescue, confiscation, private or \
-on-site-before. A species or an enclosure that is not on record is refused; a species with a common-name is added.
+on-site-before. Holt refuses an enclosure or a species that it does not know, but adds a species that has a \
+common-name.
 
-All rows are taken in, or none: what is wrong is told row by row, all of it at once. An animal whose number is on \
-record already is left as it is, so that the same file taken in again changes nothing. Up to 5000 animals at once; \
-allow more time for many (--timeout).
+Holt adds all rows or none, and reports all errors at once, row by row. An animal whose number is already \
+recorded stays as it is: the same file changes nothing a second time. A file has at most 5000 animals; allow \
+more time for many (--timeout).
 
 Examples:
-  holt exchange take-in animals.csv --mapping animals.toml --dry-run
-  holt exchange take-in animals.csv --mapping animals.toml --timeout 60
-  holt exchange take-in - --mapping animals.toml --format csv < animals.csv")]
-pub(super) struct TakeIn {
+  holt exchange from-sheet animals.csv --mapping animals.toml --dry-run
+  holt exchange from-sheet animals.csv --mapping animals.toml --timeout 60
+  holt exchange from-sheet - --mapping animals.toml --format csv < animals.csv")]
+pub(super) struct FromSheet {
     /// The sheet; - is standard input
     file: PathBuf,
     /// The mapping
@@ -51,7 +52,7 @@ pub(super) struct TakeIn {
     check_only: bool,
 }
 
-impl TakeIn {
+impl FromSheet {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let mapping = Mapping::read(&errand.input.file(&self.mapping)?)?;
         let entries = spreadsheet::read(&errand.input.file(&self.file)?, &mapping)?;

@@ -1,5 +1,7 @@
 //! `holt weight`
 
+mod list;
+
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
 use crate::failure::Failure;
 use crate::session::request_id;
@@ -7,7 +9,7 @@ use crate::views::waiting::{Answered, Done};
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
-/// Accept or withdraw a reading that waits for a second weighing
+/// List weights; accept or withdraw a reading that waits for a second weighing
 #[derive(Args, Debug)]
 pub(crate) struct Weight {
     #[command(subcommand)]
@@ -16,16 +18,17 @@ pub(crate) struct Weight {
 
 #[derive(Debug, Subcommand)]
 enum What {
+    List(list::List),
     /// Accept a reading that waits: it is right, and counts from its own time
     #[command(after_help = "\
 You accept a reading that you recorded; a registrar accepts any. `holt due --duty weigh-again` lists the readings \
-that wait. What was accepted wrong is put right with `holt correct`.
+that wait. Correct a reading that was accepted by mistake with `holt correct`.
 
 Examples:
-  holt weight accept Larch --because \"weighed on the other scale, too\"
+  holt weight accept Larch --because \"weighed on the other scale as well\"
   holt weight accept Larch 0000002a --because \"she was ill all week\"")]
     Accept(Which),
-    /// Withdraw a reading that waits: it was wrong, and counts for nothing
+    /// Withdraw a reading that waits: it was wrong, and no longer counts
     #[command(after_help = "\
 You withdraw a reading that you recorded within the last 7 days; a registrar withdraws any. It stays in the history \
 of the animal, with the reason.
@@ -80,11 +83,12 @@ impl Which {
 
 impl Weight {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let (which, done) = match self.what {
+            What::List(list) => return list.run(errand).await,
             What::Accept(which) => (which, Done::Accepted),
             What::Withdraw(which) => (which, Done::Withdrawn),
         };
+        let site = errand.site().await?;
         let found = which.find(errand, &site).await?;
         let (animal, because, version) = (found.animal_id.clone(), which.because, which.based_on);
         let session = &errand.session;

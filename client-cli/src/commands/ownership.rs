@@ -1,4 +1,4 @@
-//! `holt title`
+//! `holt ownership`
 
 use crate::commands::when::instant;
 use crate::errand::{Errand, Outcome};
@@ -10,9 +10,9 @@ use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
 
-/// Who owns an animal, wherever it lives
+/// Ownership of animals, wherever they live
 #[derive(Args, Debug)]
-pub(crate) struct Title {
+pub(crate) struct Ownership {
     #[command(subcommand)]
     what: What,
 }
@@ -23,7 +23,7 @@ enum What {
     Elsewhere(OwnedElsewhere),
 }
 
-impl Title {
+impl Ownership {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
             What::Pass(command) => command.run(errand).await,
@@ -36,8 +36,8 @@ impl Title {
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  holt title pass Teasel --to MER --because \"given with the loan's end\"
-  holt title pass Bramble --to \"Fenwater Collection\" --on 2026-03-01 \\
+  holt ownership pass Teasel --to MER --because \"given with the loan's end\"
+  holt ownership pass Bramble --to \"Fenwater Collection\" --on 2026-03-01 \\
     --because \"sold\"")]
 struct Pass {
     /// The animal
@@ -45,7 +45,7 @@ struct Pass {
     /// Who owns it from then on: the code of a site, or a name outside Holt
     #[arg(long, value_name = "OWNER")]
     to: String,
-    /// Day from which that counts; today, unless given
+    /// First day of the new ownership [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
     /// Why
@@ -84,17 +84,17 @@ impl Pass {
     }
 }
 
-/// List the animals that a site owns and does not hold
+/// List the animals that a site owns but does not hold
 #[derive(Args, Debug)]
 #[command(after_help = "\
 Examples:
-  holt title elsewhere
-  holt title elsewhere --on 2025-12-31 --format csv")]
+  holt ownership elsewhere
+  holt ownership elsewhere --on 2025-12-31 --format csv")]
 struct OwnedElsewhere {
-    /// As of the close of this day; today, unless given
+    /// As of the close of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As was known at this time; now, unless given
+    /// As known at this time [default: now]
     #[arg(long, value_name = "TIME")]
     as_known_at: Option<WhenWord>,
 }
