@@ -50,7 +50,7 @@ pub fn reason(status: &Status) -> String {
     let said = documented().get(&info.reason).unwrap_or_else(|| panic!("no such reason: {status:?}"));
     assert_eq!(info.domain, ERROR_DOMAIN);
     assert!(said.contains(&code_name(status)), "{said}\n{status:?}");
-    if let Some((_, metadata)) = said.split_once("metadata ").filter(|(_, rest)| !rest.contains("where")) {
+    if let Some((_, metadata)) = said.split_once("metadata ").filter(|(_, rest)| !rest.contains(" if ")) {
         for key in metadata.split('`').skip(1).step_by(2) {
             assert!(info.metadata.contains_key(key), "no `{key}` in {status:?}");
         }
