@@ -15,3 +15,4 @@ mod scene;
 mod schema;
 mod sight;
 mod steps;
+mod words;
