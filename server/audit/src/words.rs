@@ -242,7 +242,7 @@ mod tests {
             |cause| of_group("The 8 otters in Weir", since(), &Whole { loss: loss(false), cause, sure: 0.9 });
         let lost = of(Cause::Loss);
         assert!(lost.seen.starts_with("The 8 otters in Weir are 7.0 % below"), "{}", lost.seen);
-        assert!(lost.look_first.starts_with("What all of them share"));
+        assert!(lost.look_first.starts_with("Look at what all of them share"));
         let scale = of(Cause::Scale);
         assert!(
             scale.seen.contains("a scale that is off") && scale.look_first.starts_with("Check the scale")

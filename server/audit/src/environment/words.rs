@@ -143,7 +143,7 @@ mod tests {
         );
         let silent = told().words(&alarm(Matter::Silent)).seen;
         assert!(
-            silent.starts_with("Burrow lamp in Burrow House has said nothing since 04:10 on 2026-03-02;"),
+            silent.starts_with("Burrow lamp in Burrow House has sent no data since 04:10 on 2026-03-02;"),
             "{silent}"
         );
     }

@@ -138,7 +138,7 @@ async fn it_goes_quiet_when_the_group_is_calm_again() {
         last.extend(weir.next(2, calm(n)).await.concerns);
     }
     let last = last.last().expect("it is told once that it is over");
-    assert!(last.seen.contains("nobody saw that"), "{}", last.seen);
+    assert!(last.seen.contains("nobody saw signs that"), "{}", last.seen);
     assert_eq!((last.level(), last.state()), (ConcernLevel::Watch, ConcernState::Raised), "people settle it");
     weir.house.close().await;
 }

@@ -121,7 +121,7 @@ async fn a_permit_that_ran_out_before_the_day_is_none() {
     let missing = books.came("Bramble", "DE", vec![old]).await;
     assert_eq!(
         missing,
-        ["no valid export permit or re-export certificate of CITES: DE-17 ran out on 2026-02-09"]
+        ["no valid export permit or re-export certificate of CITES: DE-17 expired on 2026-02-09"]
     );
     books.house.close().await;
 }

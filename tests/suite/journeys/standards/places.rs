@@ -104,7 +104,7 @@ async fn an_enclosure_is_overfilled_while_it_is() {
     audited.placed(&["Dab"], "Bank").await;
     audited.placed(&["Teasel"], "Nook").await;
     let answers = audited.answers("2026-03-02", "2026-03-02").await;
-    let short = ["Nook: no capacity recorded", "Weir: 2 animals on 2026-03-02, meant for 1"];
+    let short = ["Nook: no capacity recorded", "Weir: 2 animals on 2026-03-02, capacity 1"];
     assert_eq!(told(&answers, "roomy"), is("short", "1 of 3", &short));
     audited.house.clock.set(utc("2026-03-03T09:00:00Z"));
     audited.placed(&["Sedge", "Teasel"], "Bank").await;

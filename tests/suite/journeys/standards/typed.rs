@@ -34,7 +34,7 @@ async fn a_registrar_loads_and_an_auditor_asks() {
         "Sedge (QUI-25-0002): no weight recorded",
         "Only 2 counted: one more",
         "Visitors learn something. Ask them.",
-        "They support an inspection and replace none;",
+        "They do not replace an inspection, your vet,",
     ] {
         let text: Vec<&str> = text.split_whitespace().collect();
         let part: Vec<&str> = part.split_whitespace().collect();

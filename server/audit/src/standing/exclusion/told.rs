@@ -45,7 +45,7 @@ pub fn told<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
 pub fn quiet<A>(estimate: &Estimate<A>, names: &Names<'_, A>) -> Words {
     Words {
         seen: format!(
-            "In the last {NOW_DAYS} days nobody saw that {} is at risk of being driven out of {}. {}",
+            "In the last {NOW_DAYS} days nobody saw signs that {} is at risk of being driven out of {}. {}",
             (names.animal)(&estimate.animal),
             names.group,
             certainty(estimate)
@@ -62,7 +62,7 @@ pub fn sentence<A>(evidence: &Evidence<A>, names: &Names<'_, A>) -> String {
         Evidence::Aggression(surprise) => {
             let now = surprise.counts.own_now;
             format!(
-                "it was driven, threatened or bitten {} in {:.1} hours of observation; {:.1} are expected",
+                "it was driven, threatened or bitten {} in {:.1} hours of observation ({:.1} expected)",
                 times(now.events),
                 now.hours,
                 surprise.expected
@@ -97,7 +97,7 @@ pub fn sentence<A>(evidence: &Evidence<A>, names: &Names<'_, A>) -> String {
 
 fn of_trials(what: &str, surprise: &Surprise<Trials>, of: &str) -> String {
     let now = surprise.counts.own_now;
-    format!("{what} {} of {} {of}; {:.1} are expected", now.hits, now.of, surprise.expected)
+    format!("{what} {} of {} {of} ({:.1} expected)", now.hits, now.of, surprise.expected)
 }
 
 fn times(n: u32) -> String {
@@ -240,8 +240,7 @@ mod tests {
         assert_eq!(
             told.seen,
             "Sedge is at risk of being driven out of Weir family. In the last 21 days it was kept off food \
-             at 6 of 9 feeds, \
-             where 1.2 would be expected; it is grown or growing up beside Bramble, who breeds and is of \
+             at 6 of 9 feeds (1.2 expected); it is grown or growing up beside Bramble, who breeds and is of \
              its sex, \
              its kin (kinship 0.250). Certainty: medium. Not known: weight compared with the group. Known \
              from little: \
