@@ -5,11 +5,13 @@ use crate::api::documents::{basis, loads_for, own_site};
 use crate::api::encode::id;
 use crate::api::{Api, caller, status};
 use crate::model::assessment::{Finding, NewAssessment};
-use crate::records::assessments::{self, Judged, Loaded};
+use crate::model::document::Kept;
+use crate::records::assessments::{self, Judged};
+use crate::records::documents;
 use crate::records::weights::Asked;
 use holt_audit::terms::Domain;
 use holt_audit::welfare::protocol::{Basis, Indicator, Scale};
-use holt_audit::welfare::{Compromise, Confidence, Enhancement, Graded, Raw, Score};
+use holt_audit::welfare::{Compromise, Confidence, Enhancement, Graded, Protocol, Raw, Score, Sound};
 use holt_proto::time::timestamp;
 use holt_proto::v1;
 use holt_proto::v1::assessment_service_server::AssessmentService;
@@ -90,10 +92,10 @@ fn encode_indicator(indicator: Indicator) -> v1::Indicator {
     }
 }
 
-fn protocol(loaded: Loaded) -> v1::Protocol {
-    let protocol = loaded.protocol;
+fn protocol(kept: Kept<Protocol>) -> v1::Protocol {
+    let protocol = kept.document;
     v1::Protocol {
-        id: id(loaded.id),
+        id: id(kept.id),
         own_site: own_site(&protocol.code),
         code: protocol.code,
         version: i32::try_from(protocol.version).unwrap_or(i32::MAX),
@@ -225,7 +227,7 @@ impl AssessmentService for Api {
         let document = form.document("toml", &asked.toml);
         let site = loads_for(&mut form, &asked.site);
         form.done()?;
-        let loaded = assessments::load(&self.records, &caller, &write, &site, &document)
+        let loaded = documents::load::<Sound>(&self.records, &caller, &write, &site, &document)
             .await
             .map_err(status::from)?;
         Ok(Response::new(v1::LoadProtocolResponse { protocol: Some(protocol(loaded)) }))
@@ -236,7 +238,7 @@ impl AssessmentService for Api {
         request: Request<v1::ListProtocolsRequest>,
     ) -> Result<Response<v1::ListProtocolsResponse>, Status> {
         let (caller, _) = caller::open(request)?;
-        let all = assessments::protocols(&self.records, &caller).await.map_err(status::from)?;
+        let all = documents::all(&self.records, &caller).await.map_err(status::from)?;
         let protocols = all.into_iter().map(protocol).collect();
         Ok(Response::new(v1::ListProtocolsResponse { protocols }))
     }

@@ -4,8 +4,9 @@ use crate::api::decode::Form;
 use crate::api::documents::{loads_for, own_site};
 use crate::api::encode::id;
 use crate::api::{Api, caller, status};
-use crate::records::ethograms::{self, Loaded};
-use holt_audit::ethogram::{Above, Behaviour, Kind, Receiver};
+use crate::model::document::Kept;
+use crate::records::documents;
+use holt_audit::ethogram::{Above, Behaviour, Ethogram, Kind, Receiver, SoundEthogram};
 use holt_proto::v1;
 use holt_proto::v1::ethogram_service_server::EthogramService;
 use tonic::{Request, Response, Status};
@@ -52,10 +53,10 @@ fn behaviour(behaviour: Behaviour) -> v1::Behaviour {
     }
 }
 
-fn ethogram(loaded: Loaded) -> v1::Ethogram {
-    let ethogram = loaded.ethogram;
+fn ethogram(kept: Kept<Ethogram>) -> v1::Ethogram {
+    let ethogram = kept.document;
     v1::Ethogram {
-        id: id(loaded.id),
+        id: id(kept.id),
         own_site: own_site(&ethogram.code),
         code: ethogram.code,
         version: i32::try_from(ethogram.version).unwrap_or(i32::MAX),
@@ -78,8 +79,9 @@ impl EthogramService for Api {
         let document = form.document("toml", &asked.toml);
         let site = loads_for(&mut form, &asked.site);
         form.done()?;
-        let loaded =
-            ethograms::load(&self.records, &caller, &write, &site, &document).await.map_err(status::from)?;
+        let loaded = documents::load::<SoundEthogram>(&self.records, &caller, &write, &site, &document)
+            .await
+            .map_err(status::from)?;
         Ok(Response::new(v1::LoadEthogramResponse { ethogram: Some(ethogram(loaded)) }))
     }
 
@@ -88,7 +90,7 @@ impl EthogramService for Api {
         request: Request<v1::ListEthogramsRequest>,
     ) -> Result<Response<v1::ListEthogramsResponse>, Status> {
         let (caller, _) = caller::open(request)?;
-        let all = ethograms::list(&self.records, &caller).await.map_err(status::from)?;
+        let all = documents::all(&self.records, &caller).await.map_err(status::from)?;
         Ok(Response::new(v1::ListEthogramsResponse { ethograms: all.into_iter().map(ethogram).collect() }))
     }
 }

@@ -6,10 +6,11 @@ use crate::api::documents::{basis, loads_for, own_site};
 use crate::api::encode::{day_between, id, label, mass, sex};
 use crate::api::feeding::verdict;
 use crate::api::{Api, caller, status};
+use crate::model::document::Kept;
 use crate::model::growth::{Curve, Expected, ExpectedBy, Growing, Need, OfSpecies, Standing};
-use crate::records::growth::{self as rules, Loaded};
+use crate::records::documents;
 use crate::report::growth;
-use holt_audit::growth::{AgePoint, Band, Kind, Shape};
+use holt_audit::growth::{AgePoint, Band, Kind, Reference, Shape, SoundReference};
 use holt_audit::terms::Sex;
 use holt_proto::time::day;
 use holt_proto::v1;
@@ -24,12 +25,12 @@ fn version(version: u32) -> i32 {
     i32::try_from(version).unwrap_or(i32::MAX)
 }
 
-fn reference(loaded: Loaded) -> v1::GrowthReference {
-    let reference = loaded.reference;
+fn reference(kept: Kept<Reference>) -> v1::GrowthReference {
+    let reference = kept.document;
     let ages =
         reference.ages.iter().map(|at| v1::LmsAtAge { days: at.days, l: at.l, m: at.m, s: at.s }).collect();
     v1::GrowthReference {
-        id: id(loaded.id),
+        id: id(kept.id),
         own_site: own_site(&reference.code),
         code: reference.code,
         version: version(reference.version),
@@ -157,8 +158,9 @@ impl GrowthService for Api {
         let document = form.document("toml", &asked.toml);
         let site = loads_for(&mut form, &asked.site);
         form.done()?;
-        let loaded =
-            rules::load(&self.records, &caller, &write, &site, &document).await.map_err(status::from)?;
+        let loaded = documents::load::<SoundReference>(&self.records, &caller, &write, &site, &document)
+            .await
+            .map_err(status::from)?;
         Ok(Response::new(v1::LoadGrowthReferenceResponse { reference: Some(reference(loaded)) }))
     }
 
@@ -167,7 +169,7 @@ impl GrowthService for Api {
         request: Request<v1::ListGrowthReferencesRequest>,
     ) -> Result<Response<v1::ListGrowthReferencesResponse>, Status> {
         let (caller, _) = caller::open(request)?;
-        let all = rules::references(&self.records, &caller).await.map_err(status::from)?;
+        let all = documents::all(&self.records, &caller).await.map_err(status::from)?;
         let references = all.into_iter().map(reference).collect();
         Ok(Response::new(v1::ListGrowthReferencesResponse { references }))
     }

@@ -4,11 +4,12 @@ use crate::api::decode::Form;
 use crate::api::documents::{basis as version_basis, loads_for, own_site};
 use crate::api::encode::id;
 use crate::api::{Api, caller, status};
+use crate::model::document::Kept;
 use crate::model::standard::{Answer, Answered, Answers, Exception, SubjectKind};
-use crate::records::standards::{self, Loaded};
+use crate::records::documents;
 use crate::report::standard::{self, CAUTION, Question, USUAL_EXCEPTIONS};
 use holt_audit::compliance::Rule;
-use holt_audit::standard::{Basis, Clause, EvidenceKind, Unshown};
+use holt_audit::standard::{Basis, Clause, EvidenceKind, SoundStandard, Standard, Unshown};
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
 use holt_proto::v1::standard_service_server::StandardService;
@@ -100,10 +101,10 @@ fn unshown(one: Unshown) -> v1::UnshownClause {
     v1::UnshownClause { number: one.number, text: one.text, basis: basis(one.basis).into(), why: one.why }
 }
 
-fn encode(loaded: Loaded) -> v1::Standard {
-    let standard = loaded.standard;
+fn encode(kept: Kept<Standard>) -> v1::Standard {
+    let standard = kept.document;
     v1::Standard {
-        id: id(loaded.id),
+        id: id(kept.id),
         own_site: own_site(&standard.code),
         code: standard.code,
         version: number(standard.version),
@@ -170,8 +171,9 @@ impl StandardService for Api {
         let document = form.document("toml", &asked.toml);
         let site = loads_for(&mut form, &asked.site);
         form.done()?;
-        let loaded =
-            standards::load(&self.records, &caller, &write, &site, &document).await.map_err(status::from)?;
+        let loaded = documents::load::<SoundStandard>(&self.records, &caller, &write, &site, &document)
+            .await
+            .map_err(status::from)?;
         Ok(Response::new(v1::LoadStandardResponse { standard: Some(encode(loaded)) }))
     }
 
@@ -180,7 +182,7 @@ impl StandardService for Api {
         request: Request<v1::ListStandardsRequest>,
     ) -> Result<Response<v1::ListStandardsResponse>, Status> {
         let (caller, _) = caller::open(request)?;
-        let all = standards::list(&self.records, &caller).await.map_err(status::from)?;
+        let all = documents::all(&self.records, &caller).await.map_err(status::from)?;
         Ok(Response::new(v1::ListStandardsResponse { standards: all.into_iter().map(encode).collect() }))
     }
 

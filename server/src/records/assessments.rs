@@ -1,95 +1,31 @@
-//! Protocols, and assessments made by them.
+//! Assessments, each by a protocol.
 
 use crate::access::permit::Caller;
 use crate::access::roles::Deed;
 use crate::model::assessment::{Assessment, Finding, NewAssessment};
-use crate::model::document::{Basis, Kind};
+use crate::model::document::{Basis, Kept, Kind};
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::taxon::Taxon;
-use crate::records::documents;
-use crate::records::error::{Error, Refusal, Result, Violation};
+use crate::records::documents::{self, flawed, sound};
+use crate::records::error::{Error, Refusal, Result};
 use crate::records::weights::Asked;
 use crate::records::{Records, fresh, held_now, one_animal, refuse_on_the_road};
 use crate::store::animals::Lock;
-use crate::store::assessments::{self, Kept, NewRow};
+use crate::store::assessments::{self, NewRow};
+use crate::store::kept;
 use crate::store::weights::Wanted;
 use crate::store::{Snapshot, holdings, retrying, taxa};
-use holt_audit::welfare::{Flaw, Graded, Protocol, Score, Sound, grade};
-use serde::{Deserialize, Serialize};
+use holt_audit::welfare::{Graded, Protocol, Score, Sound, grade};
 use std::collections::HashMap;
 use uuid::Uuid;
-
-/// A version of a protocol on record.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-pub struct Loaded {
-    pub id: Uuid,
-    pub protocol: Protocol,
-}
-
-impl From<Kept> for Loaded {
-    fn from(kept: Kept) -> Self {
-        Self { id: kept.id, protocol: kept.protocol }
-    }
-}
 
 /// An assessment with where each domain stands.
 #[derive(Clone, Debug)]
 pub struct Judged {
     pub assessment: Assessment,
     pub graded: Graded,
-}
-
-pub(super) fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
-    let mut refusal = Refusal::new(reason, say, "correct each place named");
-    if let [only] = flaws.as_slice() {
-        refusal.say = format!("{}: {}", only.path, only.what);
-        refusal.mend.clone_from(&only.mend);
-    }
-    refusal.at = flaws
-        .into_iter()
-        .map(|flaw| Violation { field: flaw.path, say: flaw.what, mend: flaw.mend })
-        .collect();
-    refusal
-}
-
-/// Loads a version of a protocol: for all sites where none is named, for one otherwise.
-///
-/// # Errors
-/// Refused where the document is not a protocol or contradicts itself, and as by [`documents::load`].
-pub async fn load(
-    records: &Records,
-    caller: &Caller,
-    request: &Request,
-    site: &str,
-    document: &str,
-) -> Result<Loaded> {
-    documents::load(records, caller, request, site, &read(document)?).await
-}
-
-/// Reads a document that is to be a protocol.
-pub(super) fn read(document: &str) -> Result<Sound> {
-    let mend = "see the example in the README; each key is checked";
-    let protocol: Protocol = documents::read(Kind::Protocol, Reason::ProtocolMalformed, document, mend)?;
-    Ok(Sound::try_from(protocol)
-        .map_err(|flaws| flawed(Reason::ProtocolMalformed, "the protocol contradicts itself", flaws))?)
-}
-
-/// All versions of all protocols that the caller may see.
-///
-/// # Errors
-/// Faults only.
-pub async fn protocols(records: &Records, caller: &Caller) -> Result<Vec<Loaded>> {
-    let snapshot = records.store.read(&documents::reading(caller), None).await?;
-    Ok(assessments::protocols(&snapshot).await?.into_iter().map(Loaded::from).collect())
-}
-
-pub(crate) fn sound(protocol: Protocol) -> Result<Sound> {
-    Sound::try_from(protocol).map_err(|flaws| {
-        let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
-        Error::Fault(crate::store::Error::corrupt("protocols", "content", &what))
-    })
 }
 
 fn judged(assessment: Assessment, protocol: &Sound) -> Result<Judged> {
@@ -103,10 +39,11 @@ fn judged(assessment: Assessment, protocol: &Sound) -> Result<Judged> {
 
 /// Refuses findings that do not fit the protocol of an identifier.
 pub(super) async fn refuse_unfit(snapshot: &Snapshot, protocol: Uuid, findings: &[Finding]) -> Result<()> {
-    let kept = assessments::protocols(snapshot).await?.into_iter().find(|kept| kept.id == protocol);
+    let kept = kept::all(snapshot).await?.into_iter().find(|kept| kept.id == protocol);
     let kept = kept.ok_or_else(|| Refusal::not_found("protocol", &protocol.to_string()))?;
+    let protocol: Sound = sound(kept.document)?;
     let scores: Vec<Score> = findings.iter().map(|finding| finding.score.clone()).collect();
-    grade::grade(&sound(kept.protocol)?, &scores)
+    grade::grade(&protocol, &scores)
         .map_err(|flaws| flawed(Reason::FindingDoesNotFit, "the findings do not fit the protocol", flaws))?;
     Ok(())
 }
@@ -130,11 +67,11 @@ pub async fn record(
             let at = new.at.unwrap_or_else(|| tx.now());
             let (document, day) = ((Kind::Protocol, new.protocol.as_str()), permit.site().day_of(at));
             let (version, basis) = documents::to_record_by(&tx, &permit, document, new.version, day).await?;
-            let kept = assessments::protocol(&tx, &new.protocol, version)
+            let kept: Kept<Protocol> = kept::one(&tx, &new.protocol, version)
                 .await?
                 .ok_or_else(|| Refusal::not_found("protocol", &new.protocol))?;
             let animal = held_now(&tx, &permit, &new.animal).await?;
-            let protocol = sound(kept.protocol.clone())?;
+            let protocol: Sound = sound(kept.document.clone())?;
             if !is_for(&tx, &protocol.species, &animal.taxon).await? {
                 return Err(Refusal::new(
                     Reason::FindingDoesNotFit,
@@ -180,7 +117,7 @@ pub async fn record(
                 .into_iter()
                 .find(|one| one.id == id)
                 .ok_or_else(|| Refusal::not_found("assessment", &id.to_string()))?;
-            Ok::<_, Error>(tx.commit((assessment, kept.protocol, basis)).await?)
+            Ok::<_, Error>(tx.commit((assessment, kept.document, basis)).await?)
         })
         .await?;
     Ok((judged(assessment, &sound(protocol)?)?, basis))
@@ -205,10 +142,10 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
 
 async fn judged_page(snapshot: &Snapshot, wanted: &Wanted, page: &Page) -> Result<Slice<Judged>> {
     let found = assessments::list(snapshot, wanted, page).await?;
-    let protocols: HashMap<(String, u32), Sound> = assessments::protocols(snapshot)
+    let protocols: HashMap<(String, u32), Sound> = kept::all::<Protocol>(snapshot)
         .await?
         .into_iter()
-        .map(|kept| Ok(((kept.protocol.code.clone(), kept.protocol.version), sound(kept.protocol)?)))
+        .map(|kept| Ok(((kept.document.code.clone(), kept.document.version), sound(kept.document)?)))
         .collect::<Result<_>>()?;
     let entries = found
         .entries

@@ -1,125 +1,133 @@
 //! Protocols, ethograms, reference curves of growth and standards: a curator publishes them for all sites,
 //! version after version; a site adopts the version that it works by, and may keep documents of its own.
 
-use crate::access::permit::{Caller, Leave, Permit, Reach};
+use crate::access::permit::{Caller, Leave, Permit};
 use crate::access::roles::Deed;
-use crate::model::document::{Basis, InUse, Kind, on, owner};
+use crate::model::document::{Basis, InUse, Kept, Kind, on, owner};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
-use crate::records::error::{Refusal, Result, Violation};
+use crate::records::error::{Error, Refusal, Result, Violation};
 use crate::records::{Records, fresh};
-use crate::store::documents::{self, in_use};
+use crate::store::documents::{self, in_use, table};
+use crate::store::kept::{self, Document};
 use crate::store::{self, Snapshot, Tx, retrying};
 use chrono::{DateTime, NaiveDate, Utc};
-use holt_audit::ethogram::SoundEthogram;
-use holt_audit::growth::SoundReference;
-use holt_audit::standard::SoundStandard;
-use holt_audit::welfare::Sound;
-use serde::Serialize;
-use serde::de::DeserializeOwned;
-use uuid::Uuid;
+use holt_audit::ethogram::{Ethogram, SoundEthogram};
+use holt_audit::growth::{Reference, SoundReference};
+use holt_audit::standard::{SoundStandard, Standard};
+use holt_audit::welfare::{Flaw, Protocol, Sound};
+use std::ops::Deref;
 
-/// A version of a document that can be kept.
-pub(super) trait Document: Sync {
-    const KIND: Kind;
-    /// As it is on record.
-    type Kept: Serialize + DeserializeOwned + Send;
-
-    /// Its code and its version.
-    fn named(&self) -> (&str, u32);
-    /// Keeps it, for all sites or for one.
-    fn keep(
-        &self,
-        tx: &mut Tx,
-        site: Option<Uuid>,
-    ) -> impl Future<Output = std::result::Result<Self::Kept, store::Error>> + Send;
+/// What is sound of a kind of document: it can be used.
+pub trait Usable:
+    Deref<Target = Self::Document> + TryFrom<Self::Document, Error = Vec<Flaw>> + Send + Sync
+{
+    type Document: Document;
+    /// Why one that is not is refused, in a word and in a sentence.
+    const REASON: Reason;
+    const UNUSABLE: &str;
+    /// What to do instead with one that cannot even be read.
+    const MEND: &str;
 }
 
-impl Document for Sound {
-    const KIND: Kind = Kind::Protocol;
-    type Kept = super::assessments::Loaded;
-
-    fn named(&self) -> (&str, u32) {
-        (&self.code, self.version)
-    }
-
-    async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
-        Ok(store::assessments::insert_protocol(tx, self, site).await?.into())
-    }
+impl Usable for Sound {
+    type Document = Protocol;
+    const REASON: Reason = Reason::ProtocolMalformed;
+    const UNUSABLE: &str = "the protocol contradicts itself";
+    const MEND: &str = "see the example in the README; each key is checked";
 }
 
-impl Document for SoundEthogram {
-    const KIND: Kind = Kind::Ethogram;
-    type Kept = super::ethograms::Loaded;
-
-    fn named(&self) -> (&str, u32) {
-        (&self.code, self.version)
-    }
-
-    async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
-        Ok(store::ethograms::insert(tx, self, site).await?.into())
-    }
+impl Usable for SoundEthogram {
+    type Document = Ethogram;
+    const REASON: Reason = Reason::Malformed;
+    const UNUSABLE: &str = "the ethogram cannot be used";
+    const MEND: &str =
+        "give code, version, title, and [[behaviour]] tables with code, name, kind and meaning";
 }
 
-impl Document for SoundReference {
-    const KIND: Kind = Kind::GrowthReference;
-    type Kept = super::growth::Loaded;
-
-    fn named(&self) -> (&str, u32) {
-        (&self.code, self.version)
-    }
-
-    async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
-        Ok(store::growth::insert_reference(tx, self, site).await?.into())
-    }
+impl Usable for SoundReference {
+    type Document = Reference;
+    const REASON: Reason = Reason::Malformed;
+    const UNUSABLE: &str = "the reference curve cannot be used";
+    const MEND: &str = "give code, version, title, species, source, and [[age]] tables with days, l, m and s";
 }
 
-impl Document for SoundStandard {
-    const KIND: Kind = Kind::Standard;
-    type Kept = super::standards::Loaded;
-
-    fn named(&self) -> (&str, u32) {
-        (&self.code, self.version)
-    }
-
-    async fn keep(&self, tx: &mut Tx, site: Option<Uuid>) -> std::result::Result<Self::Kept, store::Error> {
-        Ok(store::standards::insert(tx, self, site).await?.into())
-    }
+impl Usable for SoundStandard {
+    type Document = Standard;
+    const REASON: Reason = Reason::Malformed;
+    const UNUSABLE: &str = "the standard cannot be used";
+    const MEND: &str = "give code, version, title, source, year, and [[clause]] tables with number, text, basis, \
+                        evidence and rule";
 }
 
 /// What is told of why a line cannot be read, at most: it quotes what stands there.
 const QUOTED: usize = 100;
 
-/// Reads a document, or says which line of it is wrong and quotes nothing else of it.
-pub(super) fn read<T: DeserializeOwned>(kind: Kind, reason: Reason, document: &str, mend: &str) -> Result<T> {
-    toml::from_str(document).map_err(|error| {
+/// Reads a document that is to be used, or says which line or place of it is wrong and quotes nothing else of it.
+pub(super) fn read<S: Usable>(document: &str) -> Result<S> {
+    let read: S::Document = toml::from_str(document).map_err(|error| {
         let before = error.span().and_then(|span| document.get(..span.start)).unwrap_or_default();
         let line = before.matches('\n').count() + 1;
         let what: String = error.message().chars().take(QUOTED).collect();
-        let say = format!("line {line} of the document is not valid in a {}: {what}", kind.spoken());
-        Refusal::new(reason, say, mend).at("toml").into()
+        let kind = S::Document::KIND.spoken();
+        let say = format!("line {line} of the document is not valid in a {kind}: {what}");
+        Refusal::new(S::REASON, say, S::MEND).at("toml")
+    })?;
+    Ok(S::try_from(read).map_err(|flaws| flawed(S::REASON, S::UNUSABLE, flaws))?)
+}
+
+pub(super) fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
+    let mut refusal = Refusal::new(reason, say, "correct each place named");
+    if let [only] = flaws.as_slice() {
+        refusal.say = format!("{}: {}", only.path, only.what);
+        refusal.mend.clone_from(&only.mend);
+    }
+    refusal.at = flaws
+        .into_iter()
+        .map(|flaw| Violation { field: flaw.path, say: flaw.what, mend: flaw.mend })
+        .collect();
+    refusal
+}
+
+/// A document that is on record can be used.
+pub(crate) fn sound<S: Usable>(document: S::Document) -> Result<S> {
+    S::try_from(document).map_err(|flaws| {
+        let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
+        Error::Fault(store::Error::corrupt(table(S::Document::KIND), "content", &what))
     })
 }
 
-/// Keeps the next version of a document: one that all sites share where no site is named, one of the site's own
+/// All versions of all documents of a kind that the caller may see: those that all share, and those of the sites whose
+/// records the caller reads.
+///
+/// # Errors
+/// Faults only.
+pub async fn all<D: Document>(records: &Records, caller: &Caller) -> Result<Vec<Kept<D>>> {
+    let reading = caller.reach(Deed::Read).unwrap_or_else(|_| caller.oneself());
+    let snapshot = records.store.read(&reading, None).await?;
+    Ok(kept::all(&snapshot).await?)
+}
+
+/// Loads the next version of a document: one that all sites share where no site is named, one of the site's own
 /// otherwise.
 ///
 /// # Errors
-/// Refused without the role of curator, or without the role at the site; where the code is not one for such a
-/// document, the version is not the next.
-pub(super) async fn load<D: Document>(
+/// Refused without the role of curator, or without the role at the site; where the document cannot be used, the code is not
+/// one for such a document, or the version is not the next.
+pub async fn load<S: Usable>(
     records: &Records,
     caller: &Caller,
     request: &Request,
     site: &str,
-    document: &D,
-) -> Result<D::Kept> {
+    document: &str,
+) -> Result<Kept<S::Document>> {
+    let document: S = read(document)?;
     if site.is_empty() {
         let reach = caller.may_everywhere(Deed::Curate)?;
-        return keep(records, &reach, request, None, document).await;
+        return keep(records, &reach, request, None, &*document).await;
     }
     let permit = records.permit(caller, Deed::KeepDocuments, site).await?;
-    keep(records, &permit, request, Some(&permit), document).await
+    keep(records, &permit, request, Some(&permit), &*document).await
 }
 
 async fn keep<D: Document>(
@@ -128,30 +136,36 @@ async fn keep<D: Document>(
     request: &Request,
     own: Option<&Permit>,
     document: &D,
-) -> Result<D::Kept> {
+) -> Result<Kept<D>> {
     let (code, version) = document.named();
     refuse_code(own.map(|permit| permit.site().code.as_str()), code)?;
     retrying("load_document", || async {
         let mut tx = fresh!(records.store.write(leave, request).await?);
         refuse_not_next(&tx, D::KIND, code, version).await?;
-        let kept = document.keep(&mut tx, own.map(|permit| permit.site().id)).await?;
+        let kept = kept::insert(&mut tx, document, own.map(|permit| permit.site().id)).await?;
         Ok(tx.commit(kept).await?)
     })
     .await
 }
 
-/// Refuses a shared document that could not be published now.
-pub(super) async fn publishable<D: Document>(snapshot: &Snapshot, document: &D) -> Result<()> {
-    let (code, version) = document.named();
-    refuse_code(None, code)?;
-    refuse_not_next(snapshot, D::KIND, code, version).await
+/// The shared version that a text would be, in words; refused where it could not be published now.
+pub(super) async fn publishable<S: Usable>(snapshot: &Snapshot, text: &str) -> Result<String> {
+    Ok(next_shared(snapshot, &*read::<S>(text)?).await?)
 }
 
 /// Keeps the next version of a shared document.
-pub(super) async fn publish<D: Document>(tx: &mut Tx, document: &D) -> Result<()> {
-    publishable(tx, document).await?;
-    document.keep(tx, None).await?;
+pub(super) async fn publish<S: Usable>(tx: &mut Tx, text: &str) -> Result<()> {
+    let document: S = read(text)?;
+    next_shared(tx, &*document).await?;
+    kept::insert(tx, &*document, None).await?;
     Ok(())
+}
+
+async fn next_shared<D: Document>(snapshot: &Snapshot, document: &D) -> Result<String> {
+    let (code, version) = document.named();
+    refuse_code(None, code)?;
+    refuse_not_next(snapshot, D::KIND, code, version).await?;
+    Ok(format!("version {version} of the {} `{code}`", D::KIND.spoken()))
 }
 
 /// The code of a document of a site's own begins with the site's, and that of no shared one looks like it.
@@ -174,11 +188,6 @@ fn refuse_code(site: Option<&str>, code: &str) -> std::result::Result<(), Refusa
         ),
     };
     Err(Refusal::malformed(vec![Violation { field: "code".to_owned(), say, mend }]))
-}
-
-/// Leave to list documents: those that all share, and those of the sites whose records the caller reads.
-pub(super) fn reading(caller: &Caller) -> Reach {
-    caller.reach(Deed::Read).unwrap_or_else(|_| caller.oneself())
 }
 
 /// A version that is adopted from a day on, or an adoption that is withdrawn.

@@ -1,14 +1,16 @@
 //! What the watches of a group come to, for whoever counts.
 
 use crate::access::permit::Permit;
+use crate::records::documents::sound;
 use crate::records::error::Result;
-use crate::records::ethograms::book;
-use crate::store::Snapshot;
 use crate::store::groups::{self, Stay};
 use crate::store::watches::{self, Wanted};
+use crate::store::{Snapshot, kept};
 use chrono::{DateTime, TimeDelta, Utc};
+use holt_audit::ethogram::SoundEthogram;
 use holt_audit::standing::observed::{self, Observed, Session};
 use holt_audit::terms::Interval;
+use std::collections::HashMap;
 use uuid::Uuid;
 
 /// Ratings follow contests so far back; what is older says nothing of today.
@@ -32,7 +34,7 @@ impl Book {
         let from = until - REACH;
         let wanted = Wanted { group: Some(group), during: Some((from, until)), ..Wanted::default() };
         let watches = watches::all(snapshot, permit, &wanted).await?;
-        let ethograms = book(snapshot).await?;
+        let ethograms = ethograms(snapshot).await?;
         let session = |watch: &crate::model::watch::Watch| {
             ethograms.get(&watch.ethogram_id).map(|ethogram| (watch.id, watch.session(ethogram)))
         };
@@ -80,4 +82,10 @@ impl Book {
         let covers = |stay: &&Stay| stay.began_at <= at && stay.ended_at.is_none_or(|end| end > at);
         self.stays.iter().filter(covers).collect()
     }
+}
+
+/// All ethograms on record, by identifier.
+async fn ethograms(snapshot: &Snapshot) -> Result<HashMap<Uuid, SoundEthogram>> {
+    let all = kept::all(snapshot).await?;
+    all.into_iter().map(|kept| Ok((kept.id, sound(kept.document)?))).collect()
 }

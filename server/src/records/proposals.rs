@@ -10,12 +10,16 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::taxon::Taxon;
 use crate::model::traits::Traits;
-use crate::records::documents::{self, Document};
+use crate::records::documents;
 use crate::records::error::{Error, Refusal, Result};
-use crate::records::{Records, assessments, ethograms, fresh, growth, standards, taxa};
+use crate::records::{Records, fresh, taxa};
 use crate::store::proposals::{self, Wanted};
 use crate::store::{Snapshot, Tx, retrying, traits};
 use chrono::{DateTime, Utc};
+use holt_audit::ethogram::SoundEthogram;
+use holt_audit::growth::SoundReference;
+use holt_audit::standard::SoundStandard;
+use holt_audit::welfare::Sound;
 use uuid::Uuid;
 
 /// Refuses what could not be made today. Says the change in words, and what stands in its place.
@@ -44,10 +48,10 @@ async fn checked(tx: &Tx, change: &Change) -> Result<(String, Stood)> {
         }
         Change::Document(kind, text) => {
             let says = match kind {
-                Kind::Protocol => version(tx, &assessments::read(text)?).await?,
-                Kind::Ethogram => version(tx, &ethograms::read(text)?).await?,
-                Kind::GrowthReference => version(tx, &growth::read(text)?).await?,
-                Kind::Standard => version(tx, &standards::read(text)?).await?,
+                Kind::Protocol => documents::publishable::<Sound>(tx, text).await?,
+                Kind::Ethogram => documents::publishable::<SoundEthogram>(tx, text).await?,
+                Kind::GrowthReference => documents::publishable::<SoundReference>(tx, text).await?,
+                Kind::Standard => documents::publishable::<SoundStandard>(tx, text).await?,
             };
             Ok((says, Stood::default()))
         }
@@ -79,25 +83,19 @@ async fn make(tx: &mut Tx, proposal: &Proposal) -> Result<()> {
             taxa::say(tx, &name, &new).await?;
         }
         Change::Document(Kind::Protocol, text) => {
-            documents::publish(tx, &assessments::read(&text)?).await?;
+            documents::publish::<Sound>(tx, &text).await?;
         }
         Change::Document(Kind::Ethogram, text) => {
-            documents::publish(tx, &ethograms::read(&text)?).await?;
+            documents::publish::<SoundEthogram>(tx, &text).await?;
         }
         Change::Document(Kind::GrowthReference, text) => {
-            documents::publish(tx, &growth::read(&text)?).await?;
+            documents::publish::<SoundReference>(tx, &text).await?;
         }
         Change::Document(Kind::Standard, text) => {
-            documents::publish(tx, &standards::read(&text)?).await?;
+            documents::publish::<SoundStandard>(tx, &text).await?;
         }
     }
     Ok(())
-}
-
-async fn version<D: Document>(snapshot: &Snapshot, document: &D) -> Result<String> {
-    documents::publishable(snapshot, document).await?;
-    let (code, version) = document.named();
-    Ok(format!("version {version} of the {} `{code}`", D::KIND.spoken()))
 }
 
 /// Proposes a change for all sites.

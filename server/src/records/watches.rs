@@ -12,13 +12,13 @@ use crate::model::request::Request;
 use crate::model::watch::{Event, Listed, NewWatch, Summary, Watch, What};
 use crate::records::animals::lens_of;
 use crate::records::assessments::is_for;
+use crate::records::documents::sound;
 use crate::records::error::{Error, Refusal, Result, Violation};
-use crate::records::ethograms::sound;
 use crate::records::{Records, documents, fresh, groups, pushed_out, the_one};
 use crate::store::animals::{self, Lock, Reference};
 use crate::store::groups::{self as members, Stay};
 use crate::store::watches::{self, NewRow, Noted, Wanted};
-use crate::store::{Snapshot, Tx, census, ethograms, retrying};
+use crate::store::{Snapshot, Tx, census, kept, retrying};
 use chrono::{DateTime, NaiveDate, SubsecRound, TimeDelta, Utc};
 use holt_audit::ethogram::{Behaviour, Receiver, SoundEthogram};
 use serde::{Deserialize, Serialize};
@@ -58,9 +58,9 @@ pub async fn record(
         let group = groups::one(&tx, &permit, &new.group, lens_of(permit.site(), None, tx.now())).await?;
         let before = one(&tx, &permit, new.id).await?;
         let (version, basis) = worked_by(&tx, &permit, new, before.as_ref()).await?;
-        let kept = ethograms::one(&tx, &new.ethogram, version).await?;
+        let kept = kept::one(&tx, &new.ethogram, version).await?;
         let kept = kept.ok_or_else(|| Refusal::not_found("ethogram", &new.ethogram).at("ethogram"))?;
-        let ethogram = sound(kept.ethogram)?;
+        let ethogram: SoundEthogram = sound(kept.document)?;
         let mut flaws = Flaws::default();
         if let Some(before) = &before {
             flaws.unless_the_same(before, &group, kept.id, new);

@@ -3,18 +3,18 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::{Animal, Label};
-use crate::model::document::Kind;
+use crate::model::document::{Kept, Kind};
 use crate::model::growth::{Curve, Expected, ExpectedBy, Growing, Need, OfSpecies, Standing};
 use crate::model::reason::Reason;
+use crate::records::documents::sound;
 use crate::records::error::{Refusal, Result, fault};
 use crate::records::expected::{self, Seen};
-use crate::records::growth::sound;
 use crate::records::taxa;
 use crate::records::{Records, one_animal, view};
 use crate::store::animals::Lock;
-use crate::store::{Snapshot, documents, growth as store, traits, weights};
+use crate::store::{Snapshot, documents, growth as store, kept, traits, weights};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
-use holt_audit::growth::{self, Band, Growth};
+use holt_audit::growth::{self, Band, Growth, Reference, SoundReference};
 use holt_audit::ration;
 use holt_audit::terms::{Mass, Sex};
 use std::collections::BTreeMap;
@@ -146,18 +146,18 @@ async fn standing(
     (on, age_days): (NaiveDate, f64),
     mass: Mass,
 ) -> Result<Vec<Standing>> {
-    let all = store::references(snapshot).await?;
+    let all: Vec<Kept<Reference>> = kept::all(snapshot).await?;
     let in_use = documents::in_use(snapshot, permit, on).await?;
     let mut told = Vec::new();
     for used in in_use.into_iter().filter(|used| used.kind == Kind::GrowthReference) {
-        let is_used = |one: &&store::Kept| {
-            one.reference.code == used.code && i64::from(one.reference.version) == i64::from(used.version)
+        let is_used = |one: &&Kept<Reference>| {
+            one.document.code == used.code && i64::from(one.document.version) == i64::from(used.version)
         };
-        let Some(reference) = all.iter().find(is_used).map(|kept| kept.reference.clone()) else { continue };
+        let Some(reference) = all.iter().find(is_used).map(|kept| kept.document.clone()) else { continue };
         if reference.species != animal.taxon.scientific_name {
             continue;
         }
-        let reference = sound(reference)?;
+        let reference: SoundReference = sound(reference)?;
         let Some(lms) = reference.at(age_days).filter(|_| reference.is_for(animal.sex)) else { continue };
         let (Some(z), Some(z_linear_tails)) = (lms.z(mass.grams()), lms.z_linear_tails(mass.grams())) else {
             continue;

@@ -6,14 +6,13 @@ use crate::model::document::{Basis, Kind};
 use crate::model::reason::Reason;
 use crate::model::standard::{Answer, Answered, Answers, Exception, Key};
 use crate::records::Records;
-use crate::records::documents::in_force;
+use crate::records::documents::{in_force, sound};
 use crate::records::error::{Refusal, Result};
-use crate::records::standards::sound;
 use crate::report::evidence::{Body, Inquiry};
-use crate::store::standards;
+use crate::store::kept;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::compliance::{self, Finding, Period, Standing, Why, evaluate};
-use holt_audit::standard::{Clause, EvidenceKind};
+use holt_audit::standard::{Clause, EvidenceKind, SoundStandard};
 use std::cmp::Reverse;
 use uuid::Uuid;
 
@@ -63,12 +62,12 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     let (in_use, basis) = in_force(&snapshot, &permit, document, period.last).await?;
     let (version, basis) =
         if question.version == 0 { (in_use, basis) } else { (question.version, Basis::Named) };
-    let kept = standards::one(&snapshot, &question.standard, version).await?;
+    let kept = kept::one(&snapshot, &question.standard, version).await?;
     let kept = kept.ok_or_else(|| {
         let named = format!("{}@{version}", question.standard);
         Refusal::not_found(Kind::Standard.spoken(), &named)
     })?;
-    let standard = sound(kept.standard)?;
+    let standard: SoundStandard = sound(kept.document)?;
     let inquiry = Inquiry::open(&snapshot, &permit, &standard, period, known_at).await?;
     let mut clauses = Vec::with_capacity(standard.clauses.len());
     for clause in &standard.clauses {

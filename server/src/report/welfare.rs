@@ -10,17 +10,17 @@ use crate::model::welfare::{
     DomainCourse, ObserverPair, Point, Unassessed, UnassessedAnimal, UnassessedGroup,
 };
 use crate::records::animals::lens_of;
-use crate::records::assessments::{Judged, all, sound};
+use crate::records::assessments::{Judged, all};
 use crate::records::checks::Duties;
-use crate::records::documents::in_force;
+use crate::records::documents::{in_force, sound};
 use crate::records::error::{Refusal, Result, fault};
 use crate::records::{Records, one_animal};
 use crate::store::animals::Lock;
 use crate::store::weights::Wanted;
-use crate::store::{assessments, groups};
+use crate::store::{groups, kept};
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::agreement::{self, Twice};
-use holt_audit::welfare::{Flaw, course};
+use holt_audit::welfare::{Flaw, Sound, course};
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, HashMap, HashSet};
 use uuid::Uuid;
@@ -100,10 +100,10 @@ pub async fn observers(
         0 => in_force(&snapshot, &permit, document, day).await?,
         named => (named, Basis::Named),
     };
-    let kept = assessments::protocol(&snapshot, &question.protocol, version)
+    let kept = kept::one(&snapshot, &question.protocol, version)
         .await?
         .ok_or_else(|| Refusal::not_found("protocol", &question.protocol))?;
-    let protocol = sound(kept.protocol)?;
+    let protocol: Sound = sound(kept.document)?;
     let wanted = Wanted { site: Some(permit.site().id), animal: None, days: question.days };
     let mut found = all(&snapshot, &wanted).await?;
     found.retain(|one| {

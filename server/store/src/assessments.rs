@@ -1,8 +1,8 @@
-//! Protocols, and assessments made by them.
+//! Assessments.
 
 use crate::access::permit::Permit;
 use crate::doors::{Snapshot, Tx};
-use crate::entity::{assessment, protocol};
+use crate::entity::assessment;
 use crate::error::Error;
 use crate::facts::{fact, known};
 use crate::model::animal::Label;
@@ -10,66 +10,8 @@ use crate::model::assessment::{Assessment, Finding};
 use crate::model::page::{Page, Slice};
 use crate::weights::{Wanted, label, moment};
 use chrono::{DateTime, NaiveDate, Utc};
-use holt_audit::welfare::Protocol;
-use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder};
+use sea_orm::FromQueryResult;
 use uuid::Uuid;
-
-/// A version of a protocol on record.
-#[derive(Clone, Debug)]
-pub struct Kept {
-    pub id: Uuid,
-    pub protocol: Protocol,
-}
-
-fn kept(row: protocol::Model) -> Result<Kept, Error> {
-    let protocol = serde_json::from_value(row.content)
-        .map_err(|error| Error::corrupt("protocols", "content", &error))?;
-    Ok(Kept { id: row.id, protocol })
-}
-
-/// All versions of all protocols.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn protocols(snapshot: &Snapshot) -> Result<Vec<Kept>, Error> {
-    let rows = protocol::Entity::find()
-        .order_by_asc(protocol::Column::Code)
-        .order_by_asc(protocol::Column::Version)
-        .all(snapshot.txn())
-        .await?;
-    snapshot.legible("protocol", rows, |row| row.id, kept)
-}
-
-/// A version of a protocol.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn protocol(snapshot: &Snapshot, code: &str, version: i32) -> Result<Option<Kept>, Error> {
-    let wanted = protocol::Entity::find()
-        .filter(protocol::Column::Code.eq(code))
-        .filter(protocol::Column::Version.eq(version));
-    let found = Vec::from_iter(wanted.one(snapshot.txn()).await?);
-    Ok(snapshot.legible("protocol", found, |row| row.id, kept)?.pop())
-}
-
-/// Keeps a version of a protocol, for all sites or for one.
-///
-/// # Errors
-/// [`Error::Broken`] where the version is taken.
-pub async fn insert_protocol(tx: &mut Tx, protocol: &Protocol, site: Option<Uuid>) -> Result<Kept, Error> {
-    let row = protocol::Model {
-        id: tx.new_id(),
-        code: protocol.code.clone(),
-        version: i32::try_from(protocol.version).unwrap_or(i32::MAX),
-        content: serde_json::to_value(protocol)?,
-        recorded_at: tx.now(),
-        recorded_by: tx.person(),
-        request_id: tx.request_id(),
-        site_id: site,
-    };
-    tx.insert(std::slice::from_ref(&row)).await?;
-    kept(row)
-}
 
 /// An assessment to keep.
 pub struct NewRow<'a> {

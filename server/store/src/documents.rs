@@ -1,4 +1,4 @@
-//! Versions of protocols, ethograms, reference curves of growth and standards, and which of them a site works by.
+//! Which versions of protocols, ethograms, reference curves of growth and standards there are, and by which a site works.
 
 use crate::access::permit::Permit;
 use crate::doors::{Snapshot, Tx};
@@ -12,7 +12,9 @@ use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use std::collections::HashMap;
 use uuid::Uuid;
 
-const fn table(kind: Kind) -> &'static str {
+/// The table of a kind.
+#[must_use]
+pub const fn table(kind: Kind) -> &'static str {
     match kind {
         Kind::Protocol => "protocols",
         Kind::Ethogram => "ethograms",

@@ -1,64 +1,17 @@
-//! Reference curves of growth, and who is held against whom.
+//! Who is held against whom as they grow.
 
 use crate::access::permit::Permit;
 use crate::animals::sex_text;
-use crate::doors::{Snapshot, Tx};
-use crate::entity::growth_reference;
+use crate::doors::Snapshot;
 use crate::error::Error;
 use crate::facts::known;
 use crate::filter::Filter;
 use crate::model::animal::Label;
 use crate::weights::{label, waits};
 use chrono::NaiveDate;
-use holt_audit::growth::Reference;
 use holt_audit::terms::{Mass, Sex};
-use sea_orm::{EntityTrait, FromQueryResult, QueryOrder};
+use sea_orm::FromQueryResult;
 use uuid::Uuid;
-
-/// A version of a reference curve on record.
-#[derive(Clone, Debug)]
-pub struct Kept {
-    pub id: Uuid,
-    pub reference: Reference,
-}
-
-fn kept(row: growth_reference::Model) -> Result<Kept, Error> {
-    let reference = serde_json::from_value(row.content)
-        .map_err(|error| Error::corrupt("growth_references", "content", &error))?;
-    Ok(Kept { id: row.id, reference })
-}
-
-/// All versions of all reference curves, by code and version.
-///
-/// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn references(snapshot: &Snapshot) -> Result<Vec<Kept>, Error> {
-    let rows = growth_reference::Entity::find()
-        .order_by_asc(growth_reference::Column::Code)
-        .order_by_asc(growth_reference::Column::Version)
-        .all(snapshot.txn())
-        .await?;
-    snapshot.legible("reference curve", rows, |row| row.id, kept)
-}
-
-/// Keeps a version of a reference curve, for all sites or for one.
-///
-/// # Errors
-/// [`Error::Broken`] where the version is taken.
-pub async fn insert_reference(tx: &mut Tx, reference: &Reference, site: Option<Uuid>) -> Result<Kept, Error> {
-    let row = growth_reference::Model {
-        id: tx.new_id(),
-        code: reference.code.clone(),
-        version: i32::try_from(reference.version).unwrap_or(i32::MAX),
-        content: serde_json::to_value(reference)?,
-        recorded_at: tx.now(),
-        recorded_by: tx.person(),
-        request_id: tx.request_id(),
-        site_id: site,
-    };
-    tx.insert(std::slice::from_ref(&row)).await?;
-    kept(row)
-}
 
 /// A young of a litter, with what it weighed on a day.
 #[derive(Clone, Debug)]

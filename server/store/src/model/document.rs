@@ -3,6 +3,7 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
+use uuid::Uuid;
 
 /// A kind of document.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -36,6 +37,13 @@ impl Kind {
             Self::Standard => "standard",
         }
     }
+}
+
+/// A version of a document on record.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Kept<D> {
+    pub id: Uuid,
+    pub document: D,
 }
 
 /// Why a version is the one that counts.
