@@ -4,7 +4,6 @@ use super::Nursery;
 use chrono::{NaiveDate, TimeDelta};
 use holt_proto::v1::{self, ConcernKind, ConcernLevel};
 use holt_server::clock::Clock;
-use holt_tests::house::start_of_time;
 
 const NAMES: [&str; 2] = ["Pip", "Fern"];
 
@@ -26,8 +25,9 @@ async fn one_that_stops_gaining_is_raised_once_and_its_sibling_is_not() {
     };
     // Weekly from four weeks of age on; Fern gains a ninth each week, Pip stops after the sixth weighing.
     let growing = [700, 778, 866, 960, 1069, 1188, 1320, 1467, 1630];
+    let first = nursery.house.clock.now();
     for (week, fern) in growing.into_iter().enumerate() {
-        let at = start_of_time() + TimeDelta::weeks(i64::try_from(week).unwrap());
+        let at = first + TimeDelta::weeks(i64::try_from(week).unwrap());
         nursery.house.clock.set(at);
         let pip = if week < 6 { fern - 20 } else { 1180 };
         nursery.weigh(&[("Pip", at, pip), ("Fern", at, fern)]).await;
@@ -45,7 +45,7 @@ async fn one_that_stops_gaining_is_raised_once_and_its_sibling_is_not() {
     assert!(told.seen.contains("gains less than expected since 2026-04-"), "{}", told.seen);
     // It gains again, and makes up for it.
     for (week, pip) in [(9, 1450), (10, 1800), (11, 2100)] {
-        let at = start_of_time() + TimeDelta::weeks(week);
+        let at = first + TimeDelta::weeks(week);
         nursery.house.clock.set(at);
         nursery.weigh(&[("Pip", at, pip)]).await;
         again("Pip", pip).await;
