@@ -261,7 +261,7 @@ mod tests {
         let skipped = read("2026-03-29 01:30", now).unwrap_err();
         assert_eq!(
             skipped.to_string(),
-            "2026-03-29 01:30 did not happen in Europe/Dublin: clocks were put forward over it"
+            "2026-03-29 01:30 did not exist in Europe/Dublin: clocks were put forward over it"
         );
         let twice = read("2026-10-25 01:30", now).unwrap_err();
         assert_eq!(

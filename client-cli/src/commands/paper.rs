@@ -256,7 +256,7 @@ mod tests {
             ("number=17", "the kind is missing"),
             ("kind=permit", "`permit` is none of"),
             ("kind=receipt,issued=yesterday", "is not a day"),
-            ("kind=receipt,colour=red", "`colour` is no key"),
+            ("kind=receipt,colour=red", "`colour` is not a key"),
             ("receipt", "write KEY=VALUE"),
         ] {
             let error = paper(text).unwrap_err();

@@ -227,7 +227,7 @@ mod tests {
                 "[columns]\nnumber = \"ID\"\nspecies = \"S\"\n[constants]\nspecies = \"x\"",
                 "both a column and a constant",
             ),
-            ("days = \"soon\"\n[columns]\nnumber = \"ID\"\nspecies = \"S\"", "`soon` is no form of a day"),
+            ("days = \"soon\"\n[columns]\nnumber = \"ID\"\nspecies = \"S\"", "`soon` is not a form of a day"),
             ("masses = \"stone\"\n[columns]\nnumber = \"ID\"\nspecies = \"S\"", "`stone` is not a unit"),
             ("columns = 3", "the mapping is not understood"),
             ("[columns]\nnumber = \"ID\"\nspecies = \"S\"\n[rows]\n", "the mapping is not understood"),

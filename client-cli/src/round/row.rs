@@ -188,15 +188,15 @@ mod tests {
                 "the animal declined the scale, but has a weight",
             ),
             (Fields { declined: "perhaps", ..sound() }, "declined", "`perhaps` is neither yes nor no"),
-            (Fields { method: "sling", ..sound() }, "method", "`sling` is no method"),
+            (Fields { method: "sling", ..sound() }, "method", "`sling` is not a method"),
             (Fields { date: "2026-11-25", ..sound() }, "at", "the time is written twice"),
             (Fields { at: "", time: "06:40", ..sound() }, "time", "a time without its day"),
-            (Fields { at: "25/11/2026", ..sound() }, "at", "`25/11/2026` is no time"),
+            (Fields { at: "25/11/2026", ..sound() }, "at", "`25/11/2026` is not a time"),
             (Fields { at: "06:40", ..sound() }, "at", "`06:40` means another day tomorrow"),
             (
                 Fields { at: "2026-03-29 01:30", ..sound() },
                 "at",
-                "2026-03-29 01:30 did not happen in Europe/Dublin: clocks were put forward over it",
+                "2026-03-29 01:30 did not exist in Europe/Dublin: clocks were put forward over it",
             ),
         ] {
             let wrong = reading(row, &terms()).unwrap_err();

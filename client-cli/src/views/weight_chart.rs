@@ -170,7 +170,7 @@ mod tests {
         for (state, settled_as, answer) in [
             (v1::ConcernState::Raised, none, "not taken on"),
             (v1::ConcernState::TakenUp, none, "taken on"),
-            (v1::ConcernState::Settled, v1::SettledAs::NewNormal, "settled as new normal"),
+            (v1::ConcernState::Settled, v1::SettledAs::NewNormal, "closed as new normal"),
             (v1::ConcernState::Settled, none, "closed"),
         ] {
             assert_eq!(raised(&concern(state, settled_as)), format!("{seen}; {answer} [0000002a]"));

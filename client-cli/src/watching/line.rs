@@ -370,7 +370,7 @@ mod tests {
             ("bramble chaze sedge", "there is no behaviour `chaze`", "did you mean chase?"),
             (
                 "bramble",
-                "it is not said what Bramble does",
+                "nothing said of what Bramble does",
                 "write it after the name; `help` shows what can be typed",
             ),
             ("bramble chase", "it is not said whom Bramble chases", "name the other one"),

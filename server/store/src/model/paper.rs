@@ -262,7 +262,7 @@ mod tests {
         let out = paper(CitesExportPermit, Occasion::Arrival, Some("2026-02-09"));
         assert_eq!(
             listed.missing(&[out]),
-            ["no valid export permit or re-export certificate of CITES: DE-17 ran out on 2026-02-09"]
+            ["no valid export permit or re-export certificate of CITES: DE-17 expired on 2026-02-09"]
         );
     }
 
