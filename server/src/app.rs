@@ -149,7 +149,7 @@ impl House {
         let life = TimeDelta::seconds(access.access_seconds.into());
         let tokens = Tokens::new(own, access.issuer.clone(), access.audience.clone(), life, outside);
         let tries = NonZeroU32::new(access.sign_ins_per_minute).unwrap_or(NonZeroU32::MIN);
-        let cost = access.password_cost();
+        let cost = Cost { memory_kib: access.password_memory_kib, passes: access.password_passes };
         if cost.memory_kib < Cost::RECOMMENDED.memory_kib || cost.passes < Cost::RECOMMENDED.passes {
             tracing::warn!(?cost, recommended = ?Cost::RECOMMENDED, "passwords are hashed at less than the cost recommended");
         }

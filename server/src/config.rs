@@ -2,7 +2,6 @@
 //!
 //! `config.default.toml` is the manual: every key with its unit and default.
 
-use crate::access::password::Cost;
 use crate::store::secret::Secret;
 use serde::Deserialize;
 use std::net::SocketAddr;
@@ -100,14 +99,6 @@ pub struct AccessSection {
     pub sign_ins_per_minute: u32,
     pub password_memory_kib: u32,
     pub password_passes: u32,
-}
-
-impl AccessSection {
-    /// What hashing a new password costs.
-    #[must_use]
-    pub const fn password_cost(&self) -> Cost {
-        Cost { memory_kib: self.password_memory_kib, passes: self.password_passes }
-    }
 }
 
 /// `[loans]`

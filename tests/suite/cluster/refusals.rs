@@ -63,7 +63,7 @@ async fn a_folder_with_other_files() {
     let dir = room.path().join("letters");
     fs::create_dir(&dir).unwrap();
     fs::write(dir.join("to the vet"), "").unwrap();
-    refused(kept(&dir), &[words(&dir), "`to the vet`", "no data folder of Holt"]).await;
+    refused(kept(&dir), &[words(&dir), "`to the vet`", "not a data folder of Holt"]).await;
     refused(for_one_run(&dir), &[words(&dir), "is not empty", "new folder"]).await;
     assert!(dir.join("to the vet").exists());
 }
