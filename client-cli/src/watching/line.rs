@@ -189,7 +189,7 @@ fn did(first: &str, rest: &str, terms: &Terms<'_>) -> Result<What, Unclear> {
     let name = &behaviour.name;
     match (behaviour.receiver(), receiver) {
         (v1::BehaviourReceiver::Must, None) => {
-            return unclear(format!("no receiver: {} {name} whom?", actor.spoken()), "name the other one");
+            return unclear(format!("nothing said of whom {} {name}", actor.spoken()), "name the other one");
         }
         (v1::BehaviourReceiver::None, Some(_)) => {
             return unclear(format!("`{}` is done to nobody", behaviour.code), "leave the other name out");
@@ -373,7 +373,7 @@ mod tests {
                 "nothing said of what Bramble does",
                 "write it after the name; `help` shows what can be typed",
             ),
-            ("bramble chase", "it is not said whom Bramble chases", "name the other one"),
+            ("bramble chase", "nothing said of whom Bramble chases", "name the other one"),
             ("bramble rest sedge", "`rest` is done to nobody", "leave the other name out"),
             ("bramble chase bramble", "Bramble cannot do this to itself", "name the other one"),
             ("09:30 food", "09:30 is still to come", "write the time at which it happened"),

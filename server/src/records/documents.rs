@@ -150,7 +150,7 @@ async fn keep<D: Document>(
 
 /// The shared version that a text would be, in words; refused where it could not be published now.
 pub(super) async fn publishable<S: Usable>(snapshot: &Snapshot, text: &str) -> Result<String> {
-    Ok(next_shared(snapshot, &*read::<S>(text)?).await?)
+    next_shared(snapshot, &*read::<S>(text)?).await
 }
 
 /// Keeps the next version of a shared document.

@@ -195,9 +195,9 @@ fn sentences(name: &str, source: &str) -> Vec<Text> {
             rest = found.find('\n').map_or("", |end| &found[end..]);
         } else if found.starts_with("'\"'") || found.starts_with("'\\\"'") {
             rest = &found[3..];
-        } else if found.starts_with('"') {
+        } else if let Some(quoted) = found.strip_prefix('"') {
             let raw = rest[..at].ends_with(['r', '#']);
-            let (words, after) = literal(&found[1..], raw);
+            let (words, after) = literal(quoted, raw);
             if words.trim().contains(' ') {
                 let line = source[..source.len() - found.len()].lines().count();
                 texts.push(Text { place: format!("{name}:{line}"), words });
