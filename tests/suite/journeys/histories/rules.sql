@@ -59,7 +59,8 @@ known (what, id, whom, site_id, began_at, ended_at, lasting) AS MATERIALIZED (
     SELECT state, id, animal_id, site_id, began_at, ended_at, true
       FROM life_states WHERE superseded_at IS NULL
     UNION ALL
-    SELECT 'encounter', e.id, e.animal_id, e.site_id, n.began_at, n.ended_at, false
+    -- One in the course of which it dies or leaves was begun with it.
+    SELECT 'encounter', e.id, e.animal_id, e.site_id, n.began_at, n.began_at, false
       FROM encounter_animals e JOIN encounters n ON n.id = e.encounter_id AND n.superseded_at IS NULL
   ) f JOIN record r USING (animal_id) WHERE (f.id, r.whom) NOT IN (SELECT id, whom FROM aside)
 ), step AS (
