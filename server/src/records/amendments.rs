@@ -18,7 +18,7 @@ use crate::records::{Records, fresh, history, holder, one_animal, view};
 use crate::store::amendments::{self, Standing, Wanted};
 use crate::store::animals::{self, Lock};
 use crate::store::merges as links;
-use crate::store::{Snapshot, Tx, retrying};
+use crate::store::{Snapshot, Tx, holdings, retrying};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -284,6 +284,15 @@ pub async fn answer(
             _ => Some(one_animal(&tx, Some(&permit), &animal, tx.now(), Lock::Change(tx.now())).await?),
         };
         refuse_answer(&tx, &permit, &standing, reply).await?;
+        // Both records are the site's own by now: the other site has nothing to agree to.
+        if accepted
+            && standing.asked.is_some()
+            && holdings::answers(&tx, amendment.animal.id).await? == Some(permit.site().id)
+        {
+            let own = &permit.site().code;
+            let say = format!("{} no longer answers for that animal: it is at {own}", amendment.site);
+            return Err(wrong_state(say, "decline the proposal, and merge the two records yourself").into());
+        }
         let asked: Asked =
             serde_json::from_value(amendment.change.clone()).map_err(crate::store::Error::from)?;
         // Until it is answered, the record of the other site is open to this one: so a link comes before the answer.

@@ -147,6 +147,22 @@ async fn leave(house: &House, park: &Park, animal: &str) {
     park.registrar.client.send(gone).await.unwrap();
 }
 
+/// By the time it answers, the record that was proposed is its own: of the other site's facts it sets none aside.
+#[tokio::test]
+async fn a_proposal_ends_where_the_animal_came_to_the_site_that_was_asked() {
+    let this = TwoBooks::new().await;
+    let teasel = arrive(&this.house, &this.quill, "Teasel", "2014-05").await;
+    let ask = this.ask("QUI", "Teasel", "BRA", CHIP);
+    let proposed = this.quill.registrar.client.send(ask).await.unwrap().amendment.unwrap();
+    this.house.clock.advance(TimeDelta::hours(1));
+    this.house.moves(&teasel.id, &this.quill, &this.brack).await;
+    let refused = this.accept(&proposed.id).await.unwrap_err();
+    assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE", "{refused:?}");
+    assert!(refused.message().contains("QUI no longer answers for that animal: it is at BRA"), "{refused:?}");
+    this.decline(&proposed.id).await;
+    this.house.close().await;
+}
+
 #[tokio::test]
 async fn what_one_proposes_the_other_accepts_and_both_lives_are_one() {
     let this = TwoBooks::new().await;
