@@ -9,6 +9,9 @@ use crate::profile::Settings;
 use crate::session::{Session, SignIn};
 use crate::tokens::Keep;
 use crate::world::{AskSecret, World};
+use chrono::Days;
+use holt_proto::call::Paged;
+use holt_proto::time::day;
 use holt_proto::v1;
 use std::collections::BTreeSet;
 use std::io::Read;
@@ -179,6 +182,29 @@ pub(crate) fn the_one<'t, T>(
             "write more of its id",
         )),
     }
+}
+
+/// Days over which a record is looked for by a part of its id.
+const LATELY: Days = Days::new(31);
+
+/// The identifier that a part of one means, among what a site recorded in the last month: `ask` asks for it, and the command
+/// `list` lists it for people.
+pub(crate) async fn lately<C: Paged>(
+    session: &Session,
+    site: &str,
+    part: &str,
+    (what, list): (&str, &str),
+    ask: impl FnOnce(String, v1::DaySpan) -> C,
+    id_of: impl Fn(&C::Entry) -> &str,
+) -> Result<String, Failure> {
+    if part.len() == 36 {
+        return Ok(part.to_owned());
+    }
+    let today = session.today(session.zone(site).await?);
+    let days = v1::DaySpan { first: Some(day(today - LATELY)), last: Some(day(today)) };
+    let entries = session.all(ask(site.to_owned(), days), usize::MAX).await?;
+    let found = the_one(what, part, &entries, &id_of)?;
+    found.map(|entry| id_of(entry).to_owned()).ok_or_else(|| nothing_of(what, part, list))
 }
 
 /// How many are wanted of a list; all where nobody says.

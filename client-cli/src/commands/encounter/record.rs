@@ -1,7 +1,7 @@
 //! `holt encounter record`, `holt encounter withdraw`
 
 use crate::commands::when;
-use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::errand::{Errand, Outcome, id_part, lately};
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::moment::{When, WhenWord};
@@ -9,13 +9,10 @@ use crate::session::{Session, request_id};
 use crate::views::Told;
 use crate::views::encounter::{Encounter as View, Recorded};
 use crate::words;
-use chrono::{Days, TimeDelta};
+use chrono::TimeDelta;
 use clap::Args;
-use holt_proto::time::{day, timestamp};
+use holt_proto::time::timestamp;
 use holt_proto::v1;
-
-/// Days over which an encounter is looked for by a part of its id.
-const LATELY: Days = Days::new(31);
 
 /// Record an encounter, and show which limits it breaks
 #[derive(Args, Debug)]
@@ -97,17 +94,8 @@ impl Record {
 
 /// The identifier that a part of one means.
 async fn find(session: &Session, site: &str, part: &str) -> Result<String, Failure> {
-    if part.len() == 36 {
-        return Ok(part.to_owned());
-    }
-    let today = session.today(session.zone(site).await?);
-    let days = v1::DaySpan { first: Some(day(today - LATELY)), last: Some(day(today)) };
-    let ask = v1::ListEncountersRequest { site: site.to_owned(), days: Some(days), ..Default::default() };
-    let encounters = session.all(ask, usize::MAX).await?;
-    let found = the_one("encounter", part, &encounters, |encounter| &encounter.id)?;
-    found
-        .map(|encounter| encounter.id.clone())
-        .ok_or_else(|| nothing_of("encounter", part, "holt encounter list"))
+    let ask = |site, days| v1::ListEncountersRequest { site, days: Some(days), ..Default::default() };
+    lately(session, site, part, ("encounter", "holt encounter list"), ask, |encounter| &encounter.id).await
 }
 
 /// Withdraw an encounter that was not held

@@ -1,31 +1,18 @@
 //! `holt enrich response`, `holt enrich withdraw`
 
-use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::errand::{Errand, Outcome, id_part, lately};
 use crate::failure::Failure;
 use crate::session::{Session, request_id};
 use crate::views::Told;
 use crate::views::enrichment::Offer as View;
 use crate::words;
-use chrono::Days;
 use clap::Args;
-use holt_proto::time::day;
 use holt_proto::v1;
-
-/// Days over which what was offered is looked for by a part of its id.
-const LATELY: Days = Days::new(31);
 
 /// The identifier that a part of one means.
 async fn find(session: &Session, site: &str, part: &str) -> Result<String, Failure> {
-    if part.len() == 36 {
-        return Ok(part.to_owned());
-    }
-    let today = session.today(session.zone(site).await?);
-    let days = v1::DaySpan { first: Some(day(today - LATELY)), last: Some(day(today)) };
-    let ask =
-        v1::ListEnrichmentOffersRequest { site: site.to_owned(), days: Some(days), ..Default::default() };
-    let offers = session.all(ask, usize::MAX).await?;
-    let found = the_one("offer", part, &offers, |offer| &offer.id)?;
-    found.map(|offer| offer.id.clone()).ok_or_else(|| nothing_of("offer", part, "holt enrich list"))
+    let ask = |site, days| v1::ListEnrichmentOffersRequest { site, days: Some(days), ..Default::default() };
+    lately(session, site, part, ("offer", "holt enrich list"), ask, |offer| &offer.id).await
 }
 
 /// Record the response to an offer, and how long it was used

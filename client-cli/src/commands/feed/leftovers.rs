@@ -1,18 +1,13 @@
 //! `holt feed leftovers`, `holt feed withdraw`
 
 use super::amount;
-use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
+use crate::errand::{Errand, Outcome, id_part, lately};
 use crate::failure::Failure;
 use crate::session::{Session, request_id};
 use crate::views::Told;
 use crate::views::feeding::Feed as View;
-use chrono::Days;
 use clap::Args;
-use holt_proto::time::day;
 use holt_proto::v1;
-
-/// Days over which what was given is looked for by a part of its id.
-const LATELY: Days = Days::new(31);
 
 /// Record the leftovers of a feed, and how long it lasted
 #[derive(Args, Debug)]
@@ -37,15 +32,8 @@ pub(super) struct Leftovers {
 
 /// The identifier that a part of one means.
 async fn find(session: &Session, site: &str, part: &str) -> Result<String, Failure> {
-    if part.len() == 36 {
-        return Ok(part.to_owned());
-    }
-    let today = session.today(session.zone(site).await?);
-    let days = v1::DaySpan { first: Some(day(today - LATELY)), last: Some(day(today)) };
-    let ask = v1::ListFeedsRequest { site: site.to_owned(), days: Some(days), ..Default::default() };
-    let feeds = session.all(ask, usize::MAX).await?;
-    let found = the_one("feed", part, &feeds, |feed| &feed.id)?;
-    found.map(|feed| feed.id.clone()).ok_or_else(|| nothing_of("feed", part, "holt feed list"))
+    let ask = |site, days| v1::ListFeedsRequest { site, days: Some(days), ..Default::default() };
+    lately(session, site, part, ("feed", "holt feed list"), ask, |feed| &feed.id).await
 }
 
 impl Leftovers {
