@@ -8,11 +8,10 @@ use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::taxon::Taxon;
-use crate::records::documents::{self, flawed, sound};
+use crate::records::documents::{self, corrupt, flawed, sound};
 use crate::records::error::{Error, Refusal, Result};
 use crate::records::weights::Asked;
 use crate::records::{Records, fresh, held_now, one_animal, refuse_on_the_road};
-use crate::store::animals::Lock;
 use crate::store::assessments::{self, NewRow};
 use crate::store::kept;
 use crate::store::weights::Wanted;
@@ -30,10 +29,8 @@ pub struct Judged {
 
 fn judged(assessment: Assessment, protocol: &Sound) -> Result<Judged> {
     let scores: Vec<Score> = assessment.findings.iter().map(|finding| finding.score.clone()).collect();
-    let graded = grade::grade(protocol, &scores).map_err(|flaws| {
-        let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
-        Error::Fault(crate::store::Error::corrupt("assessments", "findings", &what))
-    })?;
+    let graded =
+        grade::grade(protocol, &scores).map_err(|flaws| corrupt("assessments", "findings", &flaws))?;
     Ok(Judged { assessment, graded })
 }
 
@@ -134,7 +131,7 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
         None
     } else {
         let now = records.store.now();
-        Some(one_animal(&snapshot, Some(&permit), &asked.animal, now, Lock::None).await?.id)
+        Some(one_animal(&snapshot, Some(&permit), &asked.animal, now).await?.id)
     };
     let wanted = Wanted { site: Some(permit.site().id), animal, days: asked.days };
     judged_page(&snapshot, &wanted, page).await

@@ -64,7 +64,7 @@ impl Usable for SoundStandard {
 const QUOTED: usize = 100;
 
 /// Reads a document that is to be used, or says which line or place of it is wrong and quotes nothing else of it.
-pub(super) fn read<S: Usable>(document: &str) -> Result<S> {
+fn read<S: Usable>(document: &str) -> Result<S> {
     let read: S::Document = toml::from_str(document).map_err(|error| {
         let before = error.span().and_then(|span| document.get(..span.start)).unwrap_or_default();
         let line = before.matches('\n').count() + 1;
@@ -91,10 +91,13 @@ pub(super) fn flawed(reason: Reason, say: &str, flaws: Vec<Flaw>) -> Refusal {
 
 /// A document that is on record can be used.
 pub(crate) fn sound<S: Usable>(document: S::Document) -> Result<S> {
-    S::try_from(document).map_err(|flaws| {
-        let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
-        Error::Fault(store::Error::corrupt(table(S::Document::KIND), "content", &what))
-    })
+    S::try_from(document).map_err(|flaws| corrupt(table(S::Document::KIND), "content", &flaws))
+}
+
+/// A row whose content was taken once and contradicts itself now.
+pub(super) fn corrupt(table: &'static str, column: &'static str, flaws: &[Flaw]) -> Error {
+    let what = flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
+    Error::Fault(store::Error::corrupt(table, column, &what))
 }
 
 /// All versions of all documents of a kind that the caller may see: those that all share, and those of the sites whose
