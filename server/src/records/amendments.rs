@@ -14,7 +14,7 @@ use crate::records::animals::{Left, lens_of, take_off};
 use crate::records::corrections::{self, Change};
 use crate::records::error::{Error, Refusal, Result};
 use crate::records::merges::{self, Stands};
-use crate::records::{Records, fresh, history, holder, one_animal, view};
+use crate::records::{Records, fresh, history, holder, one_animal, one_locked, view};
 use crate::store::amendments::{self, Standing, Wanted};
 use crate::store::animals::{self, Lock};
 use crate::store::merges as links;
@@ -87,7 +87,7 @@ pub async fn propose(
     retrying("propose_amendment", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
         // Of two proposals at one instant, the second finds the first.
-        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change(tx.now())).await?;
+        let label = one_locked(&tx, &permit, &new.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         let asked_site = match &new.asked {
             Asked::Merge(other) => Some(other_site(records, &tx, &permit, &animal, other).await?),
@@ -210,7 +210,7 @@ async fn wrong_merge(tx: &Tx, permit: &Permit, animal: &Animal, id: Uuid) -> Res
 /// Names the parent that is meant by its identifier: the holder may know another animal by the same name.
 async fn name_parent(tx: &Tx, permit: &Permit, change: &mut Change) -> Result<()> {
     if let Some(text) = &change.parent {
-        change.parent = Some(one_animal(tx, Some(permit), text, tx.now(), Lock::None).await?.id.to_string());
+        change.parent = Some(one_animal(tx, Some(permit), text, tx.now()).await?.id.to_string());
     }
     Ok(())
 }
@@ -281,7 +281,7 @@ pub async fn answer(
         // What a site was asked about it can decline when it may no longer read it.
         let label = match standing.asked {
             Some(_) if !accepted => None,
-            _ => Some(one_animal(&tx, Some(&permit), &animal, tx.now(), Lock::Change(tx.now())).await?),
+            _ => Some(one_locked(&tx, &permit, &animal, tx.now(), Lock::Change).await?),
         };
         refuse_answer(&tx, &permit, &standing, reply).await?;
         // Both records are the site's own by now: the other site has nothing to agree to.
@@ -354,7 +354,7 @@ async fn join(
 ) -> Result<()> {
     let amendment = &standing.amendment;
     let own = if merge.animal.is_empty() { &other.animal } else { &merge.animal };
-    let own = match one_animal(tx, Some(permit), own, tx.now(), Lock::Change(tx.now())).await {
+    let own = match one_locked(tx, permit, own, tx.now(), Lock::Change).await {
         Err(Error::Refused(refusal)) if refusal.reason == Reason::NotFound => {
             let mend = "name your own record of the animal, or decline the proposal".to_owned();
             return Err(Refusal { mend, ..*refusal }.at("animal").into());
@@ -429,7 +429,7 @@ pub async fn list(
     let snapshot = records.look(caller, known_at).await?;
     let animal = match animal {
         "" => None,
-        text => Some(one_animal(&snapshot, Some(&permit), text, records.store.now(), Lock::None).await?.id),
+        text => Some(one_animal(&snapshot, Some(&permit), text, records.store.now()).await?.id),
     };
     let wanted = Wanted { animal, open_only, ..Wanted::default() };
     let found = amendments::list(&snapshot, &permit, &wanted, page).await?;

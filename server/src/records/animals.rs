@@ -19,7 +19,7 @@ use crate::records::{
     Records, fresh, guard_version, held_now, life_states, loans, one_animal, papers, taxa,
     titles as title_rules, view,
 };
-use crate::store::animals::{self, First, Lens, Lock};
+use crate::store::animals::{self, First, Lens};
 use crate::store::holdings::{self, Beginning, Ending};
 use crate::store::titles::{self, Owner};
 use crate::store::transfers::{self, Taken};
@@ -491,7 +491,7 @@ pub async fn get(
     caller.reach(Deed::Read)?;
     let now = records.store.now();
     let snapshot = records.look(caller, known_at).await?;
-    let label = one_animal(&snapshot, permit.as_ref(), text, now, Lock::None).await?;
+    let label = one_animal(&snapshot, permit.as_ref(), text, now).await?;
     let lens = match (&permit, as_of) {
         (Some(permit), as_of) => lens_of(permit.site(), as_of, now),
         (None, None) => Lens { site: None, at: now, day: now.date_naive() },

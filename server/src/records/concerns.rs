@@ -11,7 +11,6 @@ use crate::model::request::Request;
 use crate::records::error::{Refusal, Result, Violation};
 use crate::records::expected::Seen;
 use crate::records::{Records, fresh, guard_version, one_animal};
-use crate::store::animals::Lock;
 use crate::store::concerns::{self, Open, Said, Step, StepKind, Wanted, Whom};
 use crate::store::{Tx, retrying};
 use chrono::{DateTime, Utc};
@@ -209,7 +208,7 @@ pub async fn list(
         None
     } else {
         let permit = permits.first().filter(|_| !site.is_empty());
-        Some(one_animal(&snapshot, permit, animal, now, Lock::None).await?.id)
+        Some(one_animal(&snapshot, permit, animal, now).await?.id)
     };
     let mut found = Vec::new();
     for permit in &permits {

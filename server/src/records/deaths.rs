@@ -8,7 +8,7 @@ use crate::model::fact::FactKind;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, fresh, guard_version, holder, one_animal, view};
+use crate::records::{Records, fresh, guard_version, holder, one_locked, view};
 use crate::store::animals::{self, Lock};
 use crate::store::{Tx, corrections, deaths, retrying};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -40,7 +40,7 @@ pub async fn examined(
     let permit = records.permit(caller, Deed::Examine, site).await?;
     retrying("record_post_mortem", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &told.animal, tx.now(), Lock::Change(tx.now())).await?;
+        let label = one_locked(&tx, &permit, &told.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", told.version, animal.version)?;
         let spoken = label.spoken();

@@ -10,7 +10,7 @@ use crate::model::request::Request;
 use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, groups, held_then, one_animal, taxa};
-use crate::store::animals::{self, Lock, Reference};
+use crate::store::animals::{self, Reference};
 use crate::store::encounters::{self, Wanted};
 use crate::store::{Snapshot, Tx, groups as members, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -245,7 +245,7 @@ pub async fn list(
     };
     if !asked.animal.is_empty() {
         let now = records.store.now();
-        let label = one_animal(&snapshot, Some(&permit), &asked.animal, now, Lock::None).await?;
+        let label = one_animal(&snapshot, Some(&permit), &asked.animal, now).await?;
         wanted.animal = Some(label.id);
     }
     let found = encounters::encounters(&snapshot, &permit, wanted, i64::from(page.size) + 1).await?;

@@ -9,7 +9,7 @@ use crate::model::request::Request;
 use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, groups, held_then, one_animal, rations};
-use crate::store::animals::{Lock, Reference};
+use crate::store::animals::Reference;
 use crate::store::feeding::{self, NewRow, Wanted};
 use crate::store::{Tx, retrying};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -279,7 +279,7 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
         wanted.group = Some(groups::one(&snapshot, &permit, &asked.group, lens).await?.id);
     }
     if !asked.animal.is_empty() {
-        let label = one_animal(&snapshot, Some(&permit), &asked.animal, now, Lock::None).await?;
+        let label = one_animal(&snapshot, Some(&permit), &asked.animal, now).await?;
         wanted.animals = Some(vec![label.id]);
     }
     let feeds = feeding::feeds(&snapshot, &permit, wanted, i64::from(page.size) + 1).await?;

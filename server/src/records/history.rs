@@ -8,7 +8,6 @@ use crate::model::page::{Page, Slice};
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, one_animal};
 use crate::store::Snapshot;
-use crate::store::animals::Lock;
 use crate::store::history::{self, Entry, Wanted};
 use chrono::{DateTime, Datelike, Months, NaiveDate, Utc};
 use holt_audit::terms::Mass;
@@ -54,7 +53,7 @@ pub async fn get(records: &Records, caller: &Caller, asked: &Asked, page: &Page)
         .into());
     }
     let snapshot = records.look(caller, Some(known_at)).await?;
-    let animal = one_animal(&snapshot, permit.as_ref(), &asked.animal, now, Lock::None).await?;
+    let animal = one_animal(&snapshot, permit.as_ref(), &asked.animal, now).await?;
     let wanted = Wanted {
         since: asked.since,
         after: page.after.clone(),

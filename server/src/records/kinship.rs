@@ -10,7 +10,6 @@ use crate::records::ancestry::Ancestry;
 use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, groups, one_animal};
-use crate::store::animals::Lock;
 use crate::store::{Snapshot, census, groups as memberships, kinship};
 use chrono::{DateTime, Utc};
 use holt_audit::kinship::table::MOST;
@@ -37,7 +36,7 @@ pub async fn family(
 ) -> Result<Family> {
     let permit = records.permit(caller, Deed::Read, site).await?;
     let snapshot = records.look(caller, known_at).await?;
-    let label = one_animal(&snapshot, Some(&permit), animal, records.store.now(), Lock::None).await?;
+    let label = one_animal(&snapshot, Some(&permit), animal, records.store.now()).await?;
     let own = kinship::lines(&snapshot, &[label.id], MOST + 1).await?;
     let parents: Vec<Uuid> = own
         .iter()
@@ -123,7 +122,7 @@ pub async fn compare(
     let now = records.store.now();
     let mut asked = Vec::new();
     for text in animals {
-        asked.push(one_animal(&snapshot, Some(&permit), text, now, Lock::None).await?.id);
+        asked.push(one_animal(&snapshot, Some(&permit), text, now).await?.id);
     }
     if !group.is_empty() {
         let group = groups::one(&snapshot, &permit, group, lens_of(permit.site(), None, now)).await?;

@@ -7,7 +7,6 @@ use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::records::error::{Error as Fault, Refusal, Result, Violation};
 use crate::records::{Records, one_animal};
-use crate::store::animals::Lock;
 use crate::store::{Error, Snapshot, ledger, retrying, seals, verify};
 use holt_audit::seal::{Link, proof};
 use uuid::Uuid;
@@ -93,7 +92,7 @@ pub async fn prove(records: &Records, caller: &Caller, asked: &Asked) -> Result<
     let unknown = || Refusal::not_found("record", &asked.record.to_string());
     let mut snapshot = records.look(caller, None).await?;
     let now = records.store.now();
-    let animal = one_animal(&snapshot, Some(&permit), &asked.animal, now, Lock::None).await?.id;
+    let animal = one_animal(&snapshot, Some(&permit), &asked.animal, now).await?.id;
     let row = ledger::row(&snapshot, animal, asked.record).await?.ok_or_else(unknown)?;
     let mut entry = ledger::entry(&snapshot, &row).await?.ok_or_else(unknown)?;
     if entry.position.is_none() {

@@ -11,7 +11,7 @@ use crate::model::request::Request;
 use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, held_now, one_animal};
-use crate::store::animals::{self, Lock, Parent};
+use crate::store::animals::{self, Parent};
 use crate::store::life_states::{self, Beginning, Wanted};
 use crate::store::{Snapshot, Tx, holdings, retrying};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -135,7 +135,7 @@ pub async fn list(
     let animal = if asked.animal.is_empty() {
         None
     } else {
-        Some(one_animal(&snapshot, Some(&permit), &asked.animal, lens.at, Lock::None).await?.id)
+        Some(one_animal(&snapshot, Some(&permit), &asked.animal, lens.at).await?.id)
     };
     let wanted = Wanted { animal, id: None, at: Some(lens.at).filter(|_| !asked.also_ended) };
     Ok(life_states::list(&snapshot, &permit, wanted, page).await?)

@@ -12,7 +12,7 @@ use crate::model::request::Request;
 use crate::records::animals::{enclosure, lens_of, off_the_books, on_its_day, refuse_on_the_move};
 use crate::records::deaths::refuse_seen_later;
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, fresh, held_now, one_animal, view};
+use crate::records::{Records, fresh, held_now, one_locked, view};
 use crate::store::animals::{Lens, Lock};
 use crate::store::loans::{self, Open, Wanted};
 use crate::store::titles::{self, Owner};
@@ -105,7 +105,7 @@ pub async fn prolong(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("prolong_loan", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change(tx.now())).await?;
+        let label = one_locked(&tx, &permit, &new.animal, tx.now(), Lock::Change).await?;
         let open = of_the_site(&tx, &permit, label.id, &label.spoken()).await?;
         if new.until < permit.site().day_of(tx.now()) {
             return Err(Refusal::new(Reason::OutOfOrder, "that day has passed", "give a day in the future")
@@ -147,7 +147,7 @@ pub async fn returned(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("return_loan", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &back.animal, tx.now(), Lock::Change(tx.now())).await?;
+        let label = one_locked(&tx, &permit, &back.animal, tx.now(), Lock::Change).await?;
         let open = of_the_site(&tx, &permit, label.id, &label.spoken()).await?;
         let field = if back.when.at.is_some() { "returned_at" } else { "returned_on" };
         match (open.lender(), open.borrower()) {

@@ -154,11 +154,16 @@ pub(crate) async fn one_animal(
     permit: Option<&Permit>,
     text: &str,
     at: DateTime<Utc>,
-    lock: Lock,
 ) -> Result<Label> {
-    let reference = Reference { text: text.to_owned(), at };
-    let mut meant =
-        crate::store::animals::resolve(snapshot, permit, std::slice::from_ref(&reference), lock).await?;
+    let references = [Reference { text: text.to_owned(), at }];
+    let mut meant = crate::store::animals::resolve(snapshot, permit, &references).await?;
+    Ok(the_one(meant.pop().unwrap_or(Meant::Nobody), text)?)
+}
+
+/// The same, locked until the write ends.
+async fn one_locked(tx: &Tx, permit: &Permit, text: &str, at: DateTime<Utc>, lock: Lock) -> Result<Label> {
+    let references = [Reference { text: text.to_owned(), at }];
+    let mut meant = crate::store::animals::lock(tx, permit, &references, lock).await?;
     Ok(the_one(meant.pop().unwrap_or(Meant::Nobody), text)?)
 }
 
@@ -190,7 +195,7 @@ pub(crate) async fn held_then(
     references: &[Reference],
     field: impl Fn(usize) -> String,
 ) -> Result<Vec<Label>> {
-    let meant = crate::store::animals::resolve(tx, Some(permit), references, Lock::Share(tx.now())).await?;
+    let meant = crate::store::animals::lock(tx, permit, references, Lock::Share).await?;
     let found: Vec<std::result::Result<Label, Refusal>> =
         meant.into_iter().zip(references).map(|(meant, reference)| the_one(meant, &reference.text)).collect();
     let ids: Vec<uuid::Uuid> = found.iter().flatten().map(|label| label.id).collect();
@@ -261,7 +266,7 @@ pub(crate) async fn view(
 /// Locks the one animal that a reference means and says what is known of it; refuses where the site does
 /// not hold it now, with the reason.
 async fn held_now(tx: &Tx, permit: &Permit, text: &str) -> Result<Animal> {
-    let label = one_animal(tx, Some(permit), text, tx.now(), Lock::Change(tx.now())).await?;
+    let label = one_locked(tx, permit, text, tx.now(), Lock::Change).await?;
     let animal = view(tx, permit, &label, tx.now()).await?;
     if let Some(refusal) = not_held(tx, permit, &animal).await? {
         return Err(refusal.into());

@@ -7,7 +7,7 @@ use crate::model::paper::{Content, Crossing, Occasion, Paper};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Result, fault};
-use crate::records::{Records, fresh, one_animal};
+use crate::records::{Records, fresh, one_animal, one_locked};
 use crate::store::animals::Lock;
 use crate::store::papers::{self, Wanted};
 use crate::store::{Tx, retrying};
@@ -47,7 +47,7 @@ pub async fn add(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("add_paper", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Share(tx.now())).await?;
+        let label = one_locked(&tx, &permit, &new.animal, tx.now(), Lock::Share).await?;
         let wanted = Wanted { animal: Some(label.id), ..Wanted::default() };
         let crossings = papers::crossings(&tx, &permit, &wanted).await?;
         let meant = crossings.into_iter().find(|crossing| {
@@ -134,7 +134,7 @@ pub async fn list(
     caller.reach(Deed::Read)?;
     let snapshot = records.look(caller, known_at).await?;
     let now = records.store.now();
-    let label = one_animal(&snapshot, permit.as_ref(), animal, now, Lock::None).await?;
+    let label = one_animal(&snapshot, permit.as_ref(), animal, now).await?;
     Ok(papers::of(&snapshot, &[label.id]).await?)
 }
 

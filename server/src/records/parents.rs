@@ -7,7 +7,7 @@ use crate::model::reason::Reason;
 use crate::model::taxon::Taxon;
 use crate::records::error::{Refusal, Result};
 use crate::records::{one_animal, view};
-use crate::store::animals::{Lock, Parent};
+use crate::store::animals::Parent;
 use crate::store::{Tx, deaths, holdings};
 use chrono::{Days, NaiveDate};
 use holt_audit::terms::Sex;
@@ -44,11 +44,10 @@ pub(super) async fn find(tx: &Tx, permit: &Permit, text: &str, field: &str) -> R
     if text.is_empty() {
         return Ok(None);
     }
-    let label =
-        one_animal(tx, Some(permit), text, tx.now(), Lock::None).await.map_err(|error| match error {
-            crate::records::error::Error::Refused(refusal) => refusal.at(field).into(),
-            fault => fault,
-        })?;
+    let label = one_animal(tx, Some(permit), text, tx.now()).await.map_err(|error| match error {
+        crate::records::error::Error::Refused(refusal) => refusal.at(field).into(),
+        fault => fault,
+    })?;
     Ok(Some(view(tx, permit, &label, tx.now()).await?))
 }
 

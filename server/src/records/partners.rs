@@ -12,7 +12,6 @@ use crate::model::site::Site;
 use crate::records::ancestry::Ancestry;
 use crate::records::error::{Refusal, Result, fault};
 use crate::records::{Records, fresh, not_held, one_animal, view};
-use crate::store::animals::Lock;
 use crate::store::{partners, retrying};
 use chrono::NaiveDate;
 use holt_audit::kinship::population::population;
@@ -86,7 +85,7 @@ pub async fn find(
         let mut seekers: Vec<Animal> = Vec::with_capacity(search.animals.len());
         for (n, text) in search.animals.iter().enumerate() {
             // A search changes nothing of the animals: nobody has to wait for it.
-            let label = one_animal(&tx, Some(&permit), text, tx.now(), Lock::None).await?;
+            let label = one_animal(&tx, Some(&permit), text, tx.now()).await?;
             let animal = view(&tx, &permit, &label, tx.now()).await?;
             if let Some(refusal) = not_held(&tx, &permit, &animal).await? {
                 return Err(refusal.into());

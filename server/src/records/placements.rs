@@ -58,7 +58,7 @@ pub async fn place(
 pub(super) async fn named(tx: &Tx, permit: &Permit, refs: &[String]) -> Result<Vec<Label>> {
     let references: Vec<Reference> =
         refs.iter().map(|text| Reference { text: text.clone(), at: tx.now() }).collect();
-    let meant = animals::resolve(tx, Some(permit), &references, Lock::Change(tx.now())).await?;
+    let meant = animals::lock(tx, permit, &references, Lock::Change).await?;
     let mut wanted: Vec<Label> = Vec::with_capacity(meant.len());
     for (n, (meant, text)) in meant.into_iter().zip(refs).enumerate() {
         let field = format!("animals[{n}]");

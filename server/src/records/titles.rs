@@ -9,7 +9,7 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::animals::{lens_of, owner};
 use crate::records::error::{Refusal, Result};
-use crate::records::{Records, fresh, guard_version, one_animal, view};
+use crate::records::{Records, fresh, guard_version, one_locked, view};
 use crate::store::animals::{self, Lock};
 use crate::store::titles::{self, Owner};
 use crate::store::{loans, retrying};
@@ -46,7 +46,7 @@ pub async fn pass(
     let to = owner(records, &permit, &new.to).await?;
     retrying("pass_title", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &new.animal, tx.now(), Lock::Change(tx.now())).await?;
+        let label = one_locked(&tx, &permit, &new.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", new.version, animal.version)?;
         let today = permit.site().day_of(tx.now());

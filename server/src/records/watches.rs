@@ -290,7 +290,7 @@ impl Names {
         let at = new.began_at.min(tx.now());
         let references: Vec<Reference> =
             first.keys().map(|name| Reference { text: name.clone(), at }).collect();
-        let meant = animals::resolve(tx, Some(permit), &references, Lock::Share(tx.now())).await?;
+        let meant = animals::lock(tx, permit, &references, Lock::Share).await?;
         let mut found = HashMap::new();
         for ((name, field), meant) in first.into_iter().zip(meant) {
             match the_one(meant, &name) {

@@ -134,7 +134,7 @@ async fn place<'a>(
             },
         })
         .collect();
-    let meant = animals::resolve(tx, Some(permit), &references, Lock::Share(tx.now())).await?;
+    let meant = animals::lock(tx, permit, &references, Lock::Share).await?;
     let mut found: Vec<(usize, &Reading, Label)> = Vec::with_capacity(well.len());
     for ((index, reading), meant) in well.into_iter().zip(meant) {
         match the_one(meant, &reading.animal) {
@@ -446,7 +446,7 @@ pub async fn list(records: &Records, caller: &Caller, asked: &Asked, page: &Page
         None
     } else {
         let now = records.store.now();
-        Some(one_animal(&snapshot, permit.as_ref(), &asked.animal, now, Lock::None).await?.id)
+        Some(one_animal(&snapshot, permit.as_ref(), &asked.animal, now).await?.id)
     };
     let site = permit.as_ref().map(|permit| permit.site().id);
     let wanted = Wanted { site, animal, days: asked.days };

@@ -11,7 +11,6 @@ use crate::records::error::{Refusal, Result, fault};
 use crate::records::expected::{self, Seen};
 use crate::records::taxa;
 use crate::records::{Records, one_animal, view};
-use crate::store::animals::Lock;
 use crate::store::{Snapshot, documents, growth as store, kept, traits, weights};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use holt_audit::growth::{self, Band, Growth, Reference, SoundReference};
@@ -47,7 +46,7 @@ async fn weighed(
     text: &str,
     now: DateTime<Utc>,
 ) -> Result<Weighed> {
-    let label = one_animal(snapshot, Some(permit), text, now, Lock::None).await?;
+    let label = one_animal(snapshot, Some(permit), text, now).await?;
     let animal = view(snapshot, permit, &label, now).await?;
     let points = weights::series(snapshot, &[label.id], now - LONG_AGO, now).await?;
     let site = permit.site();

@@ -8,7 +8,7 @@ use crate::model::reason::Reason;
 use crate::records::error::{Refusal, Result, fault};
 use crate::records::expected::{self, Past};
 use crate::records::{Records, concerns, one_animal};
-use crate::store::animals::{self, Lens, Lock, Stay};
+use crate::store::animals::{self, Lens, Stay};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
 use holt_audit::episode::{Change, Sighting};
@@ -91,7 +91,7 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     let mut stays = animals::stays(&snapshot, &permit, from, lens).await?;
     if !question.animal.is_empty() {
         let now = records.store.now();
-        let only = one_animal(&snapshot, Some(&permit), &question.animal, now, Lock::None).await?.id;
+        let only = one_animal(&snapshot, Some(&permit), &question.animal, now).await?.id;
         stays.retain(|stay| stay.animal.id == only);
     }
     if stays.len() * instants.len() > MOST_WEEKS {

@@ -15,7 +15,6 @@ use crate::records::checks::Duties;
 use crate::records::documents::{in_force, sound};
 use crate::records::error::{Refusal, Result, fault};
 use crate::records::{Records, one_animal};
-use crate::store::animals::Lock;
 use crate::store::weights::Wanted;
 use crate::store::{groups, kept};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -52,7 +51,7 @@ pub async fn course(
     let permit = records.permit(caller, Deed::Read, &question.site).await?;
     let snapshot = records.look(caller, question.known_at).await?;
     let now = records.store.now();
-    let animal = one_animal(&snapshot, Some(&permit), &question.animal, now, Lock::None).await?;
+    let animal = one_animal(&snapshot, Some(&permit), &question.animal, now).await?;
     let wanted = Wanted { site: Some(permit.site().id), animal: Some(animal.id), days: question.days };
     let mut found = all(&snapshot, &wanted).await?;
     found.retain(|one| question.protocol.is_empty() || one.assessment.protocol == question.protocol);

@@ -49,12 +49,10 @@ pub enum Meant {
 /// How the rows of the animals that are meant are locked until the write ends.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lock {
-    /// Not at all: for reading.
-    None,
-    /// Against a change of holder, by a write of this instant; others may do the same at the same time.
-    Share(DateTime<Utc>),
-    /// Against anybody else who changes the animal, by a write of this instant.
-    Change(DateTime<Utc>),
+    /// Against a change of holder; others may do the same at the same time.
+    Share,
+    /// Against anybody else who changes the animal.
+    Change,
 }
 
 /// A sex as it is stored.
@@ -226,13 +224,34 @@ pub async fn version(snapshot: &Snapshot, animal: Uuid) -> Result<i64, Error> {
 /// had ended: the dead are still spoken of by name.
 ///
 /// # Errors
-/// [`Error::Contention`] where one that is locked was changed while this waited for it, or by a write that was stamped
-/// later than this one: what is known of it would not be what stands. [`Error::Lost`] where the database is away.
+/// [`Error::Lost`] where the database is away.
 pub async fn resolve(
     snapshot: &Snapshot,
     permit: Option<&Permit>,
     references: &[Reference],
+) -> Result<Vec<Meant>, Error> {
+    found(snapshot, permit, references, None).await
+}
+
+/// The same, and locks their rows.
+///
+/// # Errors
+/// [`Error::Contention`] where one was changed while this waited for it, or by a write that was stamped later than this
+/// one: what is known of it would not be what stands. [`Error::Lost`] where the database is away.
+pub async fn lock(
+    tx: &Tx,
+    permit: &Permit,
+    references: &[Reference],
     lock: Lock,
+) -> Result<Vec<Meant>, Error> {
+    found(tx, Some(permit), references, Some((lock, tx.now()))).await
+}
+
+async fn found(
+    snapshot: &Snapshot,
+    permit: Option<&Permit>,
+    references: &[Reference],
+    lock: Option<(Lock, DateTime<Utc>)>,
 ) -> Result<Vec<Meant>, Error> {
     #[derive(Serialize)]
     struct Asked<'a> {
@@ -261,9 +280,9 @@ pub async fn resolve(
         })
         .collect();
     let (locking, now) = match lock {
-        Lock::None => ("", None),
-        Lock::Share(now) => ("FOR KEY SHARE", Some(now)),
-        Lock::Change(now) => ("FOR UPDATE", Some(now)),
+        None => ("", None),
+        Some((Lock::Share, now)) => ("FOR KEY SHARE", Some(now)),
+        Some((Lock::Change, now)) => ("FOR UPDATE", Some(now)),
     };
     let sql = format!(
         "WITH asked AS MATERIALIZED (

@@ -5,7 +5,7 @@ use crate::model::fact::{FactKind, Version};
 use crate::model::reason::Reason;
 use crate::records::error::{Error, Refusal, Result};
 use crate::records::parents::{self, Birth};
-use crate::records::{assessments, one_animal, papers, weights};
+use crate::records::{assessments, one_locked, papers, weights};
 use crate::store::animals::{Lock, Parent};
 use crate::store::{corrections, holdings};
 use chrono::NaiveDate;
@@ -185,7 +185,7 @@ impl Work<'_> {
         }
         let mut of = self.animal.label();
         if let Some(text) = &change.animal {
-            of = one_animal(self.tx, Some(self.permit), text, at, Lock::Change(self.tx.now())).await?;
+            of = one_locked(self.tx, self.permit, text, at, Lock::Change).await?;
             // A site also sees animals that it never held: one that it is about to receive, one that it owns.
             let held = holdings::of(self.tx, &[of.id]).await?;
             if !held.iter().any(|holding| holding.site == site.id && holding.has_it(at)) {

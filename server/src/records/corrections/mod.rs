@@ -15,7 +15,7 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::site::Site;
 use crate::records::error::{Refusal, Result, Violation};
-use crate::records::{Records, fresh, guard_version, history, holder, one_animal, view, weights};
+use crate::records::{Records, fresh, guard_version, history, holder, one_locked, view, weights};
 use crate::store::animals::Lock;
 use crate::store::{Tx, corrections, merges, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -80,7 +80,7 @@ pub async fn correct(
     let permit = records.permit(caller, Deed::Correct, site).await?;
     retrying("correct_fact", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &asked.animal, tx.now(), Lock::Change(tx.now())).await?;
+        let label = one_locked(&tx, &permit, &asked.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", asked.version, animal.version)?;
         let fact = standing_fact(&tx, &animal, asked.fact).await?;

@@ -11,7 +11,7 @@ use crate::model::reason::Reason;
 use crate::records::error::{Refusal, Result};
 use crate::records::parents::{Birth, Candidate};
 use crate::records::the_one;
-use crate::store::animals::{self, Lens, Lock, Parent, Reference};
+use crate::store::animals::{self, Lens, Parent, Reference};
 use crate::store::exchange::NewLife;
 use crate::store::{Tx, holdings};
 use holt_audit::terms::Sex;
@@ -204,7 +204,7 @@ impl Recorded {
         }
         let references: Vec<Reference> =
             texts.iter().map(|text| Reference { text: text.clone(), at: tx.now() }).collect();
-        let meant = animals::resolve(tx, Some(permit), &references, Lock::None).await?;
+        let meant = animals::resolve(tx, Some(permit), &references).await?;
         let meant: HashMap<_, _> = texts
             .into_iter()
             .zip(meant)

@@ -15,7 +15,7 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result, Violation};
-use crate::records::{Records, fresh, guard_version, holder, one_animal, the_one, view};
+use crate::records::{Records, fresh, guard_version, holder, one_locked, the_one, view};
 use crate::store::animals::{self, Lock, Reference};
 use crate::store::merges::Link;
 use crate::store::{Tx, holdings, litters, merges, retrying, transfers};
@@ -137,8 +137,7 @@ pub(super) async fn link(
 /// The two animals that are meant, both locked.
 async fn both(tx: &Tx, permit: &Permit, keep: &str, gone: &str) -> Result<(Animal, Animal)> {
     let references = [keep, gone].map(|text| Reference { text: text.to_owned(), at: tx.now() });
-    let mut meant =
-        animals::resolve(tx, Some(permit), &references, Lock::Change(tx.now())).await?.into_iter();
+    let mut meant = animals::lock(tx, permit, &references, Lock::Change).await?.into_iter();
     let mut one = |text: &str| -> Result<Label> {
         let meant = meant.next().unwrap_or(animals::Meant::Nobody);
         Ok(the_one(meant, text)?)
@@ -330,7 +329,7 @@ pub async fn unmerge(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("unmerge_animals", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let label = one_animal(&tx, Some(&permit), &wrong.animal, tx.now(), Lock::Change(tx.now())).await?;
+        let label = one_locked(&tx, &permit, &wrong.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", wrong.version, animal.version)?;
         let unknown = || Refusal::not_found("merge that stands", &wrong.merge.to_string());
