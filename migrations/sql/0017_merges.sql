@@ -8,6 +8,7 @@ CREATE TABLE merges (
   site_id        uuid NOT NULL REFERENCES sites,
   into_id        uuid NOT NULL REFERENCES animals,
   set_aside      uuid[] NOT NULL,
+  aside_for      uuid[] NOT NULL,
   because        text NOT NULL CONSTRAINT merges_because_guard CHECK (because <> ''),
   recorded_at    timestamptz NOT NULL,
   recorded_by    uuid NOT NULL,
@@ -16,7 +17,8 @@ CREATE TABLE merges (
   superseded_in  uuid,
   superseded_why text,
   PRIMARY KEY (animal_id, id),
-  CONSTRAINT merges_not_itself_guard CHECK (into_id <> animal_id)
+  CONSTRAINT merges_not_itself_guard CHECK (into_id <> animal_id),
+  CONSTRAINT merges_aside_for_guard CHECK (cardinality(aside_for) = cardinality(set_aside))
 );
 CREATE UNIQUE INDEX merges_one_key ON merges (animal_id) WHERE superseded_at IS NULL;
 CREATE INDEX merges_site_id_idx ON merges (site_id);
@@ -27,6 +29,7 @@ CALL holt_guard_fact('merges', 'Records that were found to be of an animal that 
   "site_id": "The site that recorded it.",
   "into_id": "The record that was kept.",
   "set_aside": "Facts of either that do not stand while the link does, by the identifier of the version.",
+  "aside_for": "For each of them, the record for which it does not stand: once that is of another animal, it is asked again.",
   "because": "How it was found."
 }');
 -- Whoever sees the animal knows by which other records it goes.

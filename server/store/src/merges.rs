@@ -11,7 +11,7 @@ use crate::facts::fact;
 use crate::model::fact::{FactKind, Version};
 use sea_orm::{ColumnTrait, EntityTrait, FromQueryResult, QueryFilter};
 use serde_json::Value;
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// What two records may contradict one another in, or say twice, or what goes with a holding, and where it is
@@ -45,8 +45,8 @@ pub struct New<'a> {
     pub gone: Uuid,
     pub kept: Uuid,
     pub because: &'a str,
-    /// Facts that do not stand while it does.
-    pub set_aside: Vec<Uuid>,
+    /// Facts that do not stand while it does, each with the record for which it does not.
+    pub set_aside: &'a BTreeMap<Uuid, Uuid>,
 }
 
 /// Links a record to the one that is kept.
@@ -63,7 +63,8 @@ pub async fn insert(tx: &mut Tx, permit: &Permit, new: New<'_>) -> Result<Uuid, 
             animal_id: new.gone,
             site_id: permit.site().id,
             into_id: new.kept,
-            set_aside: new.set_aside,
+            set_aside: new.set_aside.keys().copied().collect(),
+            aside_for: new.set_aside.values().copied().collect(),
             because: new.because.to_owned(),
         }
     );
@@ -97,6 +98,18 @@ pub async fn aside(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Version>, Er
         )
     })
     .await
+}
+
+/// The same facts, each with the record for which it is set aside.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn asides(snapshot: &Snapshot, animal: Uuid) -> Result<BTreeMap<Uuid, Uuid>, Error> {
+    let links = between(snapshot, animal).await?;
+    Ok(links
+        .iter()
+        .flat_map(|link| link.set_aside.iter().copied().zip(link.aside_for.iter().copied()))
+        .collect())
 }
 
 async fn of_each_kind(
@@ -214,23 +227,30 @@ pub async fn end(tx: &mut Tx, link: &merge::Model, why: &str) -> Result<(), Erro
     tx.supersede_of::<merge::Entity>(link.animal_id, link.id, why).await
 }
 
-/// Has the links between the records of an animal set these facts aside, and no other.
+/// Has the links between the records of an animal set these facts aside, each for a record, and no other.
 ///
 /// # Errors
 /// [`Error::Contention`] where there is no link, or somebody changed one meanwhile.
-pub async fn set_aside_only(tx: &mut Tx, animal: Uuid, facts: &[Uuid], why: &str) -> Result<(), Error> {
-    let mut left: BTreeSet<Uuid> = facts.iter().copied().collect();
+pub async fn set_aside_only(
+    tx: &mut Tx,
+    animal: Uuid,
+    facts: &BTreeMap<Uuid, Uuid>,
+    why: &str,
+) -> Result<(), Error> {
+    let mut left = facts.clone();
     let links = between(tx, animal).await?;
-    let mut sets: Vec<Vec<Uuid>> = Vec::new();
+    let mut sets: Vec<BTreeMap<Uuid, Uuid>> = Vec::new();
     for link in &links {
-        sets.push(link.set_aside.iter().copied().filter(|fact| left.remove(fact)).collect());
+        sets.push(link.set_aside.iter().filter_map(|fact| left.remove_entry(fact)).collect());
     }
     if !left.is_empty() {
         sets.first_mut().ok_or(Error::Contention)?.extend(left);
     }
     // One new version each: a second one of the same request would hide the first from whoever follows them.
     for (old, set) in links.into_iter().zip(sets) {
-        if set != old.set_aside {
+        let was: BTreeMap<Uuid, Uuid> =
+            old.set_aside.iter().copied().zip(old.aside_for.iter().copied()).collect();
+        if set != was {
             set_aside_by(tx, old, set, why).await?;
         }
     }
@@ -246,7 +266,12 @@ async fn between(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<merge::Model>,
 }
 
 /// The same link with other facts that it sets aside.
-async fn set_aside_by(tx: &mut Tx, old: merge::Model, facts: Vec<Uuid>, why: &str) -> Result<(), Error> {
+async fn set_aside_by(
+    tx: &mut Tx,
+    old: merge::Model,
+    facts: BTreeMap<Uuid, Uuid>,
+    why: &str,
+) -> Result<(), Error> {
     tx.supersede_of::<merge::Entity>(old.animal_id, old.id, why).await?;
     let row = fact!(
         tx,
@@ -255,7 +280,8 @@ async fn set_aside_by(tx: &mut Tx, old: merge::Model, facts: Vec<Uuid>, why: &st
             animal_id: old.animal_id,
             site_id: old.site_id,
             into_id: old.into_id,
-            set_aside: facts,
+            set_aside: facts.keys().copied().collect(),
+            aside_for: facts.values().copied().collect(),
             because: old.because,
         }
     );

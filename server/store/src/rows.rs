@@ -13,9 +13,17 @@ use serde_json::{Value, json};
 use std::collections::HashMap;
 use uuid::Uuid;
 
-/// Table and animal, and the record of the animal that a superseded row was of: what takes its place in the same
-/// write is of that record, too. Empty but for animals with several records.
-pub(super) type Replaced = HashMap<(&'static str, Uuid), Uuid>;
+/// Table and animal, and what of the animal was superseded there: what takes its place in the same write is of the
+/// same record. Empty but for animals with several records.
+pub(super) type Replaced = HashMap<(&'static str, Uuid), OfRecord>;
+
+/// A row of one of several records of an animal.
+#[derive(Clone, Copy)]
+pub(super) struct OfRecord {
+    record: Uuid,
+    /// The transfer that it began with.
+    began_with: Option<Uuid>,
+}
 
 /// What says when a row was so, for the record under which an animal is held then; otherwise it is when the row
 /// was recorded.
@@ -23,6 +31,9 @@ const INSTANTS: [&str; 5] = ["began_at", "weighed_at", "assessed_at", "died_at",
 
 /// What names the transfer that a row goes with: it is of the record that moves.
 const TRANSFERS: [&str; 3] = ["transfer_id", "transfer_in", "transfer_out"];
+
+/// What names the transfer that a row began with.
+const BEGAN_WITH: [&str; 2] = ["transfer_id", "transfer_in"];
 
 /// A row of a table that keeps its history: what its key is, and what it holds as JSON.
 pub(super) trait Row: Serialize + FromQueryResult + Send + Sync {
@@ -85,18 +96,18 @@ impl Tx {
         self.insert_plain::<R>(replacing).await
     }
 
-    /// The record of what the row takes the place of, where its animal has several.
+    /// The record of what the row takes the place of, where its animal has several. A row that begins with a
+    /// transfer takes the place of none: what ended for it was another's.
     fn record_of<R: Row>(&self, row: &Value) -> Option<Uuid> {
-        if TRANSFERS.iter().any(|column| row[column].is_string()) {
-            return None;
-        }
         let animal = row["animal_id"].as_str()?.parse().ok()?;
-        self.replaced.get(&(name::<R>(), animal)).copied()
+        let replaced = self.replaced.get(&(name::<R>(), animal))?;
+        let began_with = BEGAN_WITH.iter().find_map(|column| row[column].as_str()?.parse().ok());
+        (began_with == replaced.began_with).then_some(replaced.record)
     }
 
     /// The record under which what this write superseded of an animal stands, among several.
     pub(super) fn superseded_record<E: EntityTrait>(&self, animal: Uuid) -> Uuid {
-        self.replaced.get(&(table_of::<E>(), animal)).copied().unwrap_or(animal)
+        self.replaced.get(&(table_of::<E>(), animal)).map_or(animal, |replaced| replaced.record)
     }
 
     async fn insert_plain<R: Row>(&mut self, rows: Vec<(String, Value)>) -> Result<(), Error> {
@@ -195,13 +206,19 @@ impl Tx {
         struct Superseded {
             record_id: Option<Uuid>,
             animal_id: Option<Uuid>,
+            began_with: Option<Uuid>,
         }
         let table = table_of::<E>();
         let of = if of_an_animal::<E>() {
-            "f.animal_id AS record_id, (SELECT i.animal_id FROM public.identities i
-                                         WHERE i.record_id = f.animal_id AND i.linked) AS animal_id"
+            let has = |column: &str| E::Column::iter().any(|of| IdenStatic::as_str(&of) == column);
+            let began_with = BEGAN_WITH.into_iter().find(|column| has(column)).unwrap_or("NULL::uuid");
+            format!(
+                "f.animal_id AS record_id, (SELECT i.animal_id FROM public.identities i
+                                             WHERE i.record_id = f.animal_id AND i.linked) AS animal_id,
+                 {began_with} AS began_with"
+            )
         } else {
-            "NULL::uuid AS record_id, NULL::uuid AS animal_id"
+            "NULL::uuid AS record_id, NULL::uuid AS animal_id, NULL::uuid AS began_with".to_owned()
         };
         let superseded = self
             .rows::<Superseded>(
@@ -217,7 +234,7 @@ impl Tx {
             return Err(Error::Contention);
         };
         if let Some((animal, record)) = one.animal_id.zip(one.record_id) {
-            self.replaced.insert((table, animal), record);
+            self.replaced.insert((table, animal), OfRecord { record, began_with: one.began_with });
         }
         self.note_line(ledger::change(
             table,

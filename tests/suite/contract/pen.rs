@@ -17,7 +17,7 @@ const OF_NO_SITE: [(&str, &str); 3] = [
 ];
 
 /// What a column names that is everybody's, or who somebody is.
-const NAMES_NOBODYS: [&str; 21] = [
+const NAMES_NOBODYS: [&str; 22] = [
     "id",
     "site_id",
     "recorded_by",
@@ -41,6 +41,8 @@ const NAMES_NOBODYS: [&str; 21] = [
     // Versions of facts, of whatever table: one that is of no record that the row names changes nothing.
     "fact_id",
     "set_aside",
+    // And a record for each: it says when to ask again, and opens nothing of it.
+    "aside_for",
     "confirmed",
 ];
 

@@ -22,6 +22,7 @@ use crate::store::{Tx, holdings, litters, merges, retrying, transfers};
 use plan::{Aside, Facts, Goes, Plan, record};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// How many conflicts a refusal lists: with their names they fit into the trailers that ordinary clients read.
@@ -113,23 +114,23 @@ pub(super) async fn link(
     let sides = [(&asked.keep, &kept_facts), (&asked.give_up, &gone_facts)];
     let goes = sides.into_iter().flat_map(|(typed, facts)| goes_by(facts, Some(typed))).collect::<Vec<_>>();
     let facts = [kept_facts, gone_facts].concat();
-    let facts_of = Facts::new(&facts, &goes, &asked.stands, &[]);
+    let facts_of = Facts::new(&facts, &goes, &asked.stands, &BTreeMap::new());
     let idle = facts_of.idle();
     let plan = facts_of.plan();
     refuse_conflicts(&plan)?;
     refuse_idle(&idle)?;
     refuse_anothers(permit, &plan, consents)?;
-    let (set_aside, aside) = (names(&plan, &goes), plan.ids());
+    let (set_aside, aside) = (names(&plan, &goes), plan.asides());
     // Of an animal of several records, the one that was named: if the others turn out to be of another animal, this
     // is still what was said.
     let kept = merges::named(tx, keep.id, &asked.keep).await?;
-    let new = merges::New { gone: gone.id, kept, because: &asked.because, set_aside: aside.clone() };
+    let new = merges::New { gone: gone.id, kept, because: &asked.because, set_aside: &aside };
     let merge = merges::insert(tx, permit, new).await?;
-    count_litters(tx, &aside).await?;
+    count_litters(tx, &aside.keys().copied().collect::<Vec<_>>()).await?;
     animals::bump(tx, gone.id).await?;
     animals::bump(tx, keep.id).await?;
     let of_gone = facts.iter().filter(|fact| fact.uuid("animal_id") == Some(gone.id));
-    let joined = of_gone.filter(|fact| !aside.contains(&fact.id())).count();
+    let joined = of_gone.filter(|fact| !aside.contains_key(&fact.id())).count();
     let animal = view(tx, permit, &keep.label(), tx.now()).await?;
     Ok(Merged { animal, merge, joined, set_aside })
 }
@@ -364,19 +365,15 @@ pub(super) async fn part(
     let in_sight = [seen(tx, permit, animal.id).await?, seen(tx, permit, link.animal_id).await?];
     for id in in_sight.iter().flatten().map(|animal| animal.id) {
         // What was set aside for a record that is of another animal now may be all that is known of this one.
-        let aside = merges::aside(tx, id).await?;
-        let before: Vec<Uuid> = aside.iter().map(Version::id).collect();
-        let facts = [merges::facts(tx, id).await?, aside].concat();
+        let before = merges::asides(tx, id).await?;
+        let facts = [merges::facts(tx, id).await?, merges::aside(tx, id).await?].concat();
         let goes = goes_by(&facts, None);
         let plan = Facts::new(&facts, &goes, stands, &before).plan();
         refuse_conflicts(&plan)?;
         refuse_anothers(permit, &plan, None)?;
-        let only = plan.ids();
-        let changed: Vec<Uuid> = facts
-            .iter()
-            .map(Version::id)
-            .filter(|fact| before.contains(fact) != only.contains(fact))
-            .collect();
+        let only = plan.asides();
+        let changed: Vec<Uuid> =
+            facts.iter().map(Version::id).filter(|fact| before.get(fact) != only.get(fact)).collect();
         if !changed.is_empty() {
             merges::set_aside_only(tx, id, &only, &why).await?;
             count_litters(tx, &changed).await?;

@@ -5,7 +5,7 @@ use super::pairs::{Verdict, ends_with_death, pair, told_apart};
 use crate::model::fact::{FactKind, Version};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// Which fact of those that contradict one another is right.
@@ -42,6 +42,8 @@ pub(super) struct Aside {
     pub(super) newly: bool,
     /// Another that stands says the same.
     pub(super) twice: bool,
+    /// The record for which it does not stand.
+    pub(super) because_of: Uuid,
 }
 
 /// What a plan comes to.
@@ -53,9 +55,9 @@ pub(super) struct Plan {
 }
 
 impl Plan {
-    /// The identifiers of the facts that do not stand.
-    pub(super) fn ids(&self) -> Vec<Uuid> {
-        self.set_aside.iter().map(|aside| aside.fact.id()).collect()
+    /// The facts that do not stand, and for which record each does not.
+    pub(super) fn asides(&self) -> BTreeMap<Uuid, Uuid> {
+        self.set_aside.iter().map(|aside| (aside.fact.id(), aside.because_of)).collect()
     }
 }
 
@@ -74,7 +76,8 @@ pub(super) struct Facts<'a> {
     stands: &'a [Stands],
     /// What was set aside so far: where two contradict one another still, it is that one again.
     before: BTreeSet<Uuid>,
-    aside: BTreeSet<Uuid>,
+    /// And for which record.
+    aside: BTreeMap<Uuid, Uuid>,
     /// In the order in which it was decided, and whether another says the same.
     order: Vec<(Uuid, bool)>,
 }
@@ -90,10 +93,23 @@ pub(super) fn stretch(fact: &Version) -> (DateTime<Utc>, Option<DateTime<Utc>>) 
 }
 
 impl<'a> Facts<'a> {
-    /// Facts of which none is set aside yet, whatever was `before`.
-    pub(super) fn new(facts: &'a [Version], goes: &'a [Goes], stands: &'a [Stands], before: &[Uuid]) -> Self {
-        let before = before.iter().copied().collect();
-        Self { facts, goes, stands, before, aside: BTreeSet::new(), order: Vec::new() }
+    /// Facts of which none is set aside yet, but for what was so `before` for a record that is of the animal still.
+    pub(super) fn new(
+        facts: &'a [Version],
+        goes: &'a [Goes],
+        stands: &'a [Stands],
+        before: &BTreeMap<Uuid, Uuid>,
+    ) -> Self {
+        let known = before.keys().copied().collect();
+        let (aside, order) = (BTreeMap::new(), Vec::new());
+        let mut this = Self { facts, goes, stands, before: known, aside, order };
+        let records: BTreeSet<Uuid> = facts.iter().map(record).collect();
+        for fact in facts {
+            if let Some(of) = before.get(&fact.id()).filter(|of| records.contains(of)) {
+                this.no_longer_stands(fact, *of, false);
+            }
+        }
+        this
     }
 
     /// Decides what can be decided, by what is the same and by what was said to stand.
@@ -118,7 +134,8 @@ impl<'a> Facts<'a> {
         conflicts.extend(self.unowned().map(|(holding, from)| self.nobodys(holding, from)));
         let aside = |(id, twice): &(Uuid, bool)| {
             let fact = self.facts.iter().find(|fact| fact.id() == *id)?.clone();
-            Some(Aside { fact, newly: !self.before.contains(id), twice: *twice })
+            let because_of = *self.aside.get(id)?;
+            Some(Aside { fact, newly: !self.before.contains(id), twice: *twice, because_of })
         };
         Plan { set_aside: self.order.iter().filter_map(aside).collect(), conflicts }
     }
@@ -136,8 +153,7 @@ impl<'a> Facts<'a> {
 
     /// Two facts each, of two records, that both stand so far.
     fn pairs(&self) -> Vec<(&'a Version, &'a Version)> {
-        let standing: Vec<&Version> =
-            self.facts.iter().filter(|fact| !self.aside.contains(&fact.id())).collect();
+        let standing: Vec<&Version> = self.facts.iter().filter(|fact| !self.is_aside(fact)).collect();
         let mut pairs = Vec::new();
         for (n, &x) in standing.iter().enumerate() {
             pairs.extend(standing[n + 1..].iter().filter(|y| record(x) != record(y)).map(|&y| (x, y)));
@@ -147,24 +163,24 @@ impl<'a> Facts<'a> {
 
     fn settle_pairs(&mut self) {
         for (x, y) in self.pairs() {
-            if self.aside.contains(&x.id()) || self.aside.contains(&y.id()) {
+            if self.is_aside(x) || self.is_aside(y) {
                 continue;
             }
             let was = (self.before.contains(&x.id()), self.before.contains(&y.id()));
             match pair(x, y, self.facts) {
                 Verdict::Together => {}
-                Verdict::FirstSays | Verdict::SecondSays if was == (true, false) => self.says_the_same(x),
-                Verdict::FirstSays | Verdict::SecondSays if was == (false, true) => self.says_the_same(y),
-                Verdict::FirstSays => self.says_the_same(y),
-                Verdict::SecondSays => self.says_the_same(x),
+                Verdict::FirstSays | Verdict::SecondSays if was == (true, false) => self.says_the_same(x, y),
+                Verdict::FirstSays | Verdict::SecondSays if was == (false, true) => self.says_the_same(y, x),
+                Verdict::FirstSays => self.says_the_same(y, x),
+                Verdict::SecondSays => self.says_the_same(x, y),
                 Verdict::Clash(_) => match (self.stands(x), self.stands(y)) {
-                    (true, false) => self.put_aside(y),
-                    (false, true) => self.put_aside(x),
-                    _ if was == (true, false) => self.put_aside(x),
-                    _ if was == (false, true) => self.put_aside(y),
+                    (true, false) => self.put_aside(y, record(x)),
+                    (false, true) => self.put_aside(x, record(y)),
+                    _ if was == (true, false) => self.put_aside(x, record(y)),
+                    _ if was == (false, true) => self.put_aside(y, record(x)),
                     _ => match (self.went_with_holding(x), self.went_with_holding(y)) {
-                        (true, false) => self.put_aside(x),
-                        (false, true) => self.put_aside(y),
+                        (true, false) => self.put_aside(x, record(y)),
+                        (false, true) => self.put_aside(y, record(x)),
                         _ => {}
                     },
                 },
@@ -172,22 +188,27 @@ impl<'a> Facts<'a> {
         }
     }
 
-    fn put_aside(&mut self, fact: &Version) {
-        self.no_longer_stands(fact, false);
+    fn put_aside(&mut self, fact: &Version, because_of: Uuid) {
+        self.no_longer_stands(fact, because_of, false);
     }
 
-    fn says_the_same(&mut self, fact: &Version) {
-        self.no_longer_stands(fact, true);
+    fn says_the_same(&mut self, fact: &Version, other: &Version) {
+        self.no_longer_stands(fact, record(other), true);
     }
 
-    fn no_longer_stands(&mut self, fact: &Version, twice: bool) {
-        if self.aside.insert(fact.id()) {
+    fn no_longer_stands(&mut self, fact: &Version, because_of: Uuid, twice: bool) {
+        if self.aside.insert(fact.id(), because_of).is_none() {
             self.order.push((fact.id(), twice));
         }
     }
 
     fn is_aside(&self, fact: &Version) -> bool {
-        self.aside.contains(&fact.id())
+        self.aside.contains_key(&fact.id())
+    }
+
+    /// The record for which a fact is set aside.
+    fn for_whom(&self, fact: &Version) -> Option<Uuid> {
+        self.aside.get(&fact.id()).copied()
     }
 
     /// An animal has a birth on record, be it of an unknown day: of those that are set aside, one comes back that
@@ -270,10 +291,13 @@ impl<'a> Facts<'a> {
                     FactKind::ToldApart => told_apart(holding),
                     _ => false,
                 };
-                if tied && self.is_aside(holding) && !self.is_aside(other) {
-                    self.put_aside(other);
-                } else if tied && self.is_aside(other) && !self.is_aside(holding) {
-                    self.put_aside(holding);
+                if !tied {
+                    continue;
+                }
+                match (self.for_whom(holding), self.for_whom(other)) {
+                    (Some(of), None) => self.put_aside(other, of),
+                    (None, Some(of)) => self.put_aside(holding, of),
+                    _ => {}
                 }
             }
         }
@@ -298,9 +322,11 @@ impl<'a> Facts<'a> {
             };
             let holdings = || self.facts.iter().filter(|other| other.kind == FactKind::Holding);
             // What lay outside before is none of ours.
-            let was = holdings().find(covered).is_some();
-            if was && !holdings().filter(|holding| !self.is_aside(holding)).any(|holding| covered(&holding)) {
-                self.put_aside(fact);
+            let Some(was) = holdings().find(covered) else { continue };
+            let stands =
+                holdings().filter(|holding| !self.is_aside(holding)).any(|holding| covered(&holding));
+            if let Some(of) = self.for_whom(was).filter(|_| !stands && !self.is_aside(fact)) {
+                self.put_aside(fact, of);
             }
         }
     }

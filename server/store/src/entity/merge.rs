@@ -15,6 +15,7 @@ pub struct Model {
     pub site_id: Uuid,
     pub into_id: Uuid,
     pub set_aside: Vec<Uuid>,
+    pub aside_for: Vec<Uuid>,
     pub because: String,
     pub recorded_at: DateTime<Utc>,
     pub recorded_by: Uuid,

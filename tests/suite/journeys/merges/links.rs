@@ -8,6 +8,29 @@ use holt_server::clock::Clock;
 use holt_tests::{Person, reason};
 use prost::Message;
 
+async fn leave(books: &Books, animal: &str, on: &str) {
+    let leave = v1::RecordDepartureRequest {
+        request_id: books.house.request(),
+        site: "QUI".to_owned(),
+        animal: animal.to_owned(),
+        departed_on: Some(on.parse().unwrap()),
+        destination: v1::DepartureDestination::Collection.into(),
+        destination_name: "Fenwater Collection".to_owned(),
+        ..Default::default()
+    };
+    books.quill.registrar.client.animals().record_departure(leave).await.unwrap();
+}
+
+async fn arrive(books: &Books, name: &str, on: &str) -> v1::Animal {
+    let arrival = books.house.arrival(&books.quill, name, on.parse().unwrap());
+    register(books, arrival).await
+}
+
+async fn register(books: &Books, arrival: v1::RegisterArrivalRequest) -> v1::Animal {
+    let arrived = books.quill.registrar.client.animals().register_arrival(arrival).await.unwrap();
+    arrived.into_inner().animal.unwrap()
+}
+
 async fn die(books: &Books, animal: &str, on: &str) -> Result<v1::RecordDeathResponse, tonic::Status> {
     let death = v1::RecordDeathRequest {
         request_id: books.house.request(),
@@ -126,19 +149,8 @@ async fn two_merges_are_taken_back_in_either_order() {
 async fn a_death_recorded_since_is_of_the_record_under_which_it_was_held() {
     let books = Books::new().await;
     // It left, and came back as if it were another.
-    let leave = v1::RecordDepartureRequest {
-        request_id: books.house.request(),
-        site: "QUI".to_owned(),
-        animal: "Bramble".to_owned(),
-        departed_on: Some("2025-03-20".parse().unwrap()),
-        destination: v1::DepartureDestination::Collection.into(),
-        destination_name: "Fenwater Collection".to_owned(),
-        ..Default::default()
-    };
-    books.quill.registrar.client.animals().record_departure(leave).await.unwrap();
-    let back = books.house.arrival(&books.quill, "Heather", "2025-06-01".parse().unwrap());
-    let heather = books.quill.registrar.client.animals().register_arrival(back).await.unwrap();
-    let heather = heather.into_inner().animal.unwrap();
+    leave(&books, "Bramble", "2025-03-20").await;
+    let heather = arrive(&books, "Heather", "2025-06-01").await;
     let merged = merge(&books, "Bramble", "Heather").await.unwrap();
     assert_eq!(books.see("Bramble").await.status(), v1::AnimalStatus::Held);
     books.weigh("Bramble", 8_200).await;
@@ -181,5 +193,25 @@ async fn an_animal_is_found_and_weighed_by_the_chip_of_either_record() {
         let ids: Vec<_> = found.iter().map(|one| one.animal.as_ref().unwrap().id.as_str()).collect();
         assert_eq!(ids, [books.bramble.id.as_str()], "{text}");
     }
+    books.house.close().await;
+}
+
+#[tokio::test]
+async fn a_merge_that_is_taken_back_touches_nothing_that_another_set_aside() {
+    let books = Books::new().await;
+    // Of one stay the second record says less, and is set aside; then the animal turns out to have left before that.
+    let again = books.house.arrival(&books.quill, "", "2025-04-10".parse().unwrap());
+    let again = register(&books, v1::RegisterArrivalRequest { marks: Vec::new(), ..again }).await;
+    merge(&books, "Bramble", &again.id).await.unwrap();
+    leave(&books, "Bramble", "2025-04-05").await;
+    let teasel = arrive(&books, "Teasel", "2025-06-01").await;
+    let records = [books.bramble.id.as_str(), teasel.id.as_str()];
+    let before = picture(&books, &records).await;
+    assert_eq!(books.see(&again.id).await.status(), v1::AnimalStatus::Departed);
+
+    let merged = merge(&books, "Bramble", "Teasel").await.unwrap();
+    assert_eq!(books.see("Bramble").await.status(), v1::AnimalStatus::Held);
+    unmerge(&books, "Bramble", &merged.merge_id).await.unwrap();
+    assert_eq!(picture(&books, &records).await, before);
     books.house.close().await;
 }

@@ -112,9 +112,9 @@ async fn written(service: &mut PgConnection, site: Uuid, gone: &str, kept: &str)
     let mut within = service.begin().await?;
     sqlx::raw_sql(AssertSqlSafe(format!(
             "SELECT holt_open(ARRAY['{site}']::uuid[], false, false, '{site}', 60000, NULL, NULL);
-             INSERT INTO public.merges (id, animal_id, site_id, into_id, set_aside, because, recorded_at, recorded_by,
-                                        request_id)
-             VALUES (gen_random_uuid(), '{gone}', '{site}', '{kept}', '{{}}', 'by hand', now(), gen_random_uuid(),
+             INSERT INTO public.merges (id, animal_id, site_id, into_id, set_aside, aside_for, because, recorded_at,
+                                        recorded_by, request_id)
+             VALUES (gen_random_uuid(), '{gone}', '{site}', '{kept}', '{{}}', '{{}}', 'by hand', now(), gen_random_uuid(),
                      gen_random_uuid())"
         )))
         .execute(&mut *within)
@@ -153,28 +153,35 @@ async fn the_database_refuses_by_itself_what_the_rules_forgot() {
     this.house.close().await;
 }
 
-/// An owner that never held the animal passes its title, whichever of its records the title was entered under.
-#[tokio::test]
-async fn an_owner_elsewhere_passes_its_title_after_a_merge() {
-    let house = House::new().await;
-    let quill = house.quill().await;
-    let brack = house.park("BRA", "America/Halifax").await;
+/// An otter of Quill with two records: it goes by the second, and is held and owned under the first, which is
+/// answered.
+async fn held_under_the_other(house: &House, quill: &Park, owner: &str) -> (v1::Animal, v1::Animal) {
     let lent = v1::RegisterArrivalRequest {
-        owner: "BRA".to_owned(),
-        ..house.arrival(&quill, "Lent", "2025-03-01".parse().unwrap())
+        owner: owner.to_owned(),
+        ..house.arrival(quill, "Lent", "2025-03-01".parse().unwrap())
     };
     let lent = quill.registrar.client.animals().register_arrival(lent).await.unwrap();
     let lent = lent.into_inner().animal.unwrap();
     let found = v1::RegisterArrivalRequest {
         source: v1::ArrivalSource::OnSiteBefore.into(),
         source_name: String::new(),
-        ..house.arrival(&quill, "Found", "2025-03-05".parse().unwrap())
+        ..house.arrival(quill, "Found", "2025-03-05".parse().unwrap())
     };
     let found = quill.registrar.client.animals().register_arrival(found).await.unwrap();
     let found = found.into_inner().animal.unwrap();
     house.clock.advance(TimeDelta::days(1));
-    send(&quill.registrar, asked(&house, "QUI", &found.id, &lent.id)).await.unwrap();
+    send(&quill.registrar, asked(house, "QUI", &found.id, &lent.id)).await.unwrap();
     house.clock.advance(TimeDelta::days(1));
+    (lent, found)
+}
+
+/// An owner that never held the animal passes its title, whichever of its records the title was entered under.
+#[tokio::test]
+async fn an_owner_elsewhere_passes_its_title_after_a_merge() {
+    let house = House::new().await;
+    let quill = house.quill().await;
+    let brack = house.park("BRA", "America/Halifax").await;
+    let (lent, found) = held_under_the_other(&house, &quill, "BRA").await;
     let pass = v1::PassTitleRequest {
         request_id: house.request(),
         site: "BRA".to_owned(),
@@ -187,4 +194,42 @@ async fn an_owner_elsewhere_passes_its_title_after_a_merge() {
     let passed = passed.into_inner().animal.unwrap();
     assert_eq!((passed.id, passed.owner.as_str()), (lent.id, "QUI"));
     house.close().await;
+}
+
+/// Who received an animal of two records sees it by its holding alone: what ends that holding is of the record that
+/// was received.
+#[tokio::test]
+async fn what_ends_a_stay_after_a_transfer_is_of_the_record_that_was_received() {
+    let passes = ("QUI", v1::TransferTerms::TitlePasses);
+    for (owner, terms) in [passes, ("Fenwater Collection", v1::TransferTerms::Loan)] {
+        let house = House::new().await;
+        let quill = house.quill().await;
+        let brack = house.park("BRA", "America/Halifax").await;
+        let (lent, found) = held_under_the_other(&house, &quill, owner).await;
+        let propose = v1::ProposeTransferRequest {
+            request_id: house.request(),
+            site: "QUI".to_owned(),
+            animal: found.id.clone(),
+            to_site: "BRA".to_owned(),
+            terms: terms.into(),
+            why: "an unrelated partner lives there".to_owned(),
+            ..Default::default()
+        };
+        let proposed = quill.registrar.client.transfers().propose_transfer(propose).await.unwrap();
+        let transfer = proposed.into_inner().transfer.unwrap().id;
+        let this = Move { house, quill, brack, otter: found, transfer };
+        this.agree().await.unwrap();
+        this.dispatch().await.unwrap();
+        this.receive().await.unwrap();
+        this.house.clock.advance(TimeDelta::days(1));
+        let today = this.house.clock.now().date_naive();
+        let dead = die(&this.house, &this.brack, &this.otter.id, today).await;
+        assert_eq!(dead.status(), v1::AnimalStatus::Dead, "{owner}");
+        let mut owner = this.house.owner().await;
+        let sql = "SELECT DISTINCT h.animal_id FROM holdings h JOIN sites s ON s.id = h.site_id WHERE s.code = 'BRA'";
+        let under: Vec<Uuid> = sqlx::query_scalar(sql).fetch_all(&mut owner).await.unwrap();
+        assert_eq!(under.iter().map(Uuid::to_string).collect::<Vec<_>>(), [lent.id]);
+        owner.close().await.unwrap();
+        this.house.close().await;
+    }
 }

@@ -462,11 +462,11 @@ async fn the_database_refuses_by_itself_who_may_not_propose_accept_or_link() {
     // A link takes both: the proposal that this site was asked, and its answer by the same write.
     let link = |request: &str| {
         format!(
-            "INSERT INTO merges (id, animal_id, site_id, into_id, set_aside, because, recorded_at, recorded_by, request_id)
-             SELECT '00000000-0000-7000-8000-0000000000ad'::uuid, $2::text::uuid, $1, '{}'::uuid, ARRAY(SELECT b.id FROM public.births b WHERE b.animal_id = $2::text::uuid), 'x', now(), a.recorded_by,
+            "INSERT INTO merges (id, animal_id, site_id, into_id, set_aside, aside_for, because, recorded_at, recorded_by, request_id)
+             SELECT '00000000-0000-7000-8000-0000000000ad'::uuid, $2::text::uuid, $1, '{}'::uuid, ARRAY(SELECT b.id FROM public.births b WHERE b.animal_id = $2::text::uuid), ARRAY(SELECT $2::text::uuid FROM public.births b WHERE b.animal_id = $2::text::uuid), 'x', now(), a.recorded_by,
                     {request} FROM amendments a
              UNION ALL
-             SELECT '00000000-0000-7000-8000-0000000000ad'::uuid, $2::text::uuid, $1, '{}'::uuid, ARRAY(SELECT b.id FROM public.births b WHERE b.animal_id = $2::text::uuid), 'x', now(), $1, $1
+             SELECT '00000000-0000-7000-8000-0000000000ad'::uuid, $2::text::uuid, $1, '{}'::uuid, ARRAY(SELECT b.id FROM public.births b WHERE b.animal_id = $2::text::uuid), ARRAY(SELECT $2::text::uuid FROM public.births b WHERE b.animal_id = $2::text::uuid), 'x', now(), $1, $1
               WHERE NOT EXISTS (SELECT FROM amendments)",
             this.rook.id, this.rook.id
         )
