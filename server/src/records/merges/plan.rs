@@ -93,7 +93,8 @@ pub(super) fn stretch(fact: &Version) -> (DateTime<Utc>, Option<DateTime<Utc>>) 
 }
 
 impl<'a> Facts<'a> {
-    /// Facts of which none is set aside yet, but for what was so `before` for a record that is of the animal still.
+    /// Facts of which none is set aside yet, but for what was so `before` for a record that is of the animal still,
+    /// and is not said to stand now.
     pub(super) fn new(
         facts: &'a [Version],
         goes: &'a [Goes],
@@ -105,7 +106,8 @@ impl<'a> Facts<'a> {
         let mut this = Self { facts, goes, stands, before: known, aside, order };
         let records: BTreeSet<Uuid> = facts.iter().map(record).collect();
         for fact in facts {
-            if let Some(of) = before.get(&fact.id()).filter(|of| records.contains(of)) {
+            let still = before.get(&fact.id()).filter(|of| records.contains(of));
+            if let Some(of) = still.filter(|_| !this.stands(fact)) {
                 this.no_longer_stands(fact, *of, false);
             }
         }
@@ -167,10 +169,11 @@ impl<'a> Facts<'a> {
                 continue;
             }
             let was = (self.before.contains(&x.id()), self.before.contains(&y.id()));
+            let says_the_same = |one, other| pair(one, other, self.facts) == Verdict::FirstSays;
             match pair(x, y, self.facts) {
                 Verdict::Together => {}
-                Verdict::FirstSays | Verdict::SecondSays if was == (true, false) => self.says_the_same(x, y),
-                Verdict::FirstSays | Verdict::SecondSays if was == (false, true) => self.says_the_same(y, x),
+                // Of two that say the same, the one that stood does; who says less never does.
+                Verdict::FirstSays if was == (true, false) && says_the_same(y, x) => self.says_the_same(x, y),
                 Verdict::FirstSays => self.says_the_same(y, x),
                 Verdict::SecondSays => self.says_the_same(x, y),
                 Verdict::Clash(_) => match (self.stands(x), self.stands(y)) {
@@ -362,5 +365,66 @@ impl<'a> Facts<'a> {
         let goes = self.goes.iter().find(|goes| goes.record == record(fact));
         let of = goes.and_then(|goes| goes.by.first()).cloned();
         Named { id: fact.id(), kind: fact.kind, of: of.unwrap_or_else(|| record(fact).to_string()) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::{Value, json};
+
+    const ALDER: u128 = 1;
+    const BIRCH: u128 = 2;
+    const GONE: u128 = 3;
+
+    /// A fact of a record over a stretch of days in March.
+    fn fact(kind: FactKind, id: u128, record: u128, from: u8, until: Option<u8>) -> Version {
+        let at = |day: u8| format!("2025-03-{day:02}T00:00:00Z");
+        let row = json!({
+            "id": Uuid::from_u128(id), "record_id": Uuid::from_u128(record), "site_id": Uuid::from_u128(9),
+            "owner_site_id": Uuid::from_u128(9), "began_at": at(from), "ended_at": until.map(at),
+        });
+        let Value::Object(row) = row else { unreachable!() };
+        Version { kind, row }
+    }
+
+    fn aside(facts: &[Version], before: &[(u128, u128)], stands: &[Stands]) -> (Vec<u128>, usize) {
+        let before = before.iter().map(|(fact, of)| (Uuid::from_u128(*fact), Uuid::from_u128(*of))).collect();
+        let plan = Facts::new(facts, &[], stands, &before).plan();
+        (plan.asides().into_keys().map(|id| id.as_u128()).collect(), plan.conflicts.len())
+    }
+
+    #[test]
+    fn what_says_more_stands_again_once_the_record_is_gone_for_which_it_was_set_aside() {
+        let facts = [
+            fact(FactKind::Holding, 10, ALDER, 9, None),
+            fact(FactKind::Title, 11, ALDER, 9, None),
+            fact(FactKind::Title, 21, BIRCH, 20, None),
+        ];
+        assert_eq!(aside(&facts, &[(11, GONE)], &[]), (vec![21], 0), "nobody would own it from the 9th on");
+    }
+
+    #[test]
+    fn what_says_the_same_stays_what_it_was() {
+        let facts = [
+            fact(FactKind::Holding, 10, ALDER, 9, None),
+            fact(FactKind::Holding, 20, BIRCH, 9, None),
+            fact(FactKind::Title, 11, ALDER, 9, None),
+        ];
+        assert_eq!(aside(&facts, &[(10, GONE)], &[]), (vec![10], 0));
+        assert_eq!(aside(&facts, &[(20, GONE)], &[]), (vec![20], 0));
+    }
+
+    #[test]
+    fn what_is_set_aside_for_a_record_of_the_animal_is_asked_again_only_by_name() {
+        // It left before the second record has it: nothing contradicts that any more.
+        let facts = [
+            fact(FactKind::Holding, 10, ALDER, 9, Some(12)),
+            fact(FactKind::Holding, 20, BIRCH, 20, None),
+            fact(FactKind::Title, 11, ALDER, 9, None),
+        ];
+        assert_eq!(aside(&facts, &[(20, ALDER)], &[]), (vec![20], 0));
+        assert_eq!(aside(&facts, &[(20, ALDER)], &[Stands::Fact(Uuid::from_u128(20))]), (vec![], 0));
+        assert_eq!(aside(&facts, &[(20, GONE)], &[]), (vec![], 0));
     }
 }

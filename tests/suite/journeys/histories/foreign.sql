@@ -3,17 +3,6 @@
 -- life of an animal that it holds, owns or has agreed to take; of one that left, what was recorded until then.
 WITH RECURSIVE animal AS MATERIALIZED (
   SELECT id, site_id FROM animals WHERE site_id = ANY ($1)
-), -- From when until when of knowing a site sees all of an animal; also by what stood before it was corrected.
-sight (animal_id, until) AS MATERIALIZED (
-  SELECT animal_id, coalesce(ended_at, superseded_at, 'infinity') FROM holdings WHERE site_id = ANY ($2)
-  UNION ALL
-  SELECT animal_id, coalesce(ended_at, superseded_at, 'infinity') FROM titles WHERE owner_site_id = ANY ($2)
-  UNION ALL
-  SELECT animal_id, 'infinity' FROM transfers WHERE to_site_id = ANY ($2) AND state IN ('agreed', 'dispatched')
-  UNION ALL
-  -- Whether it has a record of the same animal, a site can only say of what it reads.
-  SELECT animal_id, 'infinity' FROM amendments a
-   WHERE asked_id = ANY ($2) AND NOT EXISTS (SELECT FROM amendment_answers n WHERE n.amendment_id = a.id)
 ), up (record, whom, steps) AS (
   SELECT id, id, 0 FROM animal
   UNION ALL
@@ -22,13 +11,37 @@ sight (animal_id, until) AS MATERIALIZED (
 ), -- Whom a record is of: the animal at the end of its links.
 record AS MATERIALIZED (
   SELECT DISTINCT ON (record) record AS animal_id, whom FROM up ORDER BY record, steps DESC
+), -- What a link between records of an animal sets aside opens its own record and no other.
+aside (fact_id) AS MATERIALIZED (
+  SELECT a.fact_id FROM set_asides a JOIN merges m ON m.animal_id = a.record_id AND m.id = a.merge_id
+   WHERE m.superseded_at IS NULL
+), -- From when until when of knowing a site sees all of an animal; also by what stood before it was corrected.
+sight (animal_id, until, alone) AS MATERIALIZED (
+  SELECT animal_id, coalesce(ended_at, superseded_at, 'infinity'), id IN (SELECT fact_id FROM aside)
+    FROM holdings WHERE site_id = ANY ($2)
+  UNION ALL
+  -- Nobody held it afterwards: whoever held it last answers for it still.
+  SELECT h.animal_id, 'infinity', h.id IN (SELECT fact_id FROM aside)
+    FROM holdings h JOIN record r ON r.animal_id = h.animal_id
+   WHERE h.site_id = ANY ($2) AND h.superseded_at IS NULL AND h.ended_at IS NOT NULL
+     AND NOT EXISTS (SELECT FROM holdings n JOIN record o ON o.animal_id = n.animal_id
+                      WHERE o.whom = r.whom AND n.superseded_at IS NULL AND n.began_at >= h.ended_at)
+  UNION ALL
+  SELECT animal_id, coalesce(ended_at, superseded_at, 'infinity'), id IN (SELECT fact_id FROM aside)
+    FROM titles WHERE owner_site_id = ANY ($2)
+  UNION ALL
+  SELECT animal_id, 'infinity', false FROM transfers WHERE to_site_id = ANY ($2) AND state IN ('agreed', 'dispatched')
+  UNION ALL
+  -- Whether it has a record of the same animal, a site can only say of what it reads.
+  SELECT animal_id, 'infinity', false FROM amendments a
+   WHERE asked_id = ANY ($2) AND NOT EXISTS (SELECT FROM amendment_answers n WHERE n.amendment_id = a.id)
 ), seen (animal_id, until) AS MATERIALIZED (
   SELECT animal_id, max(until) FROM (
     SELECT animal_id, until FROM sight
     UNION ALL
     -- Of what it holds, owns or takes now, the life under other records, too.
     SELECT o.animal_id, s.until FROM sight s JOIN record r USING (animal_id) JOIN record o USING (whom)
-     WHERE s.until = 'infinity'
+     WHERE s.until = 'infinity' AND NOT s.alone
   ) known GROUP BY animal_id
 ), fact (token, animal_id, site_id, recorded_at) AS MATERIALIZED (
   SELECT f.token, f.animal_id, f.site_id, f.recorded_at FROM (
