@@ -1,7 +1,7 @@
 //! `holt assess`
 
 use super::document::in_use;
-use super::protocol::{Reference, find, reference};
+use super::kept::{Reference, all, reference};
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
@@ -72,7 +72,7 @@ impl Assess {
         let on = assessed_at.and_then(|at| holt_proto::time::instant(at).ok());
         let on = on.map(|at| day(moment::today(zone, at)));
         let wanted = in_use(session, &site, v1::DocumentKind::Protocol, &self.protocol, on).await?;
-        let protocol = find(session, &wanted).await?;
+        let protocol: v1::Protocol = wanted.among("protocol", all(session).await?)?;
         let findings = written
             .into_iter()
             .map(|written| finding(written, &protocol, self.confidence))

@@ -5,14 +5,14 @@ use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
 use crate::moment::{DayWord, WhenWord};
 use crate::session::{Session, request_id};
-use crate::views::document::{Document as View, Shown};
+use crate::views::document::Document as View;
 use crate::views::{Many, Told};
 use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
 
-use super::protocol::Reference;
+use super::kept::Reference;
 
 /// Versions of protocols, ethograms, reference curves and standards by which a site works
 #[derive(Args, Debug)]
@@ -186,7 +186,7 @@ impl Show {
             let kind = words::Word::word(kind);
             Failure::not_found(format!("No {kind} `{code}`."), "see `holt document list`")
         };
-        errand.show(&Shown(found.ok_or_else(missing)?))
+        errand.show(&found.ok_or_else(missing)?)
     }
 }
 

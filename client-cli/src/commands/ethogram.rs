@@ -1,15 +1,13 @@
 //! `holt ethogram`
 
 use super::document::in_use;
-use super::protocol::{Reference, reference};
-use crate::errand::{Errand, Outcome};
+use super::kept::{Load, Reference, all, list, reference};
+use crate::errand::{Errand, Input, Outcome};
 use crate::failure::Failure;
-use crate::session::{Session, request_id};
-use crate::views::ethogram::{Ethogram as View, Shown};
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::session::Session;
+use crate::views::ethogram::Ethogram as View;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
-use std::path::PathBuf;
 
 /// Ethograms: the behaviours to observe
 #[derive(Args, Debug)]
@@ -25,16 +23,7 @@ enum What {
 Examples:
   holt ethogram load small-carnivore.toml --check-only
   holt ethogram load small-carnivore.toml")]
-    Load {
-        /// The file; - is standard input
-        file: PathBuf,
-        /// As one of the site's own: its code begins with the site's, such as qui-
-        #[arg(long)]
-        own: bool,
-        /// Check everything and record nothing
-        #[arg(long)]
-        check_only: bool,
-    },
+    Load(Load),
     /// List the ethograms, all versions
     #[command(after_help = "Examples:\n  holt ethogram list")]
     List,
@@ -56,17 +45,13 @@ pub(super) async fn find(
     site: &str,
     wanted: Option<&Reference>,
 ) -> Result<v1::Ethogram, Failure> {
-    let all = session.ask(v1::ListEthogramsRequest {}).await?.ethograms;
+    let all = all(session).await?;
     let wanted = match wanted {
         Some(wanted) => wanted.clone(),
         None => Reference { code: only(&all)?, version: 0 },
     };
     let wanted = in_use(session, site, v1::DocumentKind::Ethogram, &wanted, None).await?;
-    named(all, &wanted)
-}
-
-fn named(all: Vec<v1::Ethogram>, wanted: &Reference) -> Result<v1::Ethogram, Failure> {
-    wanted.meant("ethogram", all, |ethogram| (&ethogram.code, ethogram.version))
+    wanted.among("ethogram", all)
 }
 
 /// The code of the only ethogram there is.
@@ -89,31 +74,12 @@ fn only(all: &[v1::Ethogram]) -> Result<String, Failure> {
 impl Ethogram {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Load { file, own, check_only } => {
-                let site = if own { errand.site().await? } else { String::new() };
-                let toml = errand.input.text(&file)?;
-                let ask = v1::LoadEthogramRequest {
-                    request_id: request_id(),
-                    toml,
-                    validate_only: check_only,
-                    site,
-                };
-                let thing = View::from(errand.session.ask(ask).await?.ethogram.unwrap_or_default());
-                let say = if check_only {
-                    CHECKED_ONLY.to_owned()
-                } else {
-                    format!("Loaded {} ({}).", thing.title, thing.spoken())
-                };
-                errand.show(&Told { thing, say })
+            What::Load(file) => {
+                let say = |one: &View| format!("Loaded {} ({}).", one.title, one.spoken());
+                file.run::<v1::Ethogram>(errand, Input::text, say).await
             }
-            What::List => {
-                let ethograms = errand.session.ask(v1::ListEthogramsRequest {}).await?.ethograms;
-                errand.show(&Many(ethograms.into_iter().map(View::from).collect()))
-            }
-            What::Show { ethogram } => {
-                let all = errand.session.ask(v1::ListEthogramsRequest {}).await?.ethograms;
-                errand.show(&Shown(named(all, &ethogram)?.into()))
-            }
+            What::List => list::<v1::Ethogram>(errand).await,
+            What::Show { ethogram } => ethogram.show::<v1::Ethogram>("ethogram", errand).await,
         }
     }
 }

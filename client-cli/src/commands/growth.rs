@@ -1,20 +1,19 @@
 //! `holt growth`
 
 use super::drawn::{Drawn, Recorded};
+use super::kept::{Load, all, list};
 use crate::chart::Chart;
-use crate::errand::{Errand, Outcome};
+use crate::errand::{Errand, Input, Outcome};
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::moment::DayWord;
-use crate::session::request_id;
 use crate::views::growth::{Growing, Need, OfSpecies, Reference};
 use crate::views::growth_chart::Grown;
-use crate::views::{CHECKED_ONLY, Many, Told};
 use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
-use std::path::PathBuf;
+use std::path::Path;
 
 /// Growth: expected weights, growth curves, and the energy that animals need
 #[derive(Args, Debug)]
@@ -78,16 +77,7 @@ Examples:
 Examples:
   holt growth load otter-cubs.toml --check-only
   holt growth load otter-cubs.toml")]
-    Load {
-        /// The file; - is standard input
-        file: PathBuf,
-        /// As one of the site's own: its code begins with the site's, such as qui-
-        #[arg(long)]
-        own: bool,
-        /// Check everything and record nothing
-        #[arg(long)]
-        check_only: bool,
-    },
+    Load(Load),
     /// List the reference curves, all versions
     #[command(after_help = "Examples:\n  holt growth references")]
     References,
@@ -129,29 +119,17 @@ impl Growth {
                 errand.show(&need)?;
                 Ok(if ask && !need.fits() { Exit::No } else { Exit::Done })
             }
-            What::Load { file, own, check_only } => {
-                let site = if own { errand.site().await? } else { String::new() };
-                let toml = String::from_utf8_lossy(&errand.input.file(&file)?).into_owned();
-                let ask = v1::LoadGrowthReferenceRequest {
-                    request_id: request_id(),
-                    toml,
-                    validate_only: check_only,
-                    site,
-                };
-                let thing = Reference::from(errand.session.ask(ask).await?.reference.unwrap_or_default());
-                let say = if check_only {
-                    CHECKED_ONLY.to_owned()
-                } else {
-                    format!("Loaded {}, for {}.", thing.spoken(), thing.scientific_name)
-                };
-                errand.show(&Told { thing, say })
+            What::Load(file) => {
+                let say = |one: &Reference| format!("Loaded {}, for {}.", one.spoken(), one.scientific_name);
+                file.run::<v1::GrowthReference>(errand, lossy, say).await
             }
-            What::References => {
-                let answer = errand.session.ask(v1::ListGrowthReferencesRequest {}).await?;
-                errand.show(&Many(answer.references.into_iter().map(Reference::from).collect()))
-            }
+            What::References => list::<v1::GrowthReference>(errand).await,
         }
     }
+}
+
+fn lossy(input: &mut Input<'_>, file: &Path) -> Result<String, Failure> {
+    Ok(String::from_utf8_lossy(&input.file(file)?).into_owned())
 }
 
 /// Everything of an animal's growth that can be drawn.
@@ -164,7 +142,7 @@ async fn chart(
     let session = &errand.session;
     let ask = v1::ListWeightsRequest { site, animal: animal.to_owned(), ..Default::default() };
     let recorded = Recorded::of(session, ask, usize::MAX, true).await?;
-    let references = session.ask(v1::ListGrowthReferencesRequest {}).await?.references;
+    let references = all(session).await?;
     let weighed = recorded.weighed(animal, growth.next, (None, None));
     Ok(Grown { weighed, growth, references: &references }.chart())
 }

@@ -23,6 +23,7 @@ mod find;
 mod group;
 mod growth;
 mod history;
+mod kept;
 mod kin;
 mod ledger;
 mod litter;

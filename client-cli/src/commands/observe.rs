@@ -1,7 +1,7 @@
 //! `holt observe`
 
 use super::ethogram;
-use super::protocol::{Reference, reference};
+use super::kept::{Reference, reference};
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
 use crate::failure::Failure;

@@ -1,17 +1,14 @@
 //! `holt standard`
 
-use super::protocol::{Reference, reference};
+use super::kept::{Load, Reference, list, reference};
 use super::when;
-use crate::errand::{Errand, Outcome};
+use crate::errand::{Errand, Input, Outcome};
 use crate::exit::Exit;
 use crate::moment::WhenWord;
-use crate::session::request_id;
-use crate::views::standard::{Answers, Shown, Standard as View};
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::standard::{Answers, Standard as View};
 use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
-use std::path::PathBuf;
 
 /// Standards: clauses of laws, and how the records answer them
 #[derive(Args, Debug)]
@@ -28,16 +25,7 @@ Examples:
   holt standard load eu-zoos-directive.toml --check-only
   holt standard load eu-zoos-directive.toml
   holt standard load house-rules.toml --own")]
-    Load {
-        /// The file; - is standard input
-        file: PathBuf,
-        /// As one of the site's own: its code begins with the site's, such as qui-
-        #[arg(long)]
-        own: bool,
-        /// Check everything and record nothing
-        #[arg(long)]
-        check_only: bool,
-    },
+    Load(Load),
     /// List the recorded standards, all versions
     #[command(after_help = "Examples:\n  holt standard list")]
     List,
@@ -87,32 +75,12 @@ struct Answer {
 impl Standard {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self.what {
-            What::Load { file, own, check_only } => {
-                let site = if own { errand.site().await? } else { String::new() };
-                let toml = errand.input.text(&file)?;
-                let ask = v1::LoadStandardRequest {
-                    request_id: request_id(),
-                    toml,
-                    validate_only: check_only,
-                    site,
-                };
-                let thing = View::from(errand.session.ask(ask).await?.standard.unwrap_or_default());
-                let say = if check_only {
-                    CHECKED_ONLY.to_owned()
-                } else {
-                    format!("Recorded {} ({}).", thing.title, thing.spoken())
-                };
-                errand.show(&Told { thing, say })
+            What::Load(file) => {
+                let say = |one: &View| format!("Recorded {} ({}).", one.title, one.spoken());
+                file.run::<v1::Standard>(errand, Input::text, say).await
             }
-            What::List => {
-                let standards = errand.session.ask(v1::ListStandardsRequest {}).await?.standards;
-                errand.show(&Many(standards.into_iter().map(View::from).collect()))
-            }
-            What::Show { standard } => {
-                let all = errand.session.ask(v1::ListStandardsRequest {}).await?.standards;
-                let meant = standard.meant("standard", all, |one| (&one.code, one.version))?;
-                errand.show(&Shown(meant.into()))
-            }
+            What::List => list::<v1::Standard>(errand).await,
+            What::Show { standard } => standard.show::<v1::Standard>("standard", errand).await,
             What::Answer(command) => command.run(errand).await,
         }
     }

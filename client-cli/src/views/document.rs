@@ -119,27 +119,22 @@ impl Thing for Document {
     }
 }
 
-/// A document with what the site adopted.
-#[derive(Serialize)]
-#[serde(transparent)]
-pub(crate) struct Shown(pub(crate) Document);
-
-impl Answer for Shown {
+impl Answer for Document {
     type Row = Row;
 
     fn rows(&self) -> Vec<Row> {
-        vec![self.0.row()]
+        vec![self.row()]
     }
 
     fn page(&self, page: &mut Page) {
-        Document::table(std::slice::from_ref(&self.0), page);
+        Document::table(std::slice::from_ref(self), page);
         page.gap();
-        if self.0.adoptions.is_empty() {
+        if self.adoptions.is_empty() {
             page.line("The site adopted no version: it works by the last one.");
             return;
         }
         let mut table = Table::new(["From", "Version", "Recorded", "By"]);
-        for one in &self.0.adoptions {
+        for one in &self.adoptions {
             table.row([
                 one.adopted_on.clone().unwrap_or_default(),
                 one.version.to_string(),

@@ -98,23 +98,18 @@ impl Thing for Ethogram {
     }
 }
 
-/// An ethogram with its behaviours.
-#[derive(Serialize)]
-#[serde(transparent)]
-pub(crate) struct Shown(pub(crate) Ethogram);
-
-impl Answer for Shown {
+impl Answer for Ethogram {
     type Row = Behaviour;
 
     fn rows(&self) -> Vec<Behaviour> {
-        self.0.behaviours.clone()
+        self.behaviours.clone()
     }
 
     fn page(&self, page: &mut Page) {
-        page.heading(&format!("{} ({})", self.0.title, self.0.spoken()));
+        page.heading(&format!("{} ({})", self.title, self.spoken()));
         page.gap();
         let mut table = Table::new(["Code", "An animal …", "What counts"]);
-        for one in &self.0.behaviours {
+        for one in &self.behaviours {
             let whom = match one.receiver {
                 "must" => " another",
                 "may" => " (another)",

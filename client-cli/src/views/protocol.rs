@@ -150,11 +150,6 @@ impl Thing for Protocol {
     }
 }
 
-/// A protocol with its indicators, as one takes it to the animals.
-#[derive(Serialize)]
-#[serde(transparent)]
-pub(crate) struct Shown(pub(crate) Protocol);
-
 /// An indicator as a line.
 #[derive(Default, Serialize)]
 pub(crate) struct IndicatorRow {
@@ -169,7 +164,7 @@ pub(crate) struct IndicatorRow {
     levels: String,
 }
 
-impl Answer for Shown {
+impl Answer for Protocol {
     type Row = IndicatorRow;
 
     fn rows(&self) -> Vec<IndicatorRow> {
@@ -189,19 +184,18 @@ impl Answer for Shown {
                 .collect::<Vec<_>>()
                 .join("; "),
         };
-        self.0.indicators.iter().map(row).collect()
+        self.indicators.iter().map(row).collect()
     }
 
     fn page(&self, page: &mut Page) {
-        let protocol = &self.0;
-        page.heading(&format!("{} ({})", protocol.title, protocol.spoken()));
+        page.heading(&format!("{} ({})", self.title, self.spoken()));
         page.line(&format!(
             "For {}; {}.",
-            protocol.spoken_species(),
-            count(protocol.indicators.len(), "indicator", "indicators")
+            self.spoken_species(),
+            count(self.indicators.len(), "indicator", "indicators")
         ));
         for domain in ["nutrition", "environment", "health", "behaviour"] {
-            let of_domain = protocol.indicators.iter().filter(|indicator| indicator.domain == domain);
+            let of_domain = self.indicators.iter().filter(|indicator| indicator.domain == domain);
             for (n, indicator) in of_domain.enumerate() {
                 if n == 0 {
                     page.heading(domain);

@@ -171,22 +171,17 @@ impl Thing for Standard {
     }
 }
 
-/// A standard with its clauses.
-#[derive(Serialize)]
-#[serde(transparent)]
-pub(crate) struct Shown(pub(crate) Standard);
-
-impl Answer for Shown {
+impl Answer for Standard {
     type Row = Clause;
 
     fn rows(&self) -> Vec<Clause> {
-        self.0.clauses.clone()
+        self.clauses.clone()
     }
 
     fn page(&self, page: &mut Page) {
-        page.heading(&format!("{} ({})", self.0.title, self.0.spoken()));
-        page.line(&format!("{} ({})", self.0.source, self.0.year));
-        for one in &self.0.clauses {
+        page.heading(&format!("{} ({})", self.title, self.spoken()));
+        page.line(&format!("{} ({})", self.source, self.year));
+        for one in &self.clauses {
             page.gap();
             page.hanging(&format!("{}  {}", one.number, one.text), 2);
             page.indented(&format!("{}: {} (source: {})", one.evidence, one.asked(), one.basis), 2);
@@ -194,7 +189,7 @@ impl Answer for Shown {
                 page.indented(note, 2);
             }
         }
-        unshown_page(&self.0.unshown, page);
+        unshown_page(&self.unshown, page);
     }
 }
 

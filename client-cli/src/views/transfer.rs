@@ -220,20 +220,15 @@ impl Thing for Transfer {
     }
 }
 
-/// One transfer with everything that is told of it.
-#[derive(Serialize)]
-#[serde(transparent)]
-pub(crate) struct Shown(pub(crate) Transfer);
-
-impl Answer for Shown {
+impl Answer for Transfer {
     type Row = Row;
 
     fn rows(&self) -> Vec<Row> {
-        vec![self.0.row()]
+        vec![self.row()]
     }
 
     fn page(&self, page: &mut Page) {
-        self.0.paragraph(page);
+        self.paragraph(page);
         page.remark(Transfer::CAUTION);
     }
 }

@@ -1,6 +1,6 @@
 //! `holt report page`
 
-use crate::commands::protocol::{Reference, reference};
+use crate::commands::kept::{Reference, reference};
 use crate::commands::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;

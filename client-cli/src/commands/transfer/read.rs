@@ -5,7 +5,7 @@ use crate::commands::when;
 use crate::errand::{Errand, Outcome, id_part};
 use crate::moment::WhenWord;
 use crate::views::Many;
-use crate::views::transfer::{Shown, Transfer as View};
+use crate::views::transfer::Transfer as View;
 use clap::Args;
 use holt_proto::v1;
 
@@ -49,6 +49,6 @@ impl Show {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let transfer = find(&errand.session, &self.id).await?;
         let zones = errand.session.zones().await?;
-        errand.show(&Shown(View::new(transfer, &zones)))
+        errand.show(&View::new(transfer, &zones))
     }
 }

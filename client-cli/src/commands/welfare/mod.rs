@@ -2,7 +2,7 @@
 
 mod list;
 
-use super::protocol::{Reference, reference};
+use super::kept::{Reference, reference};
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
