@@ -10,6 +10,7 @@ use crate::session::{Session, SignIn};
 use crate::tokens::Keep;
 use crate::world::{AskSecret, World};
 use chrono::Days;
+use chrono_tz::Tz;
 use holt_proto::call::Paged;
 use holt_proto::time::day;
 use holt_proto::v1;
@@ -141,7 +142,14 @@ impl Errand<'_> {
         })
     }
 
-    /// The same where it is clear; none where it is not.
+    /// The same, and its zone.
+    pub(crate) async fn here(&self) -> Result<(String, Tz), Failure> {
+        let site = self.site().await?;
+        let zone = self.session.zone(&site).await?;
+        Ok((site, zone))
+    }
+
+    /// The site that is meant where it is clear; none where it is not.
     pub(crate) async fn site_if_clear(&self) -> Result<Option<String>, Failure> {
         match self.named_site() {
             Some(site) => Ok(Some(site)),

@@ -375,9 +375,8 @@ struct List {
 
 impl List {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListAmendmentsRequest {
             site,
             animal: self.animal,

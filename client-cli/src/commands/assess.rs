@@ -66,8 +66,7 @@ impl Assess {
             None => self.found.iter().map(|text| from_argument(text)).collect::<Result<_, _>>()?,
         };
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let assessed_at = when::instant(self.at, zone, session.now())?;
         let on = assessed_at.and_then(|at| holt_proto::time::instant(at).ok());
         let on = on.map(|at| day(moment::today(zone, at)));

@@ -42,9 +42,8 @@ const USUAL_DAYS: u64 = 26 * 7 - 1;
 
 impl Condition {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let today = session.today(zone);
         let days = match when::span(self.from, self.to, today)? {
             Some(days) => days,

@@ -72,9 +72,8 @@ Examples:
 
 impl Disturbance {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         match self.what {
             What::Record { group, kind, happened, response, calm_after, animals, at, check_only } => {
                 let ask = v1::RecordUpsetRequest {

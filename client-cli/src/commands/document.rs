@@ -71,9 +71,8 @@ struct Adopt {
 
 impl Adopt {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::AdoptVersionRequest {
             request_id: request_id(),
             site: site.clone(),
@@ -107,9 +106,8 @@ struct Withdraw {
 
 impl Withdraw {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::WithdrawAdoptionRequest {
             request_id: request_id(),
             site: site.clone(),
@@ -137,9 +135,8 @@ struct Then {
 
 impl Then {
     async fn ask(self, errand: &Errand<'_>) -> Result<Vec<View>, Failure> {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListDocumentsRequest {
             site,
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),

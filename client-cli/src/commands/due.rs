@@ -35,8 +35,7 @@ pub(crate) struct Due {
 impl Due {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListDueRequest {
             site: site.clone(),
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),

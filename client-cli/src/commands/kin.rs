@@ -59,9 +59,8 @@ Examples:
 
 impl Kin {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         match self.what {
             What::Show { animal, generations, as_known_at } => {
                 let ask = v1::GetKinRequest {

@@ -81,8 +81,7 @@ struct List {
 impl List {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListLoansRequest {
             site,
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
@@ -117,8 +116,7 @@ struct Prolong {
 impl Prolong {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ProlongLoanRequest {
             request_id: request_id(),
             site,
@@ -157,8 +155,7 @@ struct Return {
 impl Return {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let happened = self.when.resolve(zone, session.now())?;
         let ask = v1::ReturnLoanRequest {
             request_id: request_id(),

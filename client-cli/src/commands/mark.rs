@@ -84,8 +84,7 @@ Examples:
 impl Mark {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         match self.what {
             What::Apply { animal, kind, code, place, at } => {
                 let mark = v1::NewMark { kind: kind.into(), code, place_on_body: place.unwrap_or_default() };

@@ -68,9 +68,8 @@ impl Merge {
 
 impl Two {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::MergeAnimalsRequest {
             request_id: request_id(),
             site,
@@ -152,9 +151,8 @@ struct Withdraw {
 
 impl Withdraw {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::UnmergeAnimalsRequest {
             request_id: request_id(),
             site,

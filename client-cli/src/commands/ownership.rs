@@ -62,8 +62,7 @@ struct Pass {
 impl Pass {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::PassTitleRequest {
             request_id: request_id(),
             site,
@@ -102,8 +101,7 @@ struct OwnedElsewhere {
 impl OwnedElsewhere {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListOwnedElsewhereRequest {
             site,
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),

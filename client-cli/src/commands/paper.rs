@@ -93,8 +93,7 @@ struct Add {
 impl Add {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let today = session.today(zone);
         let resolve = |word: Option<DayWord>| word.map(|word| day(word.resolve(today)));
         let ask = v1::AddPaperRequest {
@@ -188,8 +187,7 @@ struct List {
 impl List {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListPapersRequest {
             site,
             animal: self.animal,
@@ -223,8 +221,7 @@ struct MissingFrom {
 impl MissingFrom {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListMissingPapersRequest {
             site,
             span: span(self.from, self.to, session.today(zone))?,

@@ -95,8 +95,7 @@ pub(super) async fn propose(
     because: String,
     check_only: bool,
 ) -> Outcome {
-    let site = errand.site().await?;
-    let zone = errand.session.zone(&site).await?;
+    let (site, zone) = errand.here().await?;
     let ask = v1::ProposeChangeRequest {
         request_id: request_id(),
         site,

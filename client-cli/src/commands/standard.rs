@@ -88,9 +88,8 @@ impl Standard {
 
 impl Answer {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let today = session.today(zone);
         let (first, last) = self.period.days(today)?;
         let ask = v1::AnswerStandardRequest {

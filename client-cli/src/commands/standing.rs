@@ -34,9 +34,8 @@ pub(crate) struct Standing {
 
 impl Standing {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::GetStandingRequest {
             site,
             group: self.group,

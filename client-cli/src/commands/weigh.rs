@@ -132,8 +132,7 @@ impl Weigh {
         let milligrams =
             mass::parse(&typed, self.unit).map_err(|error| Failure::argument("MASS", &error.to_string()))?;
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let of = match (&self.litter, &self.group) {
             (Some(litter), _) => Of::LitterId(litter::find(session, &site, litter).await?.id),
             (None, group) => Of::Group(group.clone().unwrap_or_default()),

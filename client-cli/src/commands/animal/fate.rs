@@ -48,8 +48,7 @@ pub(super) struct Sex {
 impl Sex {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::RecordSexRequest {
             request_id: request_id(),
             site,
@@ -125,8 +124,7 @@ pub(super) struct Died {
 impl Died {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let known = self.on.is_some() || self.at.is_some();
         let happened = OnOrAt::new(self.on, self.at).resolve(zone, session.now())?;
         let died_on = if known { Some(happened.on) } else { self.part };
@@ -182,8 +180,7 @@ pub(super) struct PostMortem {
 impl PostMortem {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::RecordPostMortemRequest {
             request_id: request_id(),
             site,
@@ -240,8 +237,7 @@ pub(super) struct Departed {
 impl Departed {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let happened = self.when.resolve(zone, session.now())?;
         let day = happened.on.to_string();
         let ask = v1::RecordDepartureRequest {

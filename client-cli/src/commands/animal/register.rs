@@ -115,8 +115,7 @@ pub(super) struct Born {
 impl Born {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let known = self.known;
         let ask = v1::RegisterBirthRequest {
             request_id: request_id(),
@@ -186,8 +185,7 @@ pub(super) fn part_of_day(text: &str) -> Result<v1::Day, String> {
 impl Arrived {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let happened = self.when.resolve(zone, session.now())?;
         let known = self.known;
         let ask = v1::RegisterArrivalRequest {

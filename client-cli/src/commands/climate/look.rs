@@ -28,8 +28,7 @@ pub(super) struct Show {
 impl Show {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::GetClimateRequest { site, enclosure: self.enclosure.unwrap_or_default() };
         let standing = Standing::new(session.ask(ask).await?, zone);
         errand.show(&standing)?;

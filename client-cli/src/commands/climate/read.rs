@@ -36,8 +36,7 @@ pub(super) struct Read {
 impl Read {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let at = when::instant(self.at, zone, session.now())?.unwrap_or_else(|| timestamp(session.now()));
         let reading = v1::DeviceReading { device: self.device, read_at: Some(at), value: self.value };
         let ask = v1::RecordReadingsRequest { request_id: request_id(), site, readings: vec![reading] };

@@ -101,8 +101,7 @@ pub(super) struct Limits {
 impl Limits {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let as_known_at = when::instant(self.as_known_at, zone, session.now())?;
         let rules = session.ask(v1::ListEncounterLimitsRequest { site, as_known_at }).await?.rules;
         errand.show(&Many(rules.into_iter().map(View::from).collect()))

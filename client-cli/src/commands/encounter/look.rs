@@ -34,8 +34,7 @@ pub(super) struct Allowance {
 impl Allowance {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListEncounterAllowancesRequest {
             site,
             group: self.group.unwrap_or_default(),
@@ -81,8 +80,7 @@ pub(super) struct List {
 impl List {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListEncountersRequest {
             site,
             animal: self.animal.unwrap_or_default(),

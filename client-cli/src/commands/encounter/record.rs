@@ -66,8 +66,7 @@ pub(super) struct Record {
 impl Record {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let began_at = when::instant(Some(self.from), zone, session.now())?;
         let ended_at = match (self.minutes, self.from.resolve(zone, session.now())?) {
             (Some(minutes), When::At(at)) => Some(timestamp(at + TimeDelta::minutes(minutes))),
@@ -115,8 +114,7 @@ pub(super) struct Withdraw {
 impl Withdraw {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::WithdrawEncounterRequest {
             request_id: request_id(),
             encounter_id: find(session, &site, &self.encounter).await?,

@@ -51,8 +51,7 @@ struct To {
 impl Give {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let to = match (self.to.group, self.to.enclosure) {
             (Some(group), _) => v1::new_enrichment_offer::To::Group(group),
             (None, name) => v1::new_enrichment_offer::To::Enclosure(name.unwrap_or_default()),

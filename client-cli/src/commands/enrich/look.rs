@@ -35,8 +35,7 @@ pub(super) struct Show {
 impl Show {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::GetEnrichmentRequest {
             site,
             group: self.group,
@@ -80,8 +79,7 @@ pub(super) struct List {
 impl List {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListEnrichmentOffersRequest {
             site,
             group: self.group.unwrap_or_default(),
@@ -111,8 +109,7 @@ pub(super) struct Items {
 impl Items {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListEnrichmentItemsRequest {
             site,
             also_out_of_use: self.all,

@@ -42,8 +42,7 @@ pub(super) struct Plan {
 impl Plan {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::PlanEnrichmentRequest {
             site,
             groups: self.groups,

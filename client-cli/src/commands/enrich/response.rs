@@ -39,8 +39,7 @@ pub(super) struct Response {
 impl Response {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::RecordEnrichmentUseRequest {
             request_id: request_id(),
             offer_id: find(session, &site, &self.offer).await?,
@@ -69,8 +68,7 @@ pub(super) struct Withdraw {
 impl Withdraw {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::WithdrawEnrichmentRequest {
             request_id: request_id(),
             offer_id: find(session, &site, &self.offer).await?,

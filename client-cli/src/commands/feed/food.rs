@@ -75,8 +75,7 @@ pub(super) struct Foods {
 impl Foods {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let as_known_at = when::instant(self.as_known_at, zone, session.now())?;
         let foods = session.ask(v1::ListFoodsRequest { site, as_known_at }).await?.foods;
         errand.show(&Many(foods.into_iter().map(View::from).collect()))

@@ -64,8 +64,7 @@ struct To {
 impl Give {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let to = match (self.to.group, self.to.animal) {
             (Some(group), _) => v1::new_feed::To::Group(group),
             (None, animal) => v1::new_feed::To::Animal(animal.unwrap_or_default()),
@@ -109,8 +108,7 @@ pub(super) struct AsPlanned {
 impl AsPlanned {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let on = self.on.unwrap_or(DayWord::FromToday(0));
         let ask = v1::GetFeedingRequest {
             site: site.clone(),

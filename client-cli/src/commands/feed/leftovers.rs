@@ -39,8 +39,7 @@ async fn find(session: &Session, site: &str, part: &str) -> Result<String, Failu
 impl Leftovers {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::RecordLeftoversRequest {
             request_id: request_id(),
             feed_id: find(session, &site, &self.feed).await?,
@@ -69,8 +68,7 @@ pub(super) struct Withdraw {
 impl Withdraw {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::WithdrawFeedRequest {
             request_id: request_id(),
             feed_id: find(session, &site, &self.feed).await?,

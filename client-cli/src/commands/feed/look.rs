@@ -40,8 +40,7 @@ pub(super) struct Show {
 impl Show {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::GetFeedingRequest {
             site,
             group: self.group,
@@ -85,8 +84,7 @@ pub(super) struct List {
 impl List {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListFeedsRequest {
             site,
             group: self.group.unwrap_or_default(),

@@ -101,8 +101,7 @@ fn quantity(text: &str) -> Result<(v1::Mass, &str), String> {
 impl Plan {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         if self.none && self.because.is_none() {
             return Err(Failure::usage("no reason given why nothing is planned", "add --because"));
         }

@@ -33,8 +33,7 @@ impl Of {
         correction: impl FnOnce(&v1::Litter) -> Result<Correction, crate::failure::Failure>,
     ) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let litter = find(session, &site, &self.litter).await?;
         let ask = v1::CorrectLitterRequest {
             request_id: request_id(),

@@ -31,8 +31,7 @@ struct In {
 impl In {
     async fn record(self, on: Option<DayWord>, event: Event, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let litter = find(session, &site, &self.litter).await?;
         let ask = v1::RecordLitterEventRequest {
             request_id: request_id(),

@@ -49,8 +49,7 @@ pub(super) struct Identify {
 impl Identify {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let litter = find(session, &site, &self.litter).await?;
         let ask = v1::TellApartRequest {
             request_id: request_id(),

@@ -31,8 +31,7 @@ pub(super) struct List {
 impl List {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListLittersRequest {
             site,
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
@@ -65,8 +64,7 @@ pub(super) struct Show {
 impl Show {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let litter = find(session, &site, &self.litter).await?;
         let ask = v1::GetLitterRequest {
             site,

@@ -64,8 +64,7 @@ pub(super) fn sire(text: &str) -> Result<v1::NewSire, String> {
 impl Record {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::RecordLitterRequest {
             request_id: request_id(),
             site,

@@ -43,9 +43,8 @@ pub(super) struct Page {
 
 impl Page {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let (first, last) = self.period.days(session.today(zone))?;
         let question = Question {
             site,

@@ -31,8 +31,7 @@ pub(super) struct List {
 impl List {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let site = errand.site().await?;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::ListAssessmentsRequest {
             site,
             animal: self.animal.unwrap_or_default(),

@@ -115,9 +115,8 @@ impl Welfare {
 
 impl CourseOf {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::GetWelfareCourseRequest {
             site,
             animal: self.animal,
@@ -132,9 +131,8 @@ impl CourseOf {
 
 impl AgreementOf {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let site = errand.site().await?;
         let session = &errand.session;
-        let zone = session.zone(&site).await?;
+        let (site, zone) = errand.here().await?;
         let ask = v1::CompareObserversRequest {
             site,
             protocol: self.protocol.code,
