@@ -4,7 +4,7 @@ use super::correct::Change;
 use super::{history, merge, when};
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
 use crate::failure::Failure;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::session::{Session, request_id};
 use crate::views::amendment::Amendment as View;
 use crate::views::{CHECKED_ONLY, Many, Told};
@@ -368,9 +368,8 @@ struct List {
     /// Only those that nobody has answered
     #[arg(long)]
     open: bool,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl List {
@@ -381,7 +380,7 @@ impl List {
             site,
             animal: self.animal,
             open_only: self.open,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
             page: None,
         };
         let all = session.all(ask, usize::MAX).await?;

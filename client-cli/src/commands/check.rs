@@ -4,7 +4,7 @@ use super::when;
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::rhythm::Every;
 use crate::session::request_id;
 use crate::views::check::Check as View;
@@ -35,9 +35,8 @@ enum What {
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt check list")]
 struct List {
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 /// Set up a check
@@ -139,9 +138,8 @@ struct Coverage {
     /// One duty only
     #[arg(long, value_parser = words::parser::<v1::Duty>())]
     duty: Option<v1::Duty>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Exit with 10 if any was late or missed
     #[arg(long)]
     ask: bool,
@@ -162,7 +160,7 @@ impl Check {
 impl List {
     async fn run(self, site: String, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
-        let as_known_at = when::instant(self.as_known_at, session.zone(&site).await?, session.now())?;
+        let as_known_at = self.as_known_at.instant(session.zone(&site).await?, session.now())?;
         let checks = session.ask(v1::ListChecksRequest { site, as_known_at }).await?.checks;
         errand.show(&Many(checks.into_iter().map(View::from).collect()))
     }
@@ -219,7 +217,7 @@ impl Coverage {
             days: when::span(Some(self.from), self.to, today)?,
             as_of: self.as_of.map(|on| day(on.resolve(today))),
             duty: self.duty.unwrap_or_default().into(),
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let told = CoverageView::new(site, session.ask(ask).await?);
         errand.show(&told)?;

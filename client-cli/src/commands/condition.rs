@@ -3,7 +3,7 @@
 use super::drawn::Drawn;
 use super::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::condition::{Condition as View, Records};
 use clap::Args;
 use holt_proto::time::day;
@@ -30,9 +30,8 @@ pub(crate) struct Condition {
     /// Last day [default: today]
     #[arg(long, value_name = "DAY", requires = "from")]
     to: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     #[command(flatten)]
     drawn: Drawn,
 }
@@ -52,7 +51,7 @@ impl Condition {
                 last: Some(day(today)),
             },
         };
-        let as_known_at = when::instant(self.as_known_at, zone, session.now())?;
+        let as_known_at = self.as_known_at.instant(zone, session.now())?;
         let weights = v1::ListWeightsRequest {
             site: site.clone(),
             animal: self.animal.clone(),

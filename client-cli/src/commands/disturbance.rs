@@ -2,7 +2,7 @@
 
 use super::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::WhenWord;
 use crate::session::request_id;
 use crate::views::upset::Upset as View;
 use crate::views::{CHECKED_ONLY, Many, Told};
@@ -58,15 +58,10 @@ Examples:
     List {
         /// The group [default: all of the site]
         group: Option<String>,
-        /// First day
-        #[arg(long, value_name = "DAY")]
-        from: Option<DayWord>,
-        /// Last day [default: today]
-        #[arg(long, value_name = "DAY")]
-        to: Option<DayWord>,
-        /// As known at this time [default: now]
-        #[arg(long, value_name = "TIME")]
-        as_known_at: Option<WhenWord>,
+        #[command(flatten)]
+        days: when::Days,
+        #[command(flatten)]
+        as_known_at: when::AsKnownAt,
     },
 }
 
@@ -96,12 +91,12 @@ impl Disturbance {
                 };
                 errand.show(&Told { thing, say })
             }
-            What::List { group, from, to, as_known_at } => {
+            What::List { group, days, as_known_at } => {
                 let ask = v1::ListUpsetsRequest {
                     site,
                     group: group.unwrap_or_default(),
-                    days: when::span(from, to, session.today(zone))?,
-                    as_known_at: when::instant(as_known_at, zone, session.now())?,
+                    days: days.span(session.today(zone))?,
+                    as_known_at: as_known_at.instant(zone, session.now())?,
                     page: None,
                 };
                 let upsets = session.all(ask, usize::MAX).await?;

@@ -1,9 +1,9 @@
 //! `holt document`
 
-use super::when::instant;
+use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::session::{Session, request_id};
 use crate::views::document::Document as View;
 use crate::views::{Many, Told};
@@ -128,9 +128,8 @@ struct Then {
     /// Versions of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Then {
@@ -140,7 +139,7 @@ impl Then {
         let ask = v1::ListDocumentsRequest {
             site,
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
-            as_known_at: instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let all = session.ask(ask).await?.documents;
         Ok(all.into_iter().map(|one| View::new(one, zone)).collect())

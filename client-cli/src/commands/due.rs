@@ -3,7 +3,7 @@
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::due::Due as View;
 use crate::words;
 use clap::Args;
@@ -21,9 +21,8 @@ pub(crate) struct Due {
     /// As of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// One duty only
     #[arg(long, value_parser = words::parser::<v1::Duty>())]
     duty: Option<v1::Duty>,
@@ -40,7 +39,7 @@ impl Due {
             site: site.clone(),
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
             duty: self.duty.unwrap_or_default().into(),
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let answer = session.ask(ask).await?;
         let due = View::new(site, answer);

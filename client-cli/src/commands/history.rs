@@ -22,9 +22,8 @@ Examples:
 pub(crate) struct History {
     /// The animal
     animal: String,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Only what was recorded since this time, and what no longer stands
     #[arg(long, value_name = "TIME")]
     changed_since: Option<WhenWord>,
@@ -39,7 +38,7 @@ impl History {
         let ask = v1::GetHistoryRequest {
             site,
             animal: self.animal,
-            as_known_at: when::instant(self.as_known_at, zone, now)?,
+            as_known_at: self.as_known_at.instant(zone, now)?,
             changed_since: when::instant(self.changed_since, zone, now)?,
             page: None,
         };

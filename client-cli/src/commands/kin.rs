@@ -2,7 +2,6 @@
 
 use super::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::WhenWord;
 use crate::views::kinship::{Compared, Family};
 use clap::{Args, Subcommand};
 use holt_proto::v1;
@@ -31,9 +30,8 @@ Examples:
         /// Generations of ancestors, 1 to 10 [default: 3]
         #[arg(long, value_name = "N")]
         generations: Option<i32>,
-        /// As known at this time [default: now]
-        #[arg(long, value_name = "TIME")]
-        as_known_at: Option<WhenWord>,
+        #[command(flatten)]
+        as_known_at: when::AsKnownAt,
     },
     /// Compare animals, or the members of a group: the kinship of each pair
     #[command(after_help = "\
@@ -51,9 +49,8 @@ Examples:
         /// The group: its name, or its id
         #[arg(long, value_name = "GROUP")]
         group: Option<String>,
-        /// As known at this time [default: now]
-        #[arg(long, value_name = "TIME")]
-        as_known_at: Option<WhenWord>,
+        #[command(flatten)]
+        as_known_at: when::AsKnownAt,
     },
 }
 
@@ -67,7 +64,7 @@ impl Kin {
                     site,
                     animal,
                     generations: generations.unwrap_or_default(),
-                    as_known_at: when::instant(as_known_at, zone, session.now())?,
+                    as_known_at: as_known_at.instant(zone, session.now())?,
                 };
                 let answer = session.ask(ask).await?;
                 errand.show(&Family::from(answer))
@@ -77,7 +74,7 @@ impl Kin {
                     site,
                     animals,
                     group: group.unwrap_or_default(),
-                    as_known_at: when::instant(as_known_at, zone, session.now())?,
+                    as_known_at: as_known_at.instant(zone, session.now())?,
                 };
                 let answer = session.ask(ask).await?;
                 errand.show(&Compared::from(answer))

@@ -1,8 +1,8 @@
 //! `holt loan`
 
-use crate::commands::when::{OnOrAt, instant};
+use crate::commands::when::{self, OnOrAt};
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::session::request_id;
 use crate::views::animal::Animal;
 use crate::views::loan::Loan as View;
@@ -73,9 +73,8 @@ struct List {
     /// Also those that have ended
     #[arg(long)]
     all: bool,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl List {
@@ -87,7 +86,7 @@ impl List {
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
             with_ended: self.all,
             page: None,
-            as_known_at: instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let loans = session.all(ask, usize::MAX).await?;
         errand.show(&Many(loans.into_iter().map(View::from).collect()))

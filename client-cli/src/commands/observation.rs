@@ -3,7 +3,6 @@
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
-use crate::moment::{DayWord, WhenWord};
 use crate::session::{Session, request_id};
 use crate::views::Many;
 use crate::views::watched::{Events, Watched, Withdrawn};
@@ -31,15 +30,10 @@ Examples:
     List {
         /// The group [default: all of the site]
         group: Option<String>,
-        /// First day
-        #[arg(long, value_name = "DAY")]
-        from: Option<DayWord>,
-        /// Last day [default: today]
-        #[arg(long, value_name = "DAY")]
-        to: Option<DayWord>,
-        /// As known at this time [default: now]
-        #[arg(long, value_name = "TIME")]
-        as_known_at: Option<WhenWord>,
+        #[command(flatten)]
+        days: when::Days,
+        #[command(flatten)]
+        as_known_at: when::AsKnownAt,
         /// Show every event
         #[arg(long)]
         events: bool,
@@ -77,12 +71,12 @@ impl Observation {
                 let answer = session.ask(ask).await?;
                 errand.show(&Withdrawn::new(number, answer, &zones))
             }
-            What::List { group, from, to, as_known_at, events } => {
+            What::List { group, days, as_known_at, events } => {
                 let ask = v1::ListWatchesRequest {
                     site,
                     group: group.unwrap_or_default(),
-                    days: when::span(from, to, session.today(zone))?,
-                    as_known_at: when::instant(as_known_at, zone, session.now())?,
+                    days: days.span(session.today(zone))?,
+                    as_known_at: as_known_at.instant(zone, session.now())?,
                     page: None,
                 };
                 let watches = session.all(ask, usize::MAX).await?;

@@ -1,8 +1,8 @@
 //! `holt ownership`
 
-use crate::commands::when::instant;
+use crate::commands::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::session::request_id;
 use crate::views::animal::{Animal as View, Elsewhere};
 use crate::views::{CHECKED_ONLY, Many, Told};
@@ -93,9 +93,8 @@ struct OwnedElsewhere {
     /// As of the close of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl OwnedElsewhere {
@@ -106,7 +105,7 @@ impl OwnedElsewhere {
             site,
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
             page: None,
-            as_known_at: instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let animals = session.all(ask, usize::MAX).await?;
         errand.show(&Many(animals.into_iter().map(|animal| Elsewhere(View::new(animal, zone))).collect()))

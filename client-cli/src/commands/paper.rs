@@ -1,8 +1,8 @@
 //! `holt paper`
 
-use crate::commands::when::{instant, span};
+use crate::commands::when::{self, span};
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::session::request_id;
 use crate::views::paper::{Missing, Paper as View};
 use crate::views::{CHECKED_ONLY, Many, Told};
@@ -179,9 +179,8 @@ Examples:
 struct List {
     /// The animal
     animal: String,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl List {
@@ -191,7 +190,7 @@ impl List {
         let ask = v1::ListPapersRequest {
             site,
             animal: self.animal,
-            as_known_at: instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let papers = session.ask(ask).await?.papers;
         errand.show(&Many(papers.into_iter().map(|paper| View::new(paper, zone)).collect()))
@@ -213,9 +212,8 @@ struct MissingFrom {
     /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl MissingFrom {
@@ -225,7 +223,7 @@ impl MissingFrom {
         let ask = v1::ListMissingPapersRequest {
             site,
             span: span(self.from, self.to, session.today(zone))?,
-            as_known_at: instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let answer = session.ask(ask).await?;
         errand.show(&Many(answer.missing.into_iter().map(Missing::from).collect()))

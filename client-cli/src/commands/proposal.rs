@@ -3,7 +3,6 @@
 use super::when;
 use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
 use crate::failure::Failure;
-use crate::moment::WhenWord;
 use crate::session::{Session, request_id};
 use crate::views::proposal::Proposal as View;
 use crate::views::{CHECKED_ONLY, Many, Told};
@@ -82,9 +81,8 @@ Examples:
         /// Those of all sites, for the curator
         #[arg(long)]
         all_sites: bool,
-        /// As known at this time [default: now]
-        #[arg(long, value_name = "TIME")]
-        as_known_at: Option<WhenWord>,
+        #[command(flatten)]
+        as_known_at: when::AsKnownAt,
     },
 }
 
@@ -154,7 +152,7 @@ impl Proposal {
                 let site = if all_sites { String::new() } else { errand.site().await? };
                 let session = &errand.session;
                 let zone = if all_sites { Tz::UTC } else { session.zone(&site).await? };
-                let as_known_at = when::instant(as_known_at, zone, session.now())?;
+                let as_known_at = as_known_at.instant(zone, session.now())?;
                 let ask = v1::ListProposalsRequest { site, open_only: open, as_known_at, page: None };
                 let all = session.all(ask, usize::MAX).await?;
                 errand.show(&Many(all.into_iter().map(|one| View::new(one, zone)).collect()))

@@ -4,7 +4,6 @@ use super::kept::{Load, Reference, list, reference};
 use super::when;
 use crate::errand::{Errand, Input, Outcome};
 use crate::exit::Exit;
-use crate::moment::WhenWord;
 use crate::views::standard::{Answers, Standard as View};
 use clap::{Args, Subcommand};
 use holt_proto::time::day;
@@ -60,9 +59,8 @@ struct Answer {
     standard: Reference,
     #[command(flatten)]
     period: when::Period,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Most exceptions of each clause [default: 20]
     #[arg(long, value_name = "NUMBER", default_value_t = 20, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i32).range(1..=1000))]
@@ -97,7 +95,7 @@ impl Answer {
             standard: self.standard.code,
             version: self.standard.version,
             days: Some(v1::DaySpan { first: Some(day(first)), last: Some(day(last)) }),
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
             max_exceptions: self.exceptions,
         };
         let answers = Answers::new(session.ask(ask).await?, zone);

@@ -2,7 +2,7 @@
 
 use super::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::standing::Standing as View;
 use clap::Args;
 use holt_proto::v1;
@@ -27,9 +27,8 @@ pub(crate) struct Standing {
     /// Last day [default: today]
     #[arg(long, value_name = "DAY")]
     to: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Standing {
@@ -40,7 +39,7 @@ impl Standing {
             site,
             group: self.group,
             days: when::span(self.from, self.to, session.today(zone))?,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let view = View::new(session.ask(ask).await?, zone);
         errand.show(&view)

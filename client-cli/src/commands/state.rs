@@ -84,9 +84,8 @@ Examples:
         /// Those that last at the close of this day [default: today]
         #[arg(long, value_name = "DAY", conflicts_with = "ended")]
         on: Option<DayWord>,
-        /// As known at this time [default: now]
-        #[arg(long, value_name = "TIME")]
-        as_known_at: Option<WhenWord>,
+        #[command(flatten)]
+        as_known_at: when::AsKnownAt,
     },
 }
 
@@ -136,7 +135,7 @@ impl State {
                     as_of: on.map(|on| day(on.resolve(session.today(zone)))),
                     also_ended: ended,
                     page: None,
-                    as_known_at: when::instant(as_known_at, zone, now)?,
+                    as_known_at: as_known_at.instant(zone, now)?,
                 };
                 let states = session.all(ask, usize::MAX).await?;
                 let states = states.into_iter().map(|state| View::new(state, zone)).collect();

@@ -3,7 +3,7 @@
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::stock_return::StockReturns as View;
 use chrono::{Datelike, NaiveDate};
 use chrono_tz::Tz;
@@ -42,9 +42,8 @@ pub(crate) struct StockReturn {
     /// One return of all your sites together; moves between them do not count
     #[arg(long, requires = "all_sites")]
     together: bool,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl StockReturn {
@@ -69,7 +68,7 @@ impl StockReturn {
             days: Some(days),
             young_days: self.young,
             together: self.together,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let view = View::new(session.ask(ask).await?, &zones);
         errand.show(&view)?;

@@ -63,6 +63,41 @@ pub(crate) fn instant(
     }
 }
 
+/// The time as known at which records are read.
+#[derive(Args, Clone, Copy, Debug)]
+pub(crate) struct AsKnownAt {
+    /// As known at this time [default: now]
+    #[arg(long, value_name = "TIME")]
+    as_known_at: Option<WhenWord>,
+}
+
+impl AsKnownAt {
+    pub(crate) const fn is_now(self) -> bool {
+        self.as_known_at.is_none()
+    }
+
+    pub(crate) fn instant(self, zone: Tz, now: DateTime<Utc>) -> Result<Option<Timestamp>, Failure> {
+        instant(self.as_known_at, zone, now)
+    }
+}
+
+/// The days of what is listed.
+#[derive(Args, Clone, Copy, Debug)]
+pub(crate) struct Days {
+    /// First day
+    #[arg(long, value_name = "DAY")]
+    pub(crate) from: Option<DayWord>,
+    /// Last day [default: today]
+    #[arg(long, value_name = "DAY")]
+    to: Option<DayWord>,
+}
+
+impl Days {
+    pub(crate) fn span(self, today: NaiveDate) -> Result<Option<v1::DaySpan>, Failure> {
+        span(self.from, self.to, today)
+    }
+}
+
 /// The days of a report.
 #[derive(Args, Clone, Copy, Debug)]
 pub(crate) struct Period {

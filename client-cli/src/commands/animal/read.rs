@@ -4,7 +4,7 @@ use crate::commands::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::session::Session;
 use crate::views::Many;
 use crate::views::animal::{Animal as View, Shown};
@@ -30,9 +30,8 @@ pub(super) struct List {
     /// One enclosure only
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl List {
@@ -45,7 +44,7 @@ impl List {
             taxon: self.species.unwrap_or_default(),
             enclosure: self.enclosure.unwrap_or_default(),
             page: None,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let animals = session.all(ask, usize::MAX).await?;
         errand.show(&Many(animals.into_iter().map(|animal| View::new(animal, zone)).collect()))
@@ -65,9 +64,8 @@ pub(super) struct Show {
     /// As of the close of this day [default: now]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Show {
@@ -80,7 +78,7 @@ impl Show {
             site: site.unwrap_or_default(),
             animal: self.animal,
             as_of: self.on.map(|on| day(on.resolve(session.today(meant)))),
-            as_known_at: when::instant(self.as_known_at, meant, session.now())?,
+            as_known_at: self.as_known_at.instant(meant, session.now())?,
         };
         let animal = find(errand, ask).await?;
         let zone = zones.of(&animal.holder);

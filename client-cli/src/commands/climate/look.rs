@@ -54,9 +54,8 @@ pub(super) struct Exposure {
     /// Last time [default: now]
     #[arg(long, value_name = "TIME")]
     until: Option<WhenWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Exposure {
@@ -70,7 +69,7 @@ impl Exposure {
             enclosure: self.enclosure.unwrap_or_default(),
             from: Some(from.unwrap_or_else(|| timestamp(now - TimeDelta::days(1)))),
             until: Some(when::instant(self.until, zone, now)?.unwrap_or_else(|| timestamp(now))),
-            as_known_at: when::instant(self.as_known_at, zone, now)?,
+            as_known_at: self.as_known_at.instant(zone, now)?,
         };
         errand.show(&Exposures::new(session.ask(ask).await?, zone))
     }

@@ -3,7 +3,6 @@
 use crate::commands::when;
 use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
-use crate::moment::WhenWord;
 use crate::session::request_id;
 use crate::views::encounter::Rule as View;
 use crate::views::{Many, Told};
@@ -93,16 +92,15 @@ impl Limit {
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt encounter limits\n  holt encounter limits --format csv")]
 pub(super) struct Limits {
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Limits {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let (site, zone) = errand.here().await?;
-        let as_known_at = when::instant(self.as_known_at, zone, session.now())?;
+        let as_known_at = self.as_known_at.instant(zone, session.now())?;
         let rules = session.ask(v1::ListEncounterLimitsRequest { site, as_known_at }).await?.rules;
         errand.show(&Many(rules.into_iter().map(View::from).collect()))
     }

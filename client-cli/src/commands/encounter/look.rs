@@ -3,7 +3,7 @@
 use crate::commands::when;
 use crate::errand::{Errand, Outcome, most};
 use crate::exit::Exit;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::WhenWord;
 use crate::views::Many;
 use crate::views::encounter::{Allowance as Allowed, Encounter as View};
 use clap::Args;
@@ -23,9 +23,8 @@ pub(super) struct Allowance {
     /// At this time [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Exit with 10 if any of them may not meet people at that time
     #[arg(long)]
     ask: bool,
@@ -39,7 +38,7 @@ impl Allowance {
             site,
             group: self.group.unwrap_or_default(),
             asked_at: when::instant(self.at, zone, session.now())?,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let allowances = session.ask(ask).await?.allowances;
         let views: Vec<Allowed> =
@@ -60,18 +59,13 @@ pub(super) struct List {
     /// Only those of this animal
     #[arg(long, value_name = "ANIMAL")]
     animal: Option<String>,
-    /// First day
-    #[arg(long, value_name = "DAY")]
-    from: Option<DayWord>,
-    /// Last day [default: today]
-    #[arg(long, value_name = "DAY")]
-    to: Option<DayWord>,
+    #[command(flatten)]
+    days: when::Days,
     /// Only those with an incident
     #[arg(long)]
     incidents: bool,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Show only the newest N
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     limit: Option<u32>,
@@ -84,9 +78,9 @@ impl List {
         let ask = v1::ListEncountersRequest {
             site,
             animal: self.animal.unwrap_or_default(),
-            days: when::span(self.from, self.to, session.today(zone))?,
+            days: self.days.span(session.today(zone))?,
             incidents_only: self.incidents,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
             page: None,
         };
         let limit = most(self.limit);

@@ -2,7 +2,7 @@
 
 use crate::commands::when;
 use crate::errand::{Errand, Outcome, most};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::Many;
 use crate::views::enrichment::{Account, Item, Offer};
 use clap::Args;
@@ -27,9 +27,8 @@ pub(super) struct Show {
     /// Days of the variety [default: 28]
     #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=182))]
     days: Option<i32>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Show {
@@ -41,7 +40,7 @@ impl Show {
             group: self.group,
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
             days: self.days.unwrap_or_default(),
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let days = if ask.days == 0 { 28 } else { ask.days };
         let account = Account::new(session.ask(ask).await?, days, zone);
@@ -62,15 +61,10 @@ pub(super) struct List {
     /// Only offers in this enclosure
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
-    /// First day
-    #[arg(long, value_name = "DAY")]
-    from: Option<DayWord>,
-    /// Last day [default: today]
-    #[arg(long, value_name = "DAY")]
-    to: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    days: when::Days,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Show only the newest N
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     limit: Option<u32>,
@@ -84,8 +78,8 @@ impl List {
             site,
             group: self.group.unwrap_or_default(),
             enclosure: self.enclosure.unwrap_or_default(),
-            days: when::span(self.from, self.to, session.today(zone))?,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            days: self.days.span(session.today(zone))?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
             page: None,
         };
         let limit = most(self.limit);
@@ -101,9 +95,8 @@ pub(super) struct Items {
     /// Also those out of use
     #[arg(long)]
     all: bool,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Items {
@@ -113,7 +106,7 @@ impl Items {
         let ask = v1::ListEnrichmentItemsRequest {
             site,
             also_out_of_use: self.all,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let items = session.ask(ask).await?.items;
         errand.show(&Many(items.into_iter().map(Item::from).collect()))

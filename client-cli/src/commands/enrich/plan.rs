@@ -2,7 +2,7 @@
 
 use crate::commands::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::enrichment::Rota;
 use clap::Args;
 use holt_proto::time::day;
@@ -34,9 +34,8 @@ pub(super) struct Plan {
     /// Seed that decides between equals; another seed gives another rota
     #[arg(long, value_name = "NUMBER", default_value_t = 0)]
     seed: u64,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Plan {
@@ -50,7 +49,7 @@ impl Plan {
             days: self.days.unwrap_or_default(),
             staff_minutes: self.minutes,
             seed: self.seed,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let rota = Rota::from(session.ask(ask).await?);
         errand.show(&rota)

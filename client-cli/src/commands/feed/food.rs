@@ -2,7 +2,6 @@
 
 use crate::commands::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::WhenWord;
 use crate::session::request_id;
 use crate::views::feeding::Food as View;
 use crate::views::{Many, Told};
@@ -67,16 +66,15 @@ impl Food {
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  holt feed foods\n  holt feed foods --format csv")]
 pub(super) struct Foods {
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Foods {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let session = &errand.session;
         let (site, zone) = errand.here().await?;
-        let as_known_at = when::instant(self.as_known_at, zone, session.now())?;
+        let as_known_at = self.as_known_at.instant(zone, session.now())?;
         let foods = session.ask(v1::ListFoodsRequest { site, as_known_at }).await?.foods;
         errand.show(&Many(foods.into_iter().map(View::from).collect()))
     }

@@ -3,7 +3,7 @@
 use crate::commands::when;
 use crate::errand::{Errand, Outcome, most};
 use crate::exit::Exit;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::Many;
 use crate::views::feeding::{Feed as View, Feeding};
 use clap::Args;
@@ -29,9 +29,8 @@ pub(super) struct Show {
     /// Days to look back [default: 14]
     #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(i32).range(1..=92))]
     days: Option<i32>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Exit with 10 unless the plan is known to fit what the members need
     #[arg(long)]
     ask: bool,
@@ -46,7 +45,7 @@ impl Show {
             group: self.group,
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
             days: self.days.unwrap_or_default(),
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let feeding = Feeding::new(session.ask(ask).await?, zone);
         errand.show(&feeding)?;
@@ -67,15 +66,10 @@ pub(super) struct List {
     /// Only feeds of this animal alone
     #[arg(long, value_name = "ANIMAL")]
     animal: Option<String>,
-    /// First day
-    #[arg(long, value_name = "DAY")]
-    from: Option<DayWord>,
-    /// Last day [default: today]
-    #[arg(long, value_name = "DAY")]
-    to: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    days: when::Days,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Show only the newest N
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     limit: Option<u32>,
@@ -89,8 +83,8 @@ impl List {
             site,
             group: self.group.unwrap_or_default(),
             animal: self.animal.unwrap_or_default(),
-            days: when::span(self.from, self.to, session.today(zone))?,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            days: self.days.span(session.today(zone))?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
             page: None,
         };
         let limit = most(self.limit);

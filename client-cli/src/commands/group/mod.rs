@@ -38,9 +38,8 @@ Examples:
         /// As of the close of this day [default: today]
         #[arg(long, value_name = "DAY")]
         on: Option<DayWord>,
-        /// As known at this time [default: now]
-        #[arg(long, value_name = "TIME")]
-        as_known_at: Option<WhenWord>,
+        #[command(flatten)]
+        as_known_at: when::AsKnownAt,
     },
     /// Show who is in a group, with ages, sexes, kin and latest weights
     #[command(after_help = "\
@@ -53,9 +52,8 @@ Examples:
         /// As of the close of this day [default: today]
         #[arg(long, value_name = "DAY")]
         on: Option<DayWord>,
-        /// As known at this time [default: now]
-        #[arg(long, value_name = "TIME")]
-        as_known_at: Option<WhenWord>,
+        #[command(flatten)]
+        as_known_at: when::AsKnownAt,
     },
     /// Show one page of a group: members, weights, standing, concerns, enclosure, feeds and what is due
     #[command(after_help = "\
@@ -152,7 +150,7 @@ impl Group {
                     as_of: on.map(|on| day(on.resolve(session.today(zone)))),
                     also_empty: all,
                     page: None,
-                    as_known_at: when::instant(as_known_at, zone, session.now())?,
+                    as_known_at: as_known_at.instant(zone, session.now())?,
                 };
                 let groups = session.all(ask, usize::MAX).await?;
                 errand.show(&Many(groups.into_iter().map(View::from).collect()))
@@ -164,7 +162,7 @@ impl Group {
                     site,
                     group,
                     as_of: on.map(|on| day(on.resolve(session.today(zone)))),
-                    as_known_at: when::instant(as_known_at, zone, session.now())?,
+                    as_known_at: as_known_at.instant(zone, session.now())?,
                 };
                 let roll = Roll::new(session.ask(ask).await?, zone);
                 errand.show(&roll)

@@ -3,7 +3,7 @@
 use super::find;
 use crate::commands::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::Many;
 use crate::views::litter::{Litter as View, Shown};
 use clap::Args;
@@ -23,9 +23,8 @@ pub(super) struct List {
     /// As of the close of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl List {
@@ -37,7 +36,7 @@ impl List {
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
             also_empty: self.all,
             page: None,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let litters = session.all(ask, usize::MAX).await?;
         errand.show(&Many(litters.into_iter().map(|litter| View::new(litter, zone)).collect()))
@@ -56,9 +55,8 @@ pub(super) struct Show {
     /// As of the close of this day [default: today]
     #[arg(long, value_name = "DAY")]
     on: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl Show {
@@ -70,7 +68,7 @@ impl Show {
             site,
             litter_id: litter.id,
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let answer = session.ask(ask).await?;
         errand.show(&Shown::new(answer, zone))

@@ -4,7 +4,7 @@ mod page;
 
 use super::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::report::Report as View;
 use chrono_tz::Tz;
 use clap::{Args, Subcommand};
@@ -33,9 +33,8 @@ pub(crate) struct Report {
     #[arg(long, value_name = "DAYS", default_value_t = 30, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i32).range(1..=3660))]
     span: i32,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// All your sites, not only the one in use
     #[arg(long)]
     all_sites: bool,
@@ -61,7 +60,7 @@ impl Report {
             site: site.unwrap_or_default(),
             as_of: self.on.map(|on| day(on.resolve(session.today(zone)))),
             span_days: self.span,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let answer = session.ask(ask).await?;
         errand.show(&View::new(answer, &zones))

@@ -4,7 +4,6 @@ use crate::commands::kept::{Reference, reference};
 use crate::commands::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
-use crate::moment::WhenWord;
 use crate::site_page::{Question, gather};
 use crate::views::written::Written;
 use clap::Args;
@@ -27,9 +26,8 @@ Examples:
 pub(super) struct Page {
     #[command(flatten)]
     period: when::Period,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Code of a standard; may be given several times [default: those that the site adopted]
     #[arg(long, value_name = "CODE[@VERSION]", value_parser = reference)]
     standard: Vec<Reference>,
@@ -50,7 +48,7 @@ impl Page {
             site,
             first,
             last,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
             standards: self.standard.into_iter().map(|named| (named.code, named.version)).collect(),
         };
         let page = gather(session, question).await?.page()?;

@@ -3,7 +3,6 @@
 use super::find;
 use crate::commands::when;
 use crate::errand::{Errand, Outcome, id_part};
-use crate::moment::WhenWord;
 use crate::views::Many;
 use crate::views::transfer::Transfer as View;
 use clap::Args;
@@ -19,9 +18,8 @@ pub(super) struct List {
     /// Only open ones
     #[arg(long)]
     open: bool,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl List {
@@ -29,7 +27,7 @@ impl List {
         let session = &errand.session;
         let zones = session.zones().await?;
         let site = errand.named_site().unwrap_or_default();
-        let as_known_at = when::instant(self.as_known_at, zones.of(&site), session.now())?;
+        let as_known_at = self.as_known_at.instant(zones.of(&site), session.now())?;
         let ask = v1::ListTransfersRequest { site, open_only: self.open, page: None, as_known_at };
         let transfers = session.all(ask, usize::MAX).await?;
         errand.show(&Many(transfers.into_iter().map(|one| View::new(one, &zones)).collect()))

@@ -5,7 +5,6 @@ use crate::commands::when;
 use crate::errand::{Errand, Outcome, most};
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::moment::{DayWord, WhenWord};
 use crate::profile::Source;
 use crate::views::growth::Expected;
 use crate::views::weight::{Weight, Weights as View};
@@ -29,15 +28,10 @@ Examples:
 pub(super) struct List {
     /// The animal [default: all of the site]
     animal: Option<String>,
-    /// First day
-    #[arg(long, value_name = "DAY")]
-    from: Option<DayWord>,
-    /// Last day [default: today]
-    #[arg(long, value_name = "DAY")]
-    to: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    days: when::Days,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
     /// Show only the newest N
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     limit: Option<u32>,
@@ -65,11 +59,11 @@ impl List {
         let ask = v1::ListWeightsRequest {
             site,
             animal: self.animal.unwrap_or_default(),
-            days: when::span(self.from, self.to, session.today(zone))?,
+            days: self.days.span(session.today(zone))?,
             page: None,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
-        let known_now = self.as_known_at.is_none();
+        let known_now = self.as_known_at.is_now();
         let animal = ask.animal.clone();
         let limit = most(self.limit);
         let days = ask.days;
@@ -77,7 +71,7 @@ impl List {
             let next = if known_now { next(errand, animal.clone()).await? } else { None };
             let day = |day: Option<v1::Day>| day.and_then(|day| time::whole_day(day).ok());
             let last = days.and_then(|days| day(days.last));
-            let first = self.from.and(days).and_then(|days| day(days.first));
+            let first = self.days.from.and(days).and_then(|days| day(days.first));
             let recorded = Recorded::of(session, ask, limit, true).await?;
             let chart = recorded.weighed(&animal, next, (first, last)).chart();
             return self.drawn.show(errand, &chart);

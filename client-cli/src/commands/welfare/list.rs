@@ -2,7 +2,6 @@
 
 use super::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::{DayWord, WhenWord};
 use crate::views::Many;
 use crate::views::assessment::Assessment;
 use clap::Args;
@@ -17,15 +16,10 @@ Examples:
 pub(super) struct List {
     /// The animal [default: all of the site]
     animal: Option<String>,
-    /// First day
-    #[arg(long, value_name = "DAY")]
-    from: Option<DayWord>,
-    /// Last day [default: today]
-    #[arg(long, value_name = "DAY")]
-    to: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    days: when::Days,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 impl List {
@@ -35,9 +29,9 @@ impl List {
         let ask = v1::ListAssessmentsRequest {
             site,
             animal: self.animal.unwrap_or_default(),
-            days: when::span(self.from, self.to, session.today(zone))?,
+            days: self.days.span(session.today(zone))?,
             page: None,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let found = session.all(ask, usize::MAX).await?;
         errand.show(&Many(found.into_iter().map(|one| Assessment::new(one, zone)).collect()))

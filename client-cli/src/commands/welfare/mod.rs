@@ -6,7 +6,7 @@ use super::kept::{Reference, reference};
 use super::when;
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
-use crate::moment::{DayWord, WhenWord};
+use crate::moment::DayWord;
 use crate::views::agreement::Agreement;
 use crate::views::course::Course;
 use crate::views::unassessed::Unassessed;
@@ -43,15 +43,10 @@ struct CourseOf {
     /// Only this protocol
     #[arg(long, value_name = "CODE")]
     protocol: Option<String>,
-    /// First day
-    #[arg(long, value_name = "DAY")]
-    from: Option<DayWord>,
-    /// Last day [default: today]
-    #[arg(long, value_name = "DAY")]
-    to: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    days: when::Days,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 /// Show how far observers agree who assessed the same animals
@@ -71,15 +66,10 @@ struct AgreementOf {
     #[arg(long, value_name = "DAYS", default_value_t = 0, hide_default_value = true)]
     #[arg(value_parser = clap::value_parser!(i32).range(0..=14))]
     within: i32,
-    /// First day
-    #[arg(long, value_name = "DAY")]
-    from: Option<DayWord>,
-    /// Last day [default: today]
-    #[arg(long, value_name = "DAY")]
-    to: Option<DayWord>,
-    /// As known at this time [default: now]
-    #[arg(long, value_name = "TIME")]
-    as_known_at: Option<WhenWord>,
+    #[command(flatten)]
+    days: when::Days,
+    #[command(flatten)]
+    as_known_at: when::AsKnownAt,
 }
 
 /// List animals and groups that were not assessed in time
@@ -120,9 +110,9 @@ impl CourseOf {
         let ask = v1::GetWelfareCourseRequest {
             site,
             animal: self.animal,
-            days: when::span(self.from, self.to, session.today(zone))?,
+            days: self.days.span(session.today(zone))?,
             protocol: self.protocol.unwrap_or_default(),
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let answer = session.ask(ask).await?;
         errand.show(&Course::from(answer))
@@ -137,9 +127,9 @@ impl AgreementOf {
             site,
             protocol: self.protocol.code,
             protocol_version: self.protocol.version,
-            days: when::span(self.from, self.to, session.today(zone))?,
+            days: self.days.span(session.today(zone))?,
             within_days: self.within,
-            as_known_at: when::instant(self.as_known_at, zone, session.now())?,
+            as_known_at: self.as_known_at.instant(zone, session.now())?,
         };
         let answer = session.ask(ask).await?;
         errand.show(&Agreement::from(answer))
