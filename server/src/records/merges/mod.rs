@@ -366,7 +366,9 @@ pub(super) async fn part(
     for id in in_sight.iter().flatten().map(|animal| animal.id) {
         // What was set aside for a record that is of another animal now may be all that is known of this one.
         let before = merges::asides(tx, id).await?;
-        let facts = [merges::facts(tx, id).await?, merges::aside(tx, id).await?].concat();
+        let mut facts = [merges::facts(tx, id).await?, merges::aside(tx, id).await?].concat();
+        // Holdings are settled before what goes with them.
+        facts.sort_by_key(|fact| fact.kind);
         let goes = goes_by(&facts, None);
         let plan = Facts::new(&facts, &goes, stands, &before).plan();
         refuse_conflicts(&plan)?;

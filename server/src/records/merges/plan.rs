@@ -179,11 +179,11 @@ impl<'a> Facts<'a> {
                 Verdict::Clash(_) => match (self.stands(x), self.stands(y)) {
                     (true, false) => self.put_aside(y, record(x)),
                     (false, true) => self.put_aside(x, record(y)),
-                    _ if was == (true, false) => self.put_aside(x, record(y)),
-                    _ if was == (false, true) => self.put_aside(y, record(x)),
                     _ => match (self.went_with_holding(x), self.went_with_holding(y)) {
                         (true, false) => self.put_aside(x, record(y)),
                         (false, true) => self.put_aside(y, record(x)),
+                        _ if was == (true, false) => self.put_aside(x, record(y)),
+                        _ if was == (false, true) => self.put_aside(y, record(x)),
                         _ => {}
                     },
                 },
@@ -402,6 +402,19 @@ mod tests {
             fact(FactKind::Title, 21, BIRCH, 20, None),
         ];
         assert_eq!(aside(&facts, &[(11, GONE)], &[]), (vec![21], 0), "nobody would own it from the 9th on");
+    }
+
+    #[test]
+    fn an_owner_goes_with_the_holding_that_gave_way() {
+        let mut other = fact(FactKind::Title, 21, BIRCH, 20, None);
+        other.row.insert("owner_site_id".to_owned(), json!(Uuid::from_u128(8)));
+        let facts = [
+            fact(FactKind::Holding, 20, BIRCH, 20, None),
+            fact(FactKind::Holding, 10, ALDER, 9, None),
+            other,
+            fact(FactKind::Title, 11, ALDER, 9, None),
+        ];
+        assert_eq!(aside(&facts, &[(10, GONE), (11, GONE)], &[]), (vec![20, 21], 0));
     }
 
     #[test]
