@@ -150,6 +150,8 @@ words! {
     Role: Keeper "keeper", Registrar "registrar", Auditor "auditor", Veterinary "veterinary",
         Steward "steward", Curator "curator";
     VersionBasis: Adopted "adopted", Last "last", Named "named";
+    StockColumn: Opening "opening", Arrived "arrived", Born "born", DiedYoung "died-young", Died "died",
+        Departed "departed", Escaped "escaped", Sexed "sexed", Closing "closing";
     Sex: Male "male", Female "female", Unknown "unknown";
     TransferLoss: Death "death", Escape "escape";
     TransferState: Proposed "proposed", Agreed "agreed", Dispatched "dispatched", Received "received",

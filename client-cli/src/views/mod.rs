@@ -51,6 +51,7 @@ pub(crate) mod site;
 pub(crate) mod species;
 pub(crate) mod standard;
 pub(crate) mod standing;
+pub(crate) mod stock_entry;
 pub(crate) mod stock_return;
 pub(crate) mod transfer;
 pub(crate) mod unassessed;

@@ -71,7 +71,7 @@ pub async fn get(records: &Records, caller: &Caller, asked: &Asked, page: &Page)
 }
 
 /// These versions of facts about animals, in the order in which they are named.
-pub(super) async fn these(
+pub(crate) async fn these(
     snapshot: &Snapshot,
     caller: &Caller,
     animals: &[Uuid],

@@ -11,5 +11,6 @@ pub mod replay;
 pub mod site_day;
 pub mod standard;
 pub mod standing;
+pub mod stock_entries;
 pub mod stock_return;
 pub mod welfare;

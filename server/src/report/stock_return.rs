@@ -40,17 +40,20 @@ pub async fn of(records: &Records, caller: &Caller, question: &Question) -> Resu
     let known_at = records.settled(caller, question.known_at).await?;
     let snapshot = records.look(caller, Some(known_at)).await?;
     let (taxa, books) = read(&snapshot, &permits, question).await?;
-    let groups: Vec<&[Permit]> =
-        if question.together { vec![&permits[..]] } else { permits.chunks(1).collect() };
-    let mut returns = Vec::with_capacity(groups.len());
-    for group in groups {
+    let mut returns = Vec::with_capacity(permits.len());
+    for group in together(&permits, question) {
         returns.push(one(&snapshot, group, &books, &taxa, question).await?);
     }
     let (first, last, young_days) = (question.first, question.last, question.young_days);
     Ok(StockReturns { returns, first, last, young_days, as_known_at: known_at })
 }
 
-async fn read(
+/// The sites of each return.
+pub(super) fn together<'p>(permits: &'p [Permit], question: &Question) -> Vec<&'p [Permit]> {
+    if question.together { vec![permits] } else { permits.chunks(1).collect() }
+}
+
+pub(super) async fn read(
     snapshot: &Snapshot,
     permits: &[Permit],
     question: &Question,
@@ -78,13 +81,7 @@ async fn one(
     taxa: &HashMap<Uuid, Taxon>,
     question: &Question,
 ) -> Result<StockReturn> {
-    let sites: BTreeSet<Uuid> = permits.iter().map(|permit| permit.site().id).collect();
-    let asked =
-        census::Question { first: question.first, last: question.last, young_days: question.young_days };
-    let told = census::take(&sites, &books.stays, &books.litters, asked).map_err(|flaws| {
-        let flaws: Vec<String> = flaws.iter().map(ToString::to_string).collect();
-        fault(format!("the records contradict themselves: {}", flaws.join("; ")))
-    })?;
+    let told = count(permits, books, question)?;
     let mut lines = Vec::with_capacity(told.lines.len());
     for (id, line) in &told.lines {
         let taxon = taxa.get(id).ok_or_else(|| fault(format!("there is no species {id}")))?;
@@ -94,7 +91,7 @@ async fn one(
     let at: HashMap<Uuid, Uuid> = books
         .stays
         .iter()
-        .filter(|stay| sites.contains(&stay.site))
+        .filter(|stay| permits.iter().any(|permit| permit.site().id == stay.site))
         .map(|stay| (stay.animal, stay.site))
         .collect();
     let unsure: Vec<(Uuid, Uuid)> = told
@@ -119,6 +116,21 @@ async fn one(
     })
 }
 
-fn fault(what: String) -> Error {
+/// The return of these sites together, and what it is the sum of.
+pub(super) fn count(
+    permits: &[Permit],
+    books: &Books,
+    question: &Question,
+) -> Result<census::Return<Uuid, Uuid, Uuid>> {
+    let sites: BTreeSet<Uuid> = permits.iter().map(|permit| permit.site().id).collect();
+    let asked =
+        census::Question { first: question.first, last: question.last, young_days: question.young_days };
+    census::take(&sites, &books.stays, &books.litters, asked).map_err(|flaws| {
+        let flaws: Vec<String> = flaws.iter().map(ToString::to_string).collect();
+        fault(format!("the records contradict themselves: {}", flaws.join("; ")))
+    })
+}
+
+pub(super) fn fault(what: String) -> Error {
     Error::Fault(store::Error::Fault(what))
 }

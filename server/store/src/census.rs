@@ -30,10 +30,10 @@ pub async fn books(
     let since = first.checked_sub_days(apart).unwrap_or(NaiveDate::MIN);
     let until = last.checked_add_days(apart).unwrap_or(NaiveDate::MAX);
     let mut sexes = sexes(snapshot, sites, since, until).await?;
-    Ok(Books {
-        stays: stays(snapshot, sites, since, until, &mut sexes).await?,
-        litters: litters(snapshot, sites, last).await?,
-    })
+    let mut books = Books::default();
+    stays(snapshot, sites, (since, until), &mut sexes, &mut books).await?;
+    litters(snapshot, sites, last, &mut books).await?;
+    Ok(books)
 }
 
 /// Holdings `h` that had begun on `$4` and not ended before `$3`, as SQL.
@@ -47,12 +47,13 @@ fn bear_upon_it() -> String {
 async fn stays(
     snapshot: &Snapshot,
     sites: &[Uuid],
-    since: NaiveDate,
-    until: NaiveDate,
+    (since, until): (NaiveDate, NaiveDate),
     sexes: &mut HashMap<Uuid, Vec<(NaiveDate, Sex)>>,
-) -> Result<Vec<Stay<Uuid, Uuid, Uuid>>, Error> {
+    books: &mut Books,
+) -> Result<(), Error> {
     #[derive(FromQueryResult)]
     struct Row {
+        id: Uuid,
         animal_id: Uuid,
         taxon_id: Uuid,
         site_id: Uuid,
@@ -66,7 +67,7 @@ async fn stays(
         born_last: Option<NaiveDate>,
     }
     let sql = format!(
-        "SELECT h.animal_id, a.taxon_id, h.site_id, h.began_on, h.began_how, mi.from_site_id,
+        "SELECT h.id, h.animal_id, a.taxon_id, h.site_id, h.began_on, h.began_how, mi.from_site_id,
                 h.ended_on, h.ended_how, mo.to_site_id, b.born_first, b.born_last
            FROM holdings h
            JOIN animals a ON a.id = h.animal_id
@@ -79,7 +80,6 @@ async fn stays(
         bear_upon_it = bear_upon_it(),
     );
     let values = [sites.to_vec().into(), snapshot.known_at().into(), since.into(), until.into()];
-    let mut stays: Vec<Stay<Uuid, Uuid, Uuid>> = Vec::new();
     for row in snapshot.rows::<Row>(&sql, values).await? {
         let began = match (row.began_how.as_str(), row.from_site_id) {
             ("birth", _) => Began::Birth,
@@ -97,11 +97,12 @@ async fn stays(
             (Some(other), _) => return Err(Error::corrupt("holdings", "ended_how", other)),
         };
         // One animal's stays are next to one another, and share what is known of its sex.
-        let sexes = match stays.last().filter(|before| before.animal == row.animal_id) {
+        let sexes = match books.stays.last().filter(|before| before.animal == row.animal_id) {
             Some(before) => before.sexes.clone(),
             None => sexes.remove(&row.animal_id).unwrap_or_default(),
         };
-        stays.push(Stay {
+        books.of_stays.push(row.id);
+        books.stays.push(Stay {
             animal: row.animal_id,
             species: row.taxon_id,
             site: row.site_id,
@@ -112,7 +113,7 @@ async fn stays(
             sexes,
         });
     }
-    Ok(stays)
+    Ok(())
 }
 
 /// What the sex of each animal was held to be, from each day on.
@@ -147,10 +148,12 @@ async fn litters(
     snapshot: &Snapshot,
     sites: &[Uuid],
     last: NaiveDate,
-) -> Result<Vec<Litter<Uuid, Uuid, Uuid>>, Error> {
+    books: &mut Books,
+) -> Result<(), Error> {
     #[derive(FromQueryResult)]
     struct Row {
         id: Uuid,
+        change_id: Uuid,
         taxon_id: Uuid,
         site_id: Uuid,
         born_on: NaiveDate,
@@ -161,14 +164,13 @@ async fn litters(
         unknown: i64,
     }
     let sql = format!(
-        "SELECT l.id, l.taxon_id, l.site_id, l.born_on, c.kind, c.happened_on, c.males, c.females, c.unknown
+        "SELECT l.id, c.id AS change_id, l.taxon_id, l.site_id, l.born_on, c.kind, c.happened_on, c.males, c.females, c.unknown
            FROM litters l JOIN litter_changes c ON c.litter_id = l.id AND {known_c}
           WHERE l.site_id = ANY ($1) AND c.happened_on <= $3
-          ORDER BY l.id",
+          ORDER BY l.id, c.happened_on, c.id",
         known_c = known("c", 2),
     );
     let values = [sites.to_vec().into(), snapshot.known_at().into(), last.into()];
-    let mut litters: Vec<Litter<Uuid, Uuid, Uuid>> = Vec::new();
     for row in snapshot.rows::<Row>(&sql, values).await? {
         let young = Counts { males: row.males, females: row.females, unknown: row.unknown };
         let change = match row.kind.as_str() {
@@ -178,18 +180,43 @@ async fn litters(
             "told_apart" => Change::ToldApart(young),
             other => return Err(Error::corrupt("litter_changes", "kind", other)),
         };
-        match litters.last_mut().filter(|litter| litter.litter == row.id) {
-            Some(litter) => litter.changes.push((row.happened_on, change)),
-            None => litters.push(Litter {
+        if books.litters.last().is_none_or(|litter| litter.litter != row.id) {
+            books.litters.push(Litter {
                 litter: row.id,
                 species: row.taxon_id,
                 site: row.site_id,
                 born: Some(Born::on(row.born_on)),
-                changes: vec![(row.happened_on, change)],
-            }),
+                changes: Vec::new(),
+            });
+            books.of_litters.push(Vec::new());
+        }
+        if let Some((litter, records)) = books.litters.last_mut().zip(books.of_litters.last_mut()) {
+            litter.changes.push((row.happened_on, change));
+            records.push(row.change_id);
         }
     }
-    Ok(litters)
+    Ok(())
+}
+
+/// What an entry of a return rests on beside the stay.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct Beside {
+    pub animal_id: Uuid,
+    pub kind: String,
+    pub id: Uuid,
+}
+
+/// The deaths, the parents and the sexes found of these animals, as known.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn beside(snapshot: &Snapshot, animals: &[Uuid]) -> Result<Vec<Beside>, Error> {
+    let each = ["deaths", "parents", "sexings"].map(|table| {
+        let known = known("f", 2);
+        format!("SELECT f.animal_id, '{table}' AS kind, f.id FROM {table} f WHERE f.animal_id = ANY ($1) AND {known}")
+    });
+    let sql = format!("{} ORDER BY animal_id, kind, id", each.join(" UNION ALL "));
+    snapshot.rows(&sql, [animals.to_vec().into(), snapshot.known_at().into()]).await
 }
 
 /// Names of animals, each in the terms of a site, in the order given.

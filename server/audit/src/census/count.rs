@@ -1,6 +1,6 @@
 //! The return: for each species what there was, what came, what went and what is left.
 
-use super::moves;
+use super::moves::{self, Held};
 use super::stay::{Began, Born, Change, Ended, Flaw, Flaws, Litter, Stay, Who};
 use crate::terms::{Counts, Day};
 use std::collections::{BTreeMap, BTreeSet};
@@ -81,9 +81,77 @@ impl AddAssign for Line {
     }
 }
 
+/// A column of a return.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Column {
+    /// [`Line::opening`].
+    Opening,
+    /// [`Line::arrived`].
+    Arrived,
+    /// [`Line::born`].
+    Born,
+    /// [`Line::died_young`].
+    DiedYoung,
+    /// [`Line::died`].
+    Died,
+    /// [`Line::departed`].
+    Departed,
+    /// [`Line::escaped`].
+    Escaped,
+    /// [`Line::sexed`].
+    Sexed,
+    /// [`Line::closing`].
+    Closing,
+}
+
+impl Line {
+    /// One of its columns.
+    pub const fn column(&mut self, column: Column) -> &mut Counts {
+        match column {
+            Column::Opening => &mut self.opening,
+            Column::Arrived => &mut self.arrived,
+            Column::Born => &mut self.born,
+            Column::DiedYoung => &mut self.died_young,
+            Column::Died => &mut self.died,
+            Column::Departed => &mut self.departed,
+            Column::Escaped => &mut self.escaped,
+            Column::Sexed => &mut self.sexed,
+            Column::Closing => &mut self.closing,
+        }
+    }
+}
+
+/// Where in the books that a return was made of an entry is read from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Source {
+    /// A stay, by its place among those that were given.
+    Stay(usize),
+    /// A litter, by its place, with all that happened to it so far.
+    Litter(usize),
+    /// What happened to a litter, by the places of both.
+    Change(usize, usize),
+}
+
+/// What stands in a column of a return for one animal or one litter.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Entry<S> {
+    /// The species.
+    pub species: S,
+    /// The column.
+    pub column: Column,
+    /// The day on which it came or went or its sex was found; of what was there, the day at whose close it was.
+    pub day: Day,
+    /// What it adds to the column.
+    pub counts: Counts,
+    /// Where it is read from.
+    pub source: Source,
+}
+
 /// A stock return.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Return<A, L, S> {
+    /// What the lines are the sums of, in the order of the books.
+    pub entries: Vec<Entry<S>>,
     /// One line per species that was there or came or went in the interval.
     pub lines: BTreeMap<S, Line>,
     /// Deaths counted as later ones because the day of birth is not known well enough to say.
@@ -128,23 +196,28 @@ pub fn take<A: Clone + Ord, L: Clone, S: Clone + Ord, P: Clone + Ord>(
         Ok(held) => (held, Vec::new()),
         Err(flaws) => (Vec::new(), flaws),
     };
-    let litters: Vec<_> = litters.iter().filter(|litter| sites.contains(&litter.site)).collect();
-    flaws.extend(litters.iter().filter_map(|litter| below_zero(litter)));
+    let litters = litters.iter().enumerate().filter(|(_, litter)| sites.contains(&litter.site));
+    flaws.extend(litters.clone().filter_map(|(_, litter)| below_zero(litter)));
     if !flaws.is_empty() {
         return Err(flaws);
     }
 
-    let mut tally = Tally { question, lines: BTreeMap::new(), age_unsure: Vec::new() };
+    let mut tally = Tally { question, entries: Vec::new(), age_unsure: Vec::new() };
     for held in &held {
-        tally.stay(&held.stay);
+        tally.stay(held);
     }
-    for litter in litters {
-        tally.litter(litter, sites);
+    for (at, litter) in litters {
+        tally.litter(at, litter, sites);
     }
-    tally.lines.retain(|_, line| *line != Line::default());
+    let mut lines: BTreeMap<S, Line> = BTreeMap::new();
+    for entry in &tally.entries {
+        *lines.entry(entry.species.clone()).or_default().column(entry.column) += entry.counts;
+    }
+    lines.retain(|_, line| *line != Line::default());
     let on_their_way = held.iter().filter(|held| held.on_its_way(question.last));
     Ok(Return {
-        lines: tally.lines,
+        entries: tally.entries,
+        lines,
         age_unsure: tally.age_unsure,
         on_their_way: on_their_way.map(|held| held.stay.animal.clone()).collect(),
     })
@@ -153,7 +226,7 @@ pub fn take<A: Clone + Ord, L: Clone, S: Clone + Ord, P: Clone + Ord>(
 /// The return in the making.
 struct Tally<A, L, S> {
     question: Question,
-    lines: BTreeMap<S, Line>,
+    entries: Vec<Entry<S>>,
     age_unsure: Vec<Who<A, L>>,
 }
 
@@ -167,53 +240,55 @@ impl<A: Clone, L: Clone, S: Clone + Ord> Tally<A, L, S> {
         self.question.first.pred_opt().unwrap_or(Day::MIN)
     }
 
-    fn stay<P>(&mut self, stay: &Stay<A, S, P>) {
+    fn stay<P>(&mut self, held: &Held<A, S, P>) {
+        let stay = &held.stay;
         let (eve, last) = (self.eve(), self.question.last);
+        let (came, went) = (Source::Stay(held.first), Source::Stay(held.last));
         let one = |day| Counts::of(stay.sex(day), 1);
-        let mut change = Line::default();
         if stay.on_books(eve) {
-            change.opening = one(eve);
-        }
-        if stay.on_books(last) {
-            change.closing = one(last);
+            self.add(&stay.species, (Column::Opening, eve), one(eve), came);
         }
         // What it was held to be when it was first counted in the interval; taken off again below for
         // what it was held to be when last counted, which leaves the moves between the sexes.
         let mut first = stay.on_books(eve).then(|| stay.sex(eve));
+        let mut found_since = eve;
         if self.asked(stay.from) {
             let column = match stay.began {
-                Began::Birth => Some(&mut change.born),
-                Began::Arrival | Began::TransferIn { .. } => Some(&mut change.arrived),
-                Began::ToldApart => None,
-            };
-            match column {
-                Some(column) => *column = one(stay.from),
+                Began::Birth => Column::Born,
+                Began::Arrival | Began::TransferIn { .. } => Column::Arrived,
                 // The litter gave it up in the column of the sexes, so there it comes back.
-                None => change.sexed += one(stay.from),
-            }
+                Began::ToldApart => Column::Sexed,
+            };
+            self.add(&stay.species, (column, stay.from), one(stay.from), came);
             first = Some(stay.sex(stay.from));
+            found_since = stay.from;
         }
         let mut until = last;
         if let Some((end, how)) = stay.end.as_ref().filter(|(end, _)| self.asked(*end)) {
             until = *end;
             let column = match how {
                 Ended::Death => match self.died_young(stay, *end) {
-                    Some(true) => &mut change.died_young,
-                    Some(false) => &mut change.died,
+                    Some(true) => Column::DiedYoung,
+                    Some(false) => Column::Died,
                     None => {
                         self.age_unsure.push(Who::Animal(stay.animal.clone()));
-                        &mut change.died
+                        Column::Died
                     }
                 },
-                Ended::Departure | Ended::TransferOut { .. } => &mut change.departed,
-                Ended::Escape => &mut change.escaped,
+                Ended::Departure | Ended::TransferOut { .. } => Column::Departed,
+                Ended::Escape => Column::Escaped,
             };
-            *column = one(*end);
+            self.add(&stay.species, (column, *end), one(*end), went);
         }
         if let Some(first) = first {
-            change.sexed += one(until) - Counts::of(first, 1);
+            let found =
+                stay.sexes.iter().map(|(day, _)| *day).filter(|day| found_since < *day && *day <= until);
+            let moved = one(until) - Counts::of(first, 1);
+            self.add(&stay.species, (Column::Sexed, found.max().unwrap_or(until)), moved, went);
         }
-        self.add(&stay.species, &change);
+        if stay.on_books(last) {
+            self.add(&stay.species, (Column::Closing, last), one(last), went);
+        }
     }
 
     fn died_young<P>(&self, stay: &Stay<A, S, P>, death: Day) -> Option<bool> {
@@ -229,11 +304,11 @@ impl<A: Clone, L: Clone, S: Clone + Ord> Tally<A, L, S> {
         }
     }
 
-    fn litter<P: Ord>(&mut self, litter: &Litter<L, S, P>, sites: &BTreeSet<P>) {
+    fn litter<P: Ord>(&mut self, at: usize, litter: &Litter<L, S, P>, sites: &BTreeSet<P>) {
         let found_born = litter.changes.iter().find(|(_, what)| matches!(what, Change::Born(_)));
         let born = litter.born.or(found_born.map(|(day, _)| Born::on(*day)));
-        let mut change = Line::default();
-        for (day, what) in &litter.changes {
+        let (mut opening, mut closing) = (Counts::ZERO, Counts::ZERO);
+        for (n, (day, what)) in litter.changes.iter().enumerate() {
             let inside = match what {
                 Change::MovedIn { from: other, .. } | Change::MovedOut { to: other, .. } => {
                     sites.contains(other)
@@ -244,37 +319,42 @@ impl<A: Clone, L: Clone, S: Clone + Ord> Tally<A, L, S> {
                 continue;
             }
             if *day < self.question.first {
-                change.opening += what.effect();
+                opening += what.effect();
             }
             if *day <= self.question.last {
-                change.closing += what.effect();
+                closing += what.effect();
             }
             if !self.asked(*day) {
                 continue;
             }
-            match what {
-                Change::Born(young) => change.born += *young,
-                Change::Arrived(young) | Change::MovedIn { young, .. } => change.arrived += *young,
-                Change::Sexed { .. } | Change::ToldApart(_) => change.sexed += what.effect(),
-                Change::Departed(young) | Change::MovedOut { young, .. } => change.departed += *young,
-                Change::Escaped(young) => change.escaped += *young,
+            let (column, counts) = match what {
+                Change::Born(young) => (Column::Born, *young),
+                Change::Arrived(young) | Change::MovedIn { young, .. } => (Column::Arrived, *young),
+                Change::Sexed { .. } | Change::ToldApart(_) => (Column::Sexed, what.effect()),
+                Change::Departed(young) | Change::MovedOut { young, .. } => (Column::Departed, *young),
+                Change::Escaped(young) => (Column::Escaped, *young),
                 Change::Died(young) => {
                     match born.and_then(|born| born.within(self.question.young_days, *day)) {
-                        Some(true) => change.died_young += *young,
-                        Some(false) => change.died += *young,
+                        Some(true) => (Column::DiedYoung, *young),
+                        Some(false) => (Column::Died, *young),
                         None => {
-                            change.died += *young;
                             self.age_unsure.push(Who::Litter(litter.litter.clone()));
+                            (Column::Died, *young)
                         }
                     }
                 }
-            }
+            };
+            self.add(&litter.species, (column, *day), counts, Source::Change(at, n));
         }
-        self.add(&litter.species, &change);
+        let (eve, last) = (self.eve(), self.question.last);
+        self.add(&litter.species, (Column::Opening, eve), opening, Source::Litter(at));
+        self.add(&litter.species, (Column::Closing, last), closing, Source::Litter(at));
     }
 
-    fn add(&mut self, species: &S, change: &Line) {
-        *self.lines.entry(species.clone()).or_default() += *change;
+    fn add(&mut self, species: &S, (column, day): (Column, Day), counts: Counts, source: Source) {
+        if counts != Counts::ZERO {
+            self.entries.push(Entry { species: species.clone(), column, day, counts, source });
+        }
     }
 }
 

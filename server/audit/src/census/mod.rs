@@ -20,6 +20,6 @@ pub mod stay;
 #[cfg(test)]
 mod tests;
 
-pub use count::{Line, Question, Return, take};
+pub use count::{Column, Entry, Line, Question, Return, Source, take};
 pub use moves::ZONES_APART_DAYS;
 pub use stay::{Began, Born, Change, Ended, Flaw, Flaws, Litter, Stay, Who};

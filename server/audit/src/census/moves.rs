@@ -15,6 +15,9 @@ pub(super) type Lives<A, S, P> = Vec<Held<A, S, P>>;
 /// A stay at any of the sites, and the stretches of it in which the animal was on its way.
 pub(super) struct Held<A, S, P> {
     pub(super) stay: Stay<A, S, P>,
+    /// Places of the first and of the last of the stays that were made into one, among those that were given.
+    pub(super) first: usize,
+    pub(super) last: usize,
     travels: Vec<(Day, Day)>,
 }
 
@@ -39,22 +42,23 @@ pub(super) fn join<A: Clone + Ord, L, S: Clone + PartialEq, P: Clone + Ord>(
     stays: &[Stay<A, S, P>],
     sites: &BTreeSet<P>,
 ) -> Result<Lives<A, S, P>, Flaws<A, L>> {
-    let mut by_animal: BTreeMap<&A, Vec<&Stay<A, S, P>>> = BTreeMap::new();
-    for stay in stays.iter().filter(|stay| sites.contains(&stay.site)) {
-        by_animal.entry(&stay.animal).or_default().push(stay);
+    let mut by_animal: BTreeMap<&A, Vec<usize>> = BTreeMap::new();
+    for (at, stay) in stays.iter().enumerate().filter(|(_, stay)| sites.contains(&stay.site)) {
+        by_animal.entry(&stay.animal).or_default().push(at);
     }
     let (mut joined, mut flaws) = (Vec::new(), Vec::new());
     for life in by_animal.into_values() {
-        let mut rest = life.into_iter().cloned();
-        let Some(first) = rest.next() else { continue };
-        flaws.extend(backwards(&first));
-        let mut held = Held { stay: first, travels: Vec::new() };
-        for next in rest {
-            flaws.extend(backwards(&next));
+        let alone = |at: usize| Held { stay: stays[at].clone(), first: at, last: at, travels: Vec::new() };
+        let mut rest = life.into_iter().map(alone);
+        let Some(mut held) = rest.next() else { continue };
+        flaws.extend(backwards(&held.stay));
+        for after in rest {
+            let next = &after.stay;
+            flaws.extend(backwards(next));
             if next.species != held.stay.species {
                 flaws.push(Flaw::TwoSpecies { animal: next.animal.clone() });
             }
-            let inside = is_move_within(&held.stay, &next, sites);
+            let inside = is_move_within(&held.stay, next, sites);
             let sent = end_day(&held.stay);
             let free_from = if inside { sent - Days::new(ZONES_APART_DAYS) } else { sent };
             if next.from < free_from {
@@ -62,12 +66,13 @@ pub(super) fn join<A: Clone + Ord, L, S: Clone + PartialEq, P: Clone + Ord>(
             }
             if inside {
                 held.travels.push((sent, next.from));
+                held.last = after.last;
+                let (came, next) = (held.stay.from, after.stay);
                 held.stay.sexes.extend(next.sexes);
-                let came = held.stay.from;
                 held.stay.end = next.end.map(|(end, how)| (end.max(came), how));
                 held.stay.born = held.stay.born.or(next.born);
             } else {
-                joined.push(std::mem::replace(&mut held, Held { stay: next, travels: Vec::new() }));
+                joined.push(std::mem::replace(&mut held, after));
             }
         }
         joined.push(held);

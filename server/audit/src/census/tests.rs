@@ -5,7 +5,7 @@ use super::*;
 use crate::terms::{Counts, Day, Sex};
 use chrono::Days;
 use proptest::prelude::*;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 type Here = Stay<u16, &'static str, u8>;
 type Told = Result<Return<u16, u16, &'static str>, Flaws<u16, u16>>;
@@ -32,9 +32,9 @@ fn sites(list: &[u8]) -> BTreeSet<u8> {
     list.iter().copied().collect()
 }
 
-/// A column as the journal names it.
+/// What happened, as the journal names it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Column {
+enum Event {
     Born,
     Arrived,
     DiedYoung,
@@ -48,12 +48,29 @@ enum Column {
     Received,
 }
 
+impl Event {
+    /// The column in which it stands; none where what moves between the sites is in no column.
+    fn column(self, together: bool) -> Option<Column> {
+        match self {
+            Self::Born => Some(Column::Born),
+            Self::Arrived => Some(Column::Arrived),
+            Self::DiedYoung => Some(Column::DiedYoung),
+            Self::Died => Some(Column::Died),
+            Self::Departed => Some(Column::Departed),
+            Self::Escaped => Some(Column::Escaped),
+            Self::Sexed => Some(Column::Sexed),
+            Self::Sent => (!together).then_some(Column::Departed),
+            Self::Received => (!together).then_some(Column::Arrived),
+        }
+    }
+}
+
 /// One line of the journal.
-struct Entry {
+struct Noted {
     day: u64,
     site: u8,
     species: usize,
-    column: Column,
+    event: Event,
     counts: Counts,
 }
 
@@ -74,12 +91,12 @@ struct World {
     stays: Vec<Here>,
     litters: Vec<Litter<u16, &'static str, u8>>,
     young: Vec<Counts>,
-    journal: Vec<Entry>,
+    journal: Vec<Noted>,
 }
 
 impl World {
-    fn note(&mut self, day: u64, site: u8, species: usize, column: Column, counts: Counts) {
-        self.journal.push(Entry { day, site, species, column, counts });
+    fn note(&mut self, day: u64, site: u8, species: usize, event: Event, counts: Counts) {
+        self.journal.push(Noted { day, site, species, event, counts });
     }
 
     fn enter(&mut self, who: usize, on: u64, site: u8, began: Began<u8>) {
@@ -130,20 +147,20 @@ impl World {
             0 => {
                 let who = self.new_animal(species, sex, on, None);
                 self.enter(who, on, site, Began::Arrival);
-                self.note(on, site, species, Column::Arrived, Counts::of(sex, 1));
+                self.note(on, site, species, Event::Arrived, Counts::of(sex, 1));
             }
             1 => {
                 let who = self.new_animal(species, sex, on, Some(on));
                 self.enter(who, on, site, Began::Birth);
-                self.note(on, site, species, Column::Born, Counts::of(sex, 1));
+                self.note(on, site, species, Event::Born, Counts::of(sex, 1));
             }
             2 => {
                 // Comes from outside and is gone before the close of the day.
                 let who = self.new_animal(species, sex, on, None);
                 self.enter(who, on, site, Began::TransferIn { from: STRANGER });
                 self.leave(who, on, Ended::Departure);
-                self.note(on, site, species, Column::Arrived, Counts::of(sex, 1));
-                self.note(on, site, species, Column::Departed, Counts::of(sex, 1));
+                self.note(on, site, species, Event::Arrived, Counts::of(sex, 1));
+                self.note(on, site, species, Event::Departed, Counts::of(sex, 1));
             }
             3 => {
                 let young = Counts::of(Sex::Unknown, 1 + i64::from(pick % 7));
@@ -155,7 +172,7 @@ impl World {
                     changes: vec![(day(on), Change::Born(young))],
                 });
                 self.young.push(young);
-                self.note(on, site, species, Column::Born, young);
+                self.note(on, site, species, Event::Born, young);
             }
             4..=7 => self.litter_event(on, kind, pick),
             _ => self.animal_event(on, kind, pick),
@@ -177,25 +194,24 @@ impl World {
             });
         let Some(one) = one.filter(|_| left.total() > 0) else { return };
         let (column, change) = match kind {
-            4 => (if age <= 30 { Column::DiedYoung } else { Column::Died }, Change::Died(one)),
-            5 if left.unknown > 0 => (
-                Column::Sexed,
-                Change::Sexed { males: i64::from(pick % 2), females: 1 - i64::from(pick % 2) },
-            ),
+            4 => (if age <= 30 { Event::DiedYoung } else { Event::Died }, Change::Died(one)),
+            5 if left.unknown > 0 => {
+                (Event::Sexed, Change::Sexed { males: i64::from(pick % 2), females: 1 - i64::from(pick % 2) })
+            }
             6 => {
                 // Told apart, and its sex found out at the same time as often as not.
                 let sex = if pick.is_multiple_of(2) { Sex::Female } else { Sex::Unknown };
                 let born = (born_on - start()).num_days();
                 let who = self.new_animal(species, sex, on, Some(u64::try_from(born).unwrap()));
                 self.enter(who, on, site, Began::ToldApart);
-                self.note(on, site, species, Column::Sexed, Counts::of(sex, 1));
-                (Column::Sexed, Change::ToldApart(one))
+                self.note(on, site, species, Event::Sexed, Counts::of(sex, 1));
+                (Event::Sexed, Change::ToldApart(one))
             }
-            7 => (Column::Departed, Change::MovedOut { to: STRANGER, young: one }),
+            7 => (Event::Departed, Change::MovedOut { to: STRANGER, young: one }),
             _ => return,
         };
         let effect = change.effect();
-        let counts = if column == Column::Sexed { effect } else { Counts::ZERO - effect };
+        let counts = if column == Event::Sexed { effect } else { Counts::ZERO - effect };
         self.note(on, site, species, column, counts);
         self.young[which] += effect;
         self.litters[which].changes.push((day(on), change));
@@ -216,7 +232,7 @@ impl World {
         if let (Some(to), true) = (animal.travelling_to, kind == 8) {
             animal.travelling_to = None;
             self.enter(who, on, to, Began::TransferIn { from: 1 - to });
-            self.note(on, to, species, Column::Received, one);
+            self.note(on, to, species, Event::Received, one);
             return;
         }
         let Some(site) = animal.at else { return };
@@ -226,26 +242,26 @@ impl World {
                 animal.sex = found;
                 animal.sexes.push((day(on), found));
                 animal.last_event = on;
-                self.note(on, site, species, Column::Sexed, Counts::of(found, 1) - one);
+                self.note(on, site, species, Event::Sexed, Counts::of(found, 1) - one);
                 return;
             }
             10 => {
                 let young = born.is_some_and(|born| on - born <= 30);
-                (if young { Column::DiedYoung } else { Column::Died }, Ended::Death)
+                (if young { Event::DiedYoung } else { Event::Died }, Ended::Death)
             }
-            11 => (Column::Departed, Ended::TransferOut { to: STRANGER }),
+            11 => (Event::Departed, Ended::TransferOut { to: STRANGER }),
             12 => {
                 animal.travelling_to = Some(1 - site);
-                (Column::Sent, Ended::TransferOut { to: 1 - site })
+                (Event::Sent, Ended::TransferOut { to: 1 - site })
             }
-            13 => (Column::Escaped, Ended::Escape),
+            13 => (Event::Escaped, Ended::Escape),
             _ => return,
         };
         self.leave(who, on, how);
         self.note(on, site, species, column, one);
     }
 
-    fn books(mut self) -> (Books, Vec<Entry>) {
+    fn books(mut self) -> (Books, Vec<Noted>) {
         for stay in &mut self.stays {
             stay.sexes = self.animals[usize::from(stay.animal)].sexes.clone();
         }
@@ -254,15 +270,16 @@ impl World {
 }
 
 /// Reads the journal: what a group of sites has to report.
-fn from_journal(journal: &[Entry], group: &[u8], species: usize, first: u64, last: u64) -> Line {
+fn from_journal(journal: &[Noted], group: &[u8], species: usize, first: u64, last: u64) -> Line {
     let together = group.len() > 1;
     let mut line = Line::default();
     for entry in journal.iter().filter(|e| group.contains(&e.site) && e.species == species) {
         let counts = entry.counts;
-        let sign = match entry.column {
-            Column::Sent | Column::Received if together => Counts::ZERO,
-            Column::Born | Column::Arrived | Column::Received | Column::Sexed => counts,
-            _ => Counts::ZERO - counts,
+        let column = entry.event.column(together);
+        let sign = match column {
+            None => Counts::ZERO,
+            Some(Column::Born | Column::Arrived | Column::Sexed) => counts,
+            Some(_) => Counts::ZERO - counts,
         };
         if entry.day < first {
             line.opening += sign;
@@ -270,23 +287,49 @@ fn from_journal(journal: &[Entry], group: &[u8], species: usize, first: u64, las
         if entry.day <= last {
             line.closing += sign;
         }
-        if entry.day < first || entry.day > last {
-            continue;
-        }
-        match entry.column {
-            Column::Born => line.born += counts,
-            Column::Arrived => line.arrived += counts,
-            Column::DiedYoung => line.died_young += counts,
-            Column::Died => line.died += counts,
-            Column::Departed => line.departed += counts,
-            Column::Escaped => line.escaped += counts,
-            Column::Sexed => line.sexed += counts,
-            Column::Sent if !together => line.departed += counts,
-            Column::Received if !together => line.arrived += counts,
-            Column::Sent | Column::Received => {}
+        if let Some(column) = column.filter(|_| first <= entry.day && entry.day <= last) {
+            *line.column(column) += counts;
         }
     }
     line
+}
+
+/// What came and went on each day, by species and column. On which day a sex was found is told of the last time alone.
+type ByDay = BTreeMap<(Day, &'static str, Column), Counts>;
+
+fn days_in_journal(journal: &[Noted], group: &[u8], first: u64, last: u64) -> ByDay {
+    let mut days = ByDay::new();
+    for noted in journal.iter().filter(|noted| group.contains(&noted.site)) {
+        let column = noted.event.column(group.len() > 1).filter(|column| *column != Column::Sexed);
+        if let Some(column) = column.filter(|_| first <= noted.day && noted.day <= last) {
+            *days.entry((day(noted.day), SPECIES[noted.species], column)).or_default() += noted.counts;
+        }
+    }
+    days
+}
+
+fn days_in_entries(entries: &[Entry<&'static str>]) -> ByDay {
+    let mut days = ByDay::new();
+    let moves = |column| !matches!(column, Column::Opening | Column::Closing | Column::Sexed);
+    for entry in entries.iter().filter(|entry| moves(entry.column)) {
+        *days.entry((entry.day, entry.species, entry.column)).or_default() += entry.counts;
+    }
+    days
+}
+
+/// That what an entry was read from says so itself.
+fn is_read_from(entry: &Entry<&'static str>, (stays, litters): &Books) -> bool {
+    match (entry.source, entry.column) {
+        (Source::Stay(at), Column::Arrived | Column::Born) => stays[at].from == entry.day,
+        (Source::Stay(at), Column::DiedYoung | Column::Died | Column::Departed | Column::Escaped) => {
+            stays[at].end.as_ref().is_some_and(|(end, _)| *end == entry.day)
+        }
+        (Source::Stay(at), _) => stays[at].species == entry.species,
+        (Source::Litter(at), column) => {
+            litters[at].species == entry.species && matches!(column, Column::Opening | Column::Closing)
+        }
+        (Source::Change(at, n), _) => litters[at].changes[n].0 == entry.day,
+    }
 }
 
 fn history() -> impl Strategy<Value = Vec<(u64, u8, u16)>> {
@@ -305,20 +348,23 @@ proptest! {
         for (on, kind, pick) in events {
             world.happen(on, kind, pick);
         }
-        let ((stays, litters), journal) = world.books();
+        let (books, journal) = world.books();
+        let (stays, litters) = &books;
         let (first, last) = (a.min(b), a.max(b));
         for group in [&[HOME][..], &[SISTER], &[HOME, SISTER]] {
-            let told = take(&sites(group), &stays, &litters, ask(first, last)).unwrap();
+            let told = take(&sites(group), stays, litters, ask(first, last)).unwrap();
             prop_assert!(told.balances());
             for (at, name) in SPECIES.into_iter().enumerate() {
                 let line = told.lines.get(name).copied().unwrap_or_default();
                 prop_assert_eq!(line, from_journal(&journal, group, at, first, last), "{} {:?}", name, group);
             }
+            prop_assert_eq!(days_in_entries(&told.entries), days_in_journal(&journal, group, first, last));
+            prop_assert!(told.entries.iter().all(|entry| is_read_from(entry, &books)), "{:?}", told.entries);
             // Two intervals that meet say together what the whole says.
             if first < last {
                 let middle = first.midpoint(last);
-                let early = take(&sites(group), &stays, &litters, ask(first, middle)).unwrap();
-                let late = take(&sites(group), &stays, &litters, ask(middle + 1, last)).unwrap();
+                let early = take(&sites(group), stays, litters, ask(first, middle)).unwrap();
+                let late = take(&sites(group), stays, litters, ask(middle + 1, last)).unwrap();
                 for (name, whole) in &told.lines {
                     let early = early.lines.get(name).copied().unwrap_or_default();
                     let late = late.lines.get(name).copied().unwrap_or_default();
@@ -331,7 +377,7 @@ proptest! {
         }
         // The sites together are the sum of each and of those on their way.
         let closing = |group: &[u8]| {
-            let told = take(&sites(group), &stays, &litters, ask(first, last)).unwrap();
+            let told = take(&sites(group), stays, litters, ask(first, last)).unwrap();
             (told.lines.values().map(|line| line.closing.total()).sum::<i64>(), told.on_their_way.len())
         };
         let (both, travelling) = closing(&[HOME, SISTER]);

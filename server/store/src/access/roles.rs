@@ -224,6 +224,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("TransferService/ListTransfers", R(D::Read)),
         ("ReportService/GetSiteDay", R(D::Read)),
         ("CensusService/GetStockReturn", R(D::Read)),
+        ("CensusService/ListStockEntries", R(D::Read)),
         ("ClimateService/AddDevice", R(D::SetChecks)),
         ("ClimateService/RetireDevice", R(D::SetChecks)),
         ("ClimateService/SetClimateRules", R(D::SetChecks)),

@@ -1,16 +1,52 @@
 //! Stock returns: how many animals there were, how many came and went, and that it adds up.
 
 use crate::model::animal::Label;
+use crate::model::fact::Told;
+use crate::model::page::Slice;
 use crate::model::taxon::Taxon;
 use chrono::{DateTime, NaiveDate, Utc};
-use holt_audit::census::{Line, Litter, Stay};
+use holt_audit::census::{Column, Line, Litter, Stay};
+use holt_audit::terms::Counts;
 use uuid::Uuid;
 
 /// What the books of some sites say over a stretch of days.
 #[derive(Clone, Debug, Default)]
 pub struct Books {
     pub stays: Vec<Stay<Uuid, Uuid, Uuid>>,
+    /// The record of each stay.
+    pub of_stays: Vec<Uuid>,
     pub litters: Vec<Litter<Uuid, Uuid, Uuid>>,
+    /// The records of what happened to each litter.
+    pub of_litters: Vec<Vec<Uuid>>,
+}
+
+/// What one animal or one litter adds to a column of a return.
+#[derive(Clone, Debug)]
+pub struct StockEntry {
+    pub column: Column,
+    pub taxon: Taxon,
+    /// Code of the site.
+    pub site: String,
+    pub day: NaiveDate,
+    pub counts: Counts,
+    pub of: Of,
+    pub record: Option<Uuid>,
+    /// What it rests on.
+    pub facts: Vec<Told>,
+}
+
+/// Whose an entry is.
+#[derive(Clone, Debug)]
+pub enum Of {
+    Animal(Label),
+    Litter(Uuid),
+}
+
+/// A page of what stands behind the columns of returns.
+#[derive(Clone, Debug)]
+pub struct StockEntries {
+    pub entries: Slice<StockEntry>,
+    pub as_known_at: DateTime<Utc>,
 }
 
 /// The return of a site, or of several together.

@@ -498,6 +498,11 @@ impl Stage {
                 let days = Some(v1::DaySpan { first, last: first });
                 v1::GetStockReturnRequest { site, days, ..Default::default() }.encode_to_vec()
             }
+            "CensusService/ListStockEntries" => {
+                let first = Some(day(start_of_time().date_naive()));
+                let days = Some(v1::DaySpan { first, last: first });
+                v1::ListStockEntriesRequest { site, days, ..Default::default() }.encode_to_vec()
+            }
             "CorrectionService/CorrectFact" => {
                 let (animal, fact_id) = self.weighed().await;
                 let change = v1::FactChange { note: Some("wet".to_owned()), ..Default::default() };

@@ -1,6 +1,7 @@
 //! The stock of sites over stretches of days: it adds up, whatever happened and whoever wrote it.
 
 mod conservation;
+mod entries;
 mod form;
 mod group;
 mod known;

@@ -34,6 +34,18 @@ fn columns(line: &v1::StockLine) -> [(&'static str, Option<v1::Counts>); 8] {
     ]
 }
 
+/// The same columns of what stands behind a return.
+const COLUMNS: [v1::StockColumn; 8] = [
+    v1::StockColumn::Opening,
+    v1::StockColumn::Arrived,
+    v1::StockColumn::Born,
+    v1::StockColumn::DiedYoung,
+    v1::StockColumn::Died,
+    v1::StockColumn::Departed,
+    v1::StockColumn::Escaped,
+    v1::StockColumn::Closing,
+];
+
 fn three(counts: Option<v1::Counts>) -> [i64; 3] {
     let counts = counts.unwrap_or_default();
     [counts.males, counts.females, counts.unknown]
@@ -93,7 +105,45 @@ impl Witness<'_> {
                 self.tally().violated(&said);
             }
         }
+        self.hold_entries(&all, &[0, 1, 2], &ask, &told).await;
         self.hold_all_together().await;
+    }
+
+    /// What stands behind a return adds up to it, and is read by whoever reads the return.
+    async fn hold_entries(
+        &mut self,
+        who: &super::stage::Actor,
+        sites: &[usize],
+        ask: &v1::GetStockReturnRequest,
+        told: &v1::StockReturn,
+    ) {
+        let (site, days, page) =
+            (ask.site.clone(), ask.days, Some(v1::PageRequest { size: 1000, ..Default::default() }));
+        let ask = v1::ListStockEntriesRequest { site, days, page, ..Default::default() };
+        let entries = match self.read(who, sites, &ask).await {
+            Ok(answer) => answer.entries,
+            Err(status) => {
+                self.tally()
+                    .violated(&format!("the entries of a return were not answered: {ask:?}: {status:?}"));
+                return;
+            }
+        };
+        let mut sums = [[0; 3]; COLUMNS.len()];
+        for entry in &entries {
+            if let Some(n) = COLUMNS.iter().position(|column| *column == entry.column()) {
+                let adds = three(entry.counts);
+                (0..3).for_each(|sex| sums[n][sex] += adds[sex]);
+            }
+        }
+        let of_return = columns(told.total.as_ref().unwrap()).map(|(_, counts)| three(counts));
+        if sums != of_return {
+            self.tally()
+                .violated(&format!("entries add up to {sums:?}, the return says {of_return:?}: {entries:?}"));
+        }
+        let bare = |entry: &&v1::StockEntry| entry.animal.is_some() && entry.facts.is_empty();
+        if let Some(entry) = entries.iter().find(bare) {
+            self.tally().violated(&format!("an entry rests on no fact: {entry:?}"));
+        }
     }
 
     async fn one_return(
