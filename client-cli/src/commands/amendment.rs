@@ -7,7 +7,7 @@ use crate::failure::Failure;
 use crate::moment::DayWord;
 use crate::session::{Session, request_id};
 use crate::views::amendment::Amendment as View;
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::{Many, Told};
 use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::time::day;
@@ -56,8 +56,7 @@ async fn show(
     check_only: bool,
 ) -> Outcome {
     let thing = View::new(amendment.unwrap_or_default(), errand.session.zone(site).await?);
-    let say = if check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
-    errand.show(&Told { thing, say })
+    errand.show(&Told::new(thing, check_only, View::spoken))
 }
 
 /// Proposes a change of an animal's record, and shows the amendment.

@@ -5,7 +5,7 @@ use crate::errand::{Errand, Outcome};
 use crate::moment::WhenWord;
 use crate::session::request_id;
 use crate::views::upset::Upset as View;
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::{Many, Told};
 use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
@@ -84,12 +84,8 @@ impl Disturbance {
                     validate_only: check_only,
                 };
                 let thing = View::new(session.ask(ask).await?.upset.unwrap_or_default(), zone);
-                let say = if check_only {
-                    CHECKED_ONLY.to_owned()
-                } else {
-                    format!("{} is recorded.", thing.spoken())
-                };
-                errand.show(&Told { thing, say })
+                let say = |thing: &View| format!("{} is recorded.", thing.spoken());
+                errand.show(&Told::new(thing, check_only, say))
             }
             What::List { group, days, as_known_at } => {
                 let ask = v1::ListUpsetsRequest {

@@ -8,7 +8,7 @@ use crate::views::ethogram::Ethogram;
 use crate::views::growth;
 use crate::views::protocol::Protocol;
 use crate::views::standard::Standard;
-use crate::views::{CHECKED_ONLY, Many, Thing, Told};
+use crate::views::{Many, Thing, Told};
 use clap::Args;
 use holt_proto::call::Call;
 use holt_proto::v1;
@@ -86,8 +86,7 @@ impl Load {
         let toml = text(&mut errand.input, &self.file)?;
         let answer = errand.session.ask(K::load(toml, self.check_only, site)).await?;
         let thing = K::View::from(K::loaded(answer).unwrap_or_default());
-        let say = if self.check_only { CHECKED_ONLY.to_owned() } else { say(&thing) };
-        errand.show(&Told { thing, say })
+        errand.show(&Told::new(thing, self.check_only, say))
     }
 }
 

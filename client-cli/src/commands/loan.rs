@@ -6,7 +6,7 @@ use crate::moment::DayWord;
 use crate::session::request_id;
 use crate::views::animal::Animal;
 use crate::views::loan::Loan as View;
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::{Many, Told};
 use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
@@ -125,8 +125,7 @@ impl Prolong {
             validate_only: self.check_only,
         };
         let thing = View::from(session.ask(ask).await?.loan.unwrap_or_default());
-        let say = if self.check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
-        errand.show(&Told { thing, say })
+        errand.show(&Told::new(thing, self.check_only, View::spoken))
     }
 }
 
@@ -166,11 +165,7 @@ impl Return {
             validate_only: self.check_only,
         };
         let thing = Animal::new(session.ask(ask).await?.animal.unwrap_or_default(), zone);
-        let say = if self.check_only {
-            CHECKED_ONLY.to_owned()
-        } else {
-            format!("The loan of {} is over: {}.", thing.spoken(), thing.standing())
-        };
-        errand.show(&Told { thing, say })
+        let say = |thing: &Animal| format!("The loan of {} is over: {}.", thing.spoken(), thing.standing());
+        errand.show(&Told::new(thing, self.check_only, say))
     }
 }

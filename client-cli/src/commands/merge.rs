@@ -4,7 +4,7 @@ use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
 use crate::session::request_id;
 use crate::views::animal::Animal as View;
-use crate::views::{CHECKED_ONLY, Told, count};
+use crate::views::{Told, count};
 use crate::words::Word;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
@@ -92,7 +92,7 @@ impl Two {
             thing.accession,
             answer.merge_id
         );
-        errand.show(&Told { thing, say: if self.check_only { CHECKED_ONLY.to_owned() } else { say } })
+        errand.show(&Told::new(thing, self.check_only, |_| say))
     }
 }
 
@@ -171,6 +171,6 @@ impl Withdraw {
         };
         let say = format!("{} and {} are two animals again.", spoken(&kept), spoken(&given_up));
         let thing = given_up.or(kept).unwrap_or_else(|| View::new(v1::Animal::default(), zone));
-        errand.show(&Told { thing, say: if self.check_only { CHECKED_ONLY.to_owned() } else { say } })
+        errand.show(&Told::new(thing, self.check_only, |_| say))
     }
 }

@@ -5,7 +5,7 @@ use crate::errand::{Errand, Outcome};
 use crate::moment::DayWord;
 use crate::session::request_id;
 use crate::views::animal::{Animal as View, Elsewhere};
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::{Many, Told};
 use clap::{Args, Subcommand};
 use holt_proto::time::day;
 use holt_proto::v1;
@@ -74,12 +74,10 @@ impl Pass {
             validate_only: self.check_only,
         };
         let thing = View::new(session.ask(ask).await?.animal.unwrap_or_default(), zone);
-        let say = if self.check_only {
-            CHECKED_ONLY.to_owned()
-        } else {
+        let say = |thing: &View| {
             format!("{} is owned by {}.", thing.spoken(), thing.owner.as_deref().unwrap_or("nobody"))
         };
-        errand.show(&Told { thing, say })
+        errand.show(&Told::new(thing, self.check_only, say))
     }
 }
 

@@ -5,7 +5,7 @@ use crate::errand::{Errand, Outcome};
 use crate::moment::DayWord;
 use crate::session::request_id;
 use crate::views::paper::{Missing, Paper as View};
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::{Many, Told};
 use crate::words::{self, Word};
 use clap::{Args, Subcommand};
 use holt_proto::time::day;
@@ -118,9 +118,9 @@ impl Add {
         };
         let answer = session.ask(ask).await?;
         let thing = View::new(answer.paper.unwrap_or_default(), zone);
-        let say = if self.check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
-        let say = [vec![say], still_missing(&answer.missing, &answer.caution)].concat().join("\n");
-        errand.show(&Told { thing, say })
+        let mut told = Told::new(thing, self.check_only, View::spoken);
+        told.say = [vec![told.say], still_missing(&answer.missing, &answer.caution)].concat().join("\n");
+        errand.show(&told)
     }
 }
 

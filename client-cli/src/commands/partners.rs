@@ -3,7 +3,7 @@
 use crate::errand::{Errand, Outcome};
 use crate::session::request_id;
 use crate::views::partner::{Found, Search, Terms};
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::{Many, Told};
 use clap::{Args, Subcommand};
 use holt_proto::v1;
 
@@ -142,8 +142,7 @@ impl Partners {
                     validate_only: check_only,
                 };
                 let thing = Terms::new(session.ask(ask).await?.terms.unwrap_or_default(), zone);
-                let say = if check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
-                errand.show(&Told { thing, say })
+                errand.show(&Told::new(thing, check_only, Terms::spoken))
             }
             What::Sites => {
                 let zone = session.zone(&site).await?;

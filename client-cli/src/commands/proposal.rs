@@ -5,7 +5,7 @@ use crate::errand::{Errand, Outcome, id_part, nothing_of, the_one};
 use crate::failure::Failure;
 use crate::session::{Session, request_id};
 use crate::views::proposal::Proposal as View;
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::{Many, Told};
 use crate::words;
 use chrono_tz::Tz;
 use clap::{Args, Subcommand};
@@ -107,8 +107,7 @@ pub(super) async fn propose(
 
 fn show(errand: &mut Errand<'_>, proposal: Option<v1::Proposal>, zone: Tz, check_only: bool) -> Outcome {
     let thing = View::new(proposal.unwrap_or_default(), zone);
-    let say = if check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
-    errand.show(&Told { thing, say })
+    errand.show(&Told::new(thing, check_only, View::spoken))
 }
 
 /// The proposal that is meant by its id, or a part of it.

@@ -5,7 +5,7 @@ use crate::errand::{Errand, Outcome};
 use crate::failure::Failure;
 use crate::session::request_id;
 use crate::views::species::Species as View;
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::{Many, Told};
 use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::v1;
@@ -169,8 +169,7 @@ impl Update {
             return proposal::propose(errand, Change::Species(ask), because, self.check_only).await;
         }
         let thing = View::from(errand.session.ask(ask).await?.taxon.unwrap_or_default());
-        let say = if self.check_only { CHECKED_ONLY.to_owned() } else { thing.spoken() };
-        errand.show(&Told { thing, say })
+        errand.show(&Told::new(thing, self.check_only, View::spoken))
     }
 }
 

@@ -5,7 +5,7 @@ use crate::errand::{Errand, Outcome};
 use crate::moment::{DayWord, When, WhenWord};
 use crate::session::request_id;
 use crate::views::life_state::LifeState as View;
-use crate::views::{CHECKED_ONLY, Many, Told};
+use crate::views::{Many, Told};
 use crate::words;
 use clap::{Args, Subcommand};
 use holt_proto::time::{day, timestamp};
@@ -143,7 +143,6 @@ impl State {
             }
         };
         let thing = View::new(state.unwrap_or_default(), zone);
-        let say = if check_only { CHECKED_ONLY.to_owned() } else { format!("{}.", thing.spoken()) };
-        errand.show(&Told { thing, say })
+        errand.show(&Told::new(thing, check_only, |thing| format!("{}.", thing.spoken())))
     }
 }

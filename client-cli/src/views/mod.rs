@@ -123,6 +123,14 @@ pub(crate) struct Told<T> {
     pub(crate) say: String,
 }
 
+impl<T> Told<T> {
+    /// What `say` says of it, unless it was only checked.
+    pub(crate) fn new(thing: T, check_only: bool, say: impl FnOnce(&T) -> String) -> Self {
+        let say = if check_only { CHECKED_ONLY.to_owned() } else { say(&thing) };
+        Self { thing, say }
+    }
+}
+
 impl<T: Thing> Serialize for Told<T> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         self.thing.serialize(serializer)

@@ -7,8 +7,8 @@ use crate::commands::when::OnOrAt;
 use crate::errand::{Errand, Outcome};
 use crate::moment::{DayWord, WhenWord};
 use crate::session::request_id;
+use crate::views::Told;
 use crate::views::animal::Animal as View;
-use crate::views::{CHECKED_ONLY, Told};
 use crate::words;
 use chrono_tz::Tz;
 use clap::Args;
@@ -24,8 +24,7 @@ fn show(
     errand: &mut Errand<'_>,
 ) -> Outcome {
     let thing = View::new(animal.unwrap_or_default(), zone);
-    let say = if check_only { CHECKED_ONLY.to_owned() } else { say(&thing) };
-    errand.show(&Told { thing, say })
+    errand.show(&Told::new(thing, check_only, say))
 }
 
 /// Record the sex of an animal from a day on

@@ -6,9 +6,9 @@ use crate::commands::when::OnOrAt;
 use crate::errand::{Errand, Outcome};
 use crate::moment::DayWord;
 use crate::session::request_id;
+use crate::views::Told;
 use crate::views::animal::Animal as View;
 use crate::views::species::synonym;
-use crate::views::{CHECKED_ONLY, Told};
 use crate::words::{self, Word};
 use clap::Args;
 use holt_proto::time::day;
@@ -85,15 +85,13 @@ impl Known {
         errand: &mut Errand<'_>,
     ) -> Outcome {
         let thing = View::new(animal.unwrap_or_default(), zone);
-        let say = if self.check_only {
-            CHECKED_ONLY.to_owned()
-        } else {
+        let mut told = Told::new(thing, self.check_only, |thing| {
             let synonym = thing.asked_as.as_deref().map(|name| synonym(name, &thing.scientific_name));
             let synonym = synonym.map(|say| format!(" {say}")).unwrap_or_default();
             format!("Registered {}: {}, {}.{synonym}", thing.spoken(), thing.scientific_name, thing.sex)
-        };
-        let say = [&[say], missing].concat().join("\n");
-        errand.show(&Told { thing, say })
+        });
+        told.say = [&[told.say], missing].concat().join("\n");
+        errand.show(&told)
     }
 }
 

@@ -4,8 +4,8 @@ use super::find;
 use super::record::sire;
 use crate::errand::{Errand, Outcome, nothing_of, the_one};
 use crate::session::request_id;
+use crate::views::Told;
 use crate::views::litter::Litter as View;
-use crate::views::{CHECKED_ONLY, Told};
 use clap::Args;
 use holt_proto::v1;
 use holt_proto::v1::correct_litter_request::Correction;
@@ -45,16 +45,14 @@ impl Of {
             validate_only: self.check_only,
         };
         let thing = View::new(session.ask(ask).await?.litter.unwrap_or_default(), zone);
-        let say = if self.check_only {
-            CHECKED_ONLY.to_owned()
-        } else {
+        let say = |thing: &View| {
             format!(
                 "{} is corrected: {} remaining. The history keeps what was recorded.",
                 thing.spoken(),
                 thing.remaining
             )
         };
-        errand.show(&Told { thing, say })
+        errand.show(&Told::new(thing, self.check_only, say))
     }
 }
 

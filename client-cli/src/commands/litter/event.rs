@@ -4,8 +4,8 @@ use super::{find, young};
 use crate::errand::{Errand, Outcome};
 use crate::moment::DayWord;
 use crate::session::request_id;
+use crate::views::Told;
 use crate::views::litter::Litter as View;
-use crate::views::{CHECKED_ONLY, Told};
 use crate::words;
 use clap::Args;
 use holt_proto::time::day;
@@ -44,12 +44,8 @@ impl In {
             validate_only: self.check_only,
         };
         let thing = View::new(session.ask(ask).await?.litter.unwrap_or_default(), zone);
-        let say = if self.check_only {
-            CHECKED_ONLY.to_owned()
-        } else {
-            format!("{}: {} remaining.", thing.spoken(), thing.remaining)
-        };
-        errand.show(&Told { thing, say })
+        let say = |thing: &View| format!("{}: {} remaining.", thing.spoken(), thing.remaining);
+        errand.show(&Told::new(thing, self.check_only, say))
     }
 }
 

@@ -4,8 +4,8 @@ use crate::errand::{Errand, Outcome};
 use crate::moment::DayWord;
 use crate::profile::site_code;
 use crate::session::request_id;
+use crate::views::Told;
 use crate::views::transfer::Transfer as View;
-use crate::views::{CHECKED_ONLY, Told};
 use crate::words;
 use clap::Args;
 use holt_proto::time::day;
@@ -60,7 +60,6 @@ impl Propose {
             validate_only: self.check_only,
         };
         let thing = View::new(session.ask(ask).await?.transfer.unwrap_or_default(), &zones);
-        let say = if self.check_only { CHECKED_ONLY.to_owned() } else { thing.told() };
-        errand.show(&Told { thing, say })
+        errand.show(&Told::new(thing, self.check_only, View::told))
     }
 }
