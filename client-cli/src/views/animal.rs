@@ -1,6 +1,7 @@
 //! Animals.
 
 use super::mark::Mark;
+use super::row::row;
 use super::{Thing, day, instant, short, some, spoken, spoken_mass, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table};
@@ -109,27 +110,13 @@ struct Accession {
     number: String,
 }
 
-/// An animal as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    accession: String,
-    house_name: Option<String>,
-    scientific_name: String,
-    common_name: String,
-    sex: &'static str,
-    born_on: Option<String>,
-    born_estimated: bool,
-    status: &'static str,
-    holder: Option<String>,
-    enclosure: Option<String>,
-    owner: Option<String>,
-    held_since: Option<String>,
-    went_to: Option<String>,
-    latest_mass: Option<String>,
-    latest_mass_mg: Option<i64>,
-    latest_weighed_at: Option<String>,
-    marks: String,
-    id: String,
+row! {
+    /// An animal as a line.
+    Row of one: Animal {
+        accession, house_name, scientific_name, common_name, sex, born_on, born_estimated, status, holder,
+        enclosure, owner, held_since, went_to, latest_mass: one.spoken_mass(), latest_mass_mg, latest_weighed_at,
+        marks: one.marks.iter().map(Mark::spoken).collect::<Vec<_>>(), id,
+    }
 }
 
 impl Animal {
@@ -202,26 +189,7 @@ impl Thing for Animal {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            accession: self.accession.clone(),
-            house_name: self.house_name.clone(),
-            scientific_name: self.scientific_name.clone(),
-            common_name: self.common_name.clone(),
-            sex: self.sex,
-            born_on: self.born_on.clone(),
-            born_estimated: self.born_estimated,
-            status: self.status,
-            holder: self.holder.clone(),
-            enclosure: self.enclosure.clone(),
-            owner: self.owner.clone(),
-            held_since: self.held_since.clone(),
-            went_to: self.went_to.clone(),
-            latest_mass: self.spoken_mass(),
-            latest_mass_mg: self.latest_mass_mg,
-            latest_weighed_at: self.latest_weighed_at.clone(),
-            marks: self.marks.iter().map(Mark::spoken).collect::<Vec<_>>().join("; "),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(animals: &[Self], page: &mut Page) {

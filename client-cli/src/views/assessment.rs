@@ -1,5 +1,6 @@
 //! Welfare assessments.
 
+use super::row::row;
 use super::{Thing, count, document, instant, some, spoken, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
@@ -61,23 +62,13 @@ pub(crate) struct Assessment {
     zone: Tz,
 }
 
-/// An assessment as a line: compromise and enhancement of each domain, `D/+`.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    accession: String,
-    house_name: Option<String>,
-    site: String,
-    protocol: String,
-    protocol_version: i32,
-    assessed_at: Option<String>,
-    observer: Option<String>,
-    nutrition: Option<String>,
-    environment: Option<String>,
-    health: Option<String>,
-    behaviour: Option<String>,
-    mental: Option<String>,
-    note: Option<String>,
-    id: String,
+row! {
+    /// An assessment as a line: compromise and enhancement of each domain, `D/+`.
+    Row of one: Assessment {
+        accession, house_name, site, protocol, protocol_version, assessed_at, observer,
+        nutrition: one.grade("nutrition"), environment: one.grade("environment"), health: one.grade("health"),
+        behaviour: one.grade("behaviour"), mental: one.grade("mental"), note, id,
+    }
 }
 
 impl Assessment {
@@ -135,22 +126,7 @@ impl Thing for Assessment {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            accession: self.accession.clone(),
-            house_name: self.house_name.clone(),
-            site: self.site.clone(),
-            protocol: self.protocol.clone(),
-            protocol_version: self.protocol_version,
-            assessed_at: self.assessed_at.clone(),
-            observer: self.observer.clone(),
-            nutrition: self.grade("nutrition"),
-            environment: self.grade("environment"),
-            health: self.grade("health"),
-            behaviour: self.grade("behaviour"),
-            mental: self.grade("mental"),
-            note: self.note.clone(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(assessments: &[Self], page: &mut Page) {

@@ -1,5 +1,6 @@
 //! Concerns.
 
+use super::row::row;
 use super::{Thing, count, short, some, spoken, written};
 use crate::output::{Answer, Page, Table, Tone};
 use crate::session::Zones;
@@ -19,6 +20,14 @@ pub(crate) struct Figure {
     unit: String,
     low: Option<f64>,
     high: Option<f64>,
+}
+
+impl Figure {
+    /// `weight change: -8.1 % (-9.4 to -6.8)`.
+    fn spoken(&self) -> String {
+        let interval = self.low.zip(self.high).map(|(low, high)| format!(" ({low} to {high})"));
+        format!("{}: {}{}", self.name, with_unit(self.value, &self.unit), interval.unwrap_or_default())
+    }
 }
 
 /// A concern.
@@ -51,29 +60,13 @@ pub(crate) struct Concern {
     version: i64,
 }
 
-/// A concern as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    level: &'static str,
-    state: &'static str,
-    about: &'static str,
-    site: String,
-    accession: String,
-    house_name: Option<String>,
-    enclosure: Option<String>,
-    taxon: Option<String>,
-    device: Option<String>,
-    age_days: i32,
-    seen: String,
-    look_first: Option<String>,
-    figures: String,
-    raised_at: Option<String>,
-    changed_at: Option<String>,
-    taken_up_by: Option<String>,
-    settled_because: Option<String>,
-    settled_as: Option<&'static str>,
-    id: Option<String>,
-    version: i64,
+row! {
+    /// A concern as a line.
+    Row of one: Concern {
+        level, state, about, site, accession, house_name, enclosure, taxon, device, age_days, seen, look_first,
+        figures: one.figures.iter().map(Figure::spoken).collect::<Vec<_>>(), raised_at, changed_at, taken_up_by,
+        settled_because, settled_as, id, version,
+    }
 }
 
 impl Concern {
@@ -204,37 +197,7 @@ impl Thing for Concern {
     type Row = Row;
 
     fn row(&self) -> Row {
-        let figures = self.figures.iter().map(|figure| {
-            let interval = figure.low.zip(figure.high).map(|(low, high)| format!(" ({low} to {high})"));
-            format!(
-                "{}: {}{}",
-                figure.name,
-                with_unit(figure.value, &figure.unit),
-                interval.unwrap_or_default()
-            )
-        });
-        Row {
-            level: self.level,
-            state: self.state,
-            about: self.about,
-            site: self.site.clone(),
-            accession: self.accession.clone(),
-            house_name: self.house_name.clone(),
-            enclosure: self.enclosure.clone(),
-            taxon: self.taxon.clone(),
-            device: self.device.clone(),
-            age_days: self.age_days,
-            seen: self.seen.clone(),
-            look_first: self.look_first.clone(),
-            figures: figures.collect::<Vec<_>>().join("; "),
-            raised_at: self.raised_at.clone(),
-            changed_at: self.changed_at.clone(),
-            taken_up_by: self.taken_up_by.clone(),
-            settled_because: self.settled_because.clone(),
-            settled_as: self.settled_as,
-            id: self.id.clone(),
-            version: self.version,
-        }
+        self.into()
     }
 
     fn table(concerns: &[Self], page: &mut Page) {

@@ -1,5 +1,6 @@
 //! Documents and the versions by which a site works.
 
+use super::row::row;
 use super::{Thing, some, written};
 use crate::output::{Answer, Page, Table};
 use crate::words::Word;
@@ -30,16 +31,11 @@ pub(crate) struct Document {
     adoptions: Vec<Adoption>,
 }
 
-/// A document as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    kind: &'static str,
-    code: String,
-    title: String,
-    version: i32,
-    basis: &'static str,
-    last_version: i32,
-    own_site: Option<String>,
+row! {
+    /// A document as a line.
+    Row of one: Document {
+        kind, code, title, version, basis, last_version, own_site,
+    }
 }
 
 /// Why a version counts, in a sentence.
@@ -91,15 +87,7 @@ impl Thing for Document {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            kind: self.kind,
-            code: self.code.clone(),
-            title: self.title.clone(),
-            version: self.version,
-            basis: self.basis,
-            last_version: self.last_version,
-            own_site: self.own_site.clone(),
-        }
+        self.into()
     }
 
     fn table(documents: &[Self], page: &mut Page) {

@@ -1,5 +1,6 @@
 //! Encounters with the public, and their limits.
 
+use super::row::row;
 use super::{CHECKED_ONLY, Thing, count, day, instant, short, some, spoken, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
@@ -77,17 +78,13 @@ pub(crate) struct Rule {
     limits: Limits,
 }
 
-/// The same as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct RuleRow {
-    scientific_name: Option<String>,
-    accession: Option<String>,
-    house_name: Option<String>,
-    minutes_a_day: Option<i32>,
-    minutes_a_week: Option<i32>,
-    encounters_a_day: Option<i32>,
-    rest_minutes: Option<i32>,
-    free_days_a_week: Option<i32>,
+row! {
+    /// The same as a line.
+    RuleRow of one: Rule {
+        scientific_name, accession, house_name, minutes_a_day: one.limits.minutes_a_day,
+        minutes_a_week: one.limits.minutes_a_week, encounters_a_day: one.limits.encounters_a_day,
+        rest_minutes: one.limits.rest_minutes, free_days_a_week: one.limits.free_days_a_week,
+    }
 }
 
 impl From<v1::EncounterRule> for Rule {
@@ -126,16 +123,7 @@ impl Thing for Rule {
     type Row = RuleRow;
 
     fn row(&self) -> RuleRow {
-        RuleRow {
-            scientific_name: self.scientific_name.clone(),
-            accession: self.accession.clone(),
-            house_name: self.house_name.clone(),
-            minutes_a_day: self.limits.minutes_a_day,
-            minutes_a_week: self.limits.minutes_a_week,
-            encounters_a_day: self.limits.encounters_a_day,
-            rest_minutes: self.limits.rest_minutes,
-            free_days_a_week: self.limits.free_days_a_week,
-        }
+        self.into()
     }
 
     fn table(rules: &[Self], page: &mut Page) {
@@ -165,18 +153,12 @@ pub(crate) struct Encounter {
     zone: Tz,
 }
 
-/// The same as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct EncounterRow {
-    kind: &'static str,
-    began_at: Option<String>,
-    ended_at: Option<String>,
-    minutes: Option<i64>,
-    animals: String,
-    people: Option<i32>,
-    incident: Option<String>,
-    note: Option<String>,
-    id: String,
+row! {
+    /// The same as a line.
+    EncounterRow of one: Encounter {
+        kind, began_at, ended_at, minutes, animals: one.animals.iter().map(Animal::spoken).collect::<Vec<_>>(),
+        people, incident, note, id,
+    }
 }
 
 impl Encounter {
@@ -237,17 +219,7 @@ impl Thing for Encounter {
     type Row = EncounterRow;
 
     fn row(&self) -> EncounterRow {
-        EncounterRow {
-            kind: self.kind,
-            began_at: self.began_at.clone(),
-            ended_at: self.ended_at.clone(),
-            minutes: self.minutes,
-            animals: self.animals.iter().map(Animal::spoken).collect::<Vec<_>>().join("; "),
-            people: self.people,
-            incident: self.incident.clone(),
-            note: self.note.clone(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(encounters: &[Self], page: &mut Page) {
@@ -372,17 +344,12 @@ pub(crate) struct Allowance {
     zone: Tz,
 }
 
-/// The same as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct AllowanceRow {
-    accession: String,
-    house_name: Option<String>,
-    may_meet: bool,
-    minutes_left: Option<i32>,
-    encounters_left: Option<i32>,
-    rests_until: Option<String>,
-    must_stay_free: bool,
-    breaches: String,
+row! {
+    /// The same as a line.
+    AllowanceRow of one: Allowance {
+        accession, house_name, may_meet, minutes_left, encounters_left, rests_until, must_stay_free,
+        breaches: one.breaches.iter().map(|breach| breach.say.as_str()).collect::<Vec<_>>(),
+    }
 }
 
 impl Allowance {
@@ -424,16 +391,7 @@ impl Thing for Allowance {
     type Row = AllowanceRow;
 
     fn row(&self) -> AllowanceRow {
-        AllowanceRow {
-            accession: self.accession.clone(),
-            house_name: self.house_name.clone(),
-            may_meet: self.may_meet,
-            minutes_left: self.minutes_left,
-            encounters_left: self.encounters_left,
-            rests_until: self.rests_until.clone(),
-            must_stay_free: self.must_stay_free,
-            breaches: self.breaches.iter().map(|breach| breach.say.as_str()).collect::<Vec<_>>().join("; "),
-        }
+        self.into()
     }
 
     fn table(allowances: &[Self], page: &mut Page) {

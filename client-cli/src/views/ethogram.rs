@@ -1,5 +1,6 @@
 //! Ethograms.
 
+use super::row::row;
 use super::{Thing, count};
 use crate::output::{Answer, Page, Table};
 use crate::words::Word;
@@ -28,15 +29,11 @@ pub(crate) struct Ethogram {
     id: String,
 }
 
-/// A version of an ethogram as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    code: String,
-    version: i32,
-    title: String,
-    species: String,
-    behaviours: usize,
-    id: String,
+row! {
+    /// A version of an ethogram as a line.
+    Row of one: Ethogram {
+        code, version, title, species, behaviours: one.behaviours.len(), id,
+    }
 }
 
 impl From<v1::Ethogram> for Ethogram {
@@ -72,14 +69,7 @@ impl Thing for Ethogram {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            code: self.code.clone(),
-            version: self.version,
-            title: self.title.clone(),
-            species: self.species.join("; "),
-            behaviours: self.behaviours.len(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(ethograms: &[Self], page: &mut Page) {

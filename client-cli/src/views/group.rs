@@ -1,6 +1,7 @@
 //! Groups, and who is in them.
 
 use super::crate_reading::{CrateReading, weighed_together};
+use super::row::row;
 use super::{Thing, day, instant, some, spoken, spoken_mass, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table};
@@ -22,14 +23,11 @@ pub(crate) struct Group {
     id: String,
 }
 
-/// A group as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    name: String,
-    members: String,
-    enclosures: String,
-    note: Option<String>,
-    id: String,
+row! {
+    /// A group as a line.
+    Row of one: Group {
+        name, members, enclosures, note, id,
+    }
 }
 
 impl From<v1::Group> for Group {
@@ -50,13 +48,7 @@ impl Thing for Group {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            name: self.name.clone(),
-            members: self.members.clone(),
-            enclosures: self.enclosures.join("; "),
-            note: self.note.clone(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(groups: &[Self], page: &mut Page) {

@@ -2,6 +2,7 @@
 
 use super::animal::{Animal, Row as AnimalRow};
 use super::crate_reading::{CrateReading, weighed_together};
+use super::row::row;
 use super::{CHECKED_ONLY, Thing, day, short, some, spoken, written};
 use crate::output::{Answer, Page, Table};
 use crate::words::Word;
@@ -52,19 +53,12 @@ pub(crate) struct Litter {
     version: i64,
 }
 
-/// A litter as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    born_on: Option<String>,
-    scientific_name: String,
-    dam: Option<String>,
-    sires: String,
-    born: String,
-    died: String,
-    told_apart: String,
-    remaining: String,
-    note: Option<String>,
-    id: String,
+row! {
+    /// A litter as a line.
+    Row of one: Litter {
+        born_on, scientific_name, dam: one.dam.as_ref().map(Parent::spoken), sires: one.sires(), born, died,
+        told_apart, remaining, note, id,
+    }
 }
 
 fn parent(label: v1::AnimalLabel, share: f64) -> Parent {
@@ -149,18 +143,7 @@ impl Thing for Litter {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            born_on: self.born_on.clone(),
-            scientific_name: self.scientific_name.clone(),
-            dam: self.dam.as_ref().map(Parent::spoken),
-            sires: self.sires(),
-            born: self.born.clone(),
-            died: self.died.clone(),
-            told_apart: self.told_apart.clone(),
-            remaining: self.remaining.clone(),
-            note: self.note.clone(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(litters: &[Self], page: &mut Page) {

@@ -46,6 +46,7 @@ pub(crate) mod protocol;
 pub(crate) mod replay;
 pub(crate) mod report;
 pub(crate) mod round;
+mod row;
 pub(crate) mod settings;
 pub(crate) mod site;
 pub(crate) mod species;

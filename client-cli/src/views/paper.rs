@@ -1,5 +1,6 @@
 //! Papers.
 
+use super::row::row;
 use super::{Thing, day, some, spoken, written};
 use crate::output::{Page, Table};
 use crate::words::Word;
@@ -113,20 +114,12 @@ pub(crate) struct Missing {
     animal_id: String,
 }
 
-/// The same as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct MissingRow {
-    on: Option<String>,
-    accession: String,
-    house_name: Option<String>,
-    scientific_name: String,
-    cites_appendix: &'static str,
-    occasion: &'static str,
-    came: bool,
-    from_country: Option<String>,
-    to_country: Option<String>,
-    missing: String,
-    animal_id: String,
+row! {
+    /// The same as a line.
+    MissingRow of one: Missing {
+        on, accession, house_name, scientific_name, cites_appendix, occasion, came, from_country, to_country,
+        missing, animal_id,
+    }
 }
 
 impl From<v1::PapersMissing> for Missing {
@@ -154,19 +147,7 @@ impl Thing for Missing {
     type Row = MissingRow;
 
     fn row(&self) -> MissingRow {
-        MissingRow {
-            on: self.on.clone(),
-            accession: self.accession.clone(),
-            house_name: self.house_name.clone(),
-            scientific_name: self.scientific_name.clone(),
-            cites_appendix: self.cites_appendix,
-            occasion: self.occasion,
-            came: self.came,
-            from_country: self.from_country.clone(),
-            to_country: self.to_country.clone(),
-            missing: self.missing.join("; "),
-            animal_id: self.animal_id.clone(),
-        }
+        self.into()
     }
 
     fn table(all: &[Self], page: &mut Page) {

@@ -1,6 +1,7 @@
 //! People and what they may do.
 
 use super::Thing;
+use super::row::row;
 use crate::output::{Answer, Page, Table};
 use crate::words::Word;
 use holt_proto::v1;
@@ -23,13 +24,11 @@ pub(crate) struct Person {
     id: String,
 }
 
-/// A person as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    name: String,
-    sign_in_name: String,
-    grants: String,
-    id: String,
+row! {
+    /// A person as a line.
+    Row of one: Person {
+        name, sign_in_name, grants: one.spoken_grants(), id,
+    }
 }
 
 impl From<v1::Person> for Person {
@@ -61,12 +60,7 @@ impl Thing for Person {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            name: self.name.clone(),
-            sign_in_name: self.sign_in_name.clone(),
-            grants: self.spoken_grants(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(people: &[Self], page: &mut Page) {

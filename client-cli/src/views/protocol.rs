@@ -1,5 +1,6 @@
 //! Welfare protocols.
 
+use super::row::row;
 use super::{Thing, count, some};
 use crate::output::{Answer, Page, Table};
 use crate::words::Word;
@@ -45,15 +46,11 @@ pub(crate) struct Protocol {
     id: String,
 }
 
-/// A version of a protocol as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    code: String,
-    version: i32,
-    title: String,
-    species: String,
-    indicators: usize,
-    id: String,
+row! {
+    /// A version of a protocol as a line.
+    Row of one: Protocol {
+        code, version, title, species, indicators: one.indicators.len(), id,
+    }
 }
 
 impl From<v1::Indicator> for Indicator {
@@ -125,14 +122,7 @@ impl Thing for Protocol {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            code: self.code.clone(),
-            version: self.version,
-            title: self.title.clone(),
-            species: self.species.join("; "),
-            indicators: self.indicators.len(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(protocols: &[Self], page: &mut Page) {

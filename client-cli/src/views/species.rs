@@ -1,5 +1,6 @@
 //! Species.
 
+use super::row::row;
 use super::{Thing, some};
 use crate::output::{Page, Table};
 use crate::words::Word;
@@ -32,22 +33,13 @@ struct Synonym {
     source: Option<String>,
 }
 
-/// A species as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    scientific_name: String,
-    common_name: String,
-    cites_appendix: Option<&'static str>,
-    breeds_from_days: Option<i32>,
-    carries_up_to_days: Option<i32>,
-    synonyms: String,
-    gestation_days: Option<i32>,
-    seasonal: Option<bool>,
-    rest_kcal: Option<f64>,
-    need_low: Option<f64>,
-    need_high: Option<f64>,
-    source: Option<String>,
-    id: String,
+row! {
+    /// A species as a line.
+    Row of one: Species {
+        scientific_name, common_name, cites_appendix, breeds_from_days, carries_up_to_days,
+        synonyms: one.synonyms.iter().map(Synonym::spoken).collect::<Vec<_>>(), gestation_days,
+        seasonal, rest_kcal, need_low, need_high, source, id,
+    }
 }
 
 impl From<v1::Taxon> for Species {
@@ -125,21 +117,7 @@ impl Thing for Species {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            scientific_name: self.scientific_name.clone(),
-            common_name: self.common_name.clone(),
-            cites_appendix: self.cites_appendix,
-            breeds_from_days: self.breeds_from_days,
-            carries_up_to_days: self.carries_up_to_days,
-            synonyms: self.synonyms.iter().map(Synonym::spoken).collect::<Vec<_>>().join("; "),
-            gestation_days: self.gestation_days,
-            seasonal: self.seasonal,
-            rest_kcal: self.rest_kcal,
-            need_low: self.need_low,
-            need_high: self.need_high,
-            source: self.source.clone(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(species: &[Self], page: &mut Page) {

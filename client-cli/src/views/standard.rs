@@ -1,5 +1,6 @@
 //! Standards, and what the records of a site answer to them.
 
+use super::row::row;
 use super::{Thing, count, day, instant, some, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
@@ -101,18 +102,11 @@ pub(crate) struct Standard {
     id: String,
 }
 
-/// A version of a standard as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    code: String,
-    version: i32,
-    title: String,
-    source: String,
-    year: i32,
-    clauses: usize,
-    unshown: usize,
-    own_site: String,
-    id: String,
+row! {
+    /// A version of a standard as a line.
+    Row of one: Standard {
+        code, version, title, source, year, clauses: one.clauses.len(), unshown: one.unshown.len(), own_site, id,
+    }
 }
 
 impl From<v1::Standard> for Standard {
@@ -143,17 +137,7 @@ impl Thing for Standard {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            code: self.code.clone(),
-            version: self.version,
-            title: self.title.clone(),
-            source: self.source.clone(),
-            year: self.year,
-            clauses: self.clauses.len(),
-            unshown: self.unshown.len(),
-            own_site: self.own_site.clone().unwrap_or_default(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(standards: &[Self], page: &mut Page) {

@@ -1,5 +1,6 @@
 //! Transfers.
 
+use super::row::row;
 use super::{Thing, day, instant, short, some, spoken, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
@@ -49,27 +50,13 @@ pub(crate) struct Transfer {
     version: i64,
 }
 
-/// A transfer as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    state: &'static str,
-    withheld: bool,
-    house_name: Option<String>,
-    from_accession: String,
-    to_accession: Option<String>,
-    from_site: String,
-    to_site: String,
-    scientific_name: String,
-    sex: &'static str,
-    born_on: Option<String>,
-    terms: &'static str,
-    planned_on: Option<String>,
-    loan_until: Option<String>,
-    why: String,
-    missing: String,
-    last_step_at: Option<String>,
-    id: String,
-    version: i64,
+row! {
+    /// A transfer as a line.
+    Row of one: Transfer {
+        state, withheld, house_name, from_accession, to_accession, from_site, to_site, scientific_name, sex,
+        born_on, terms, planned_on, loan_until, why, missing,
+        last_step_at: one.steps.last().and_then(|step| step.happened_at.clone()), id, version,
+    }
 }
 
 impl Transfer {
@@ -179,26 +166,7 @@ impl Thing for Transfer {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            state: self.state,
-            withheld: self.withheld,
-            house_name: self.house_name.clone(),
-            from_accession: self.from_accession.clone(),
-            to_accession: self.to_accession.clone(),
-            from_site: self.from_site.clone(),
-            to_site: self.to_site.clone(),
-            scientific_name: self.scientific_name.clone(),
-            sex: self.sex,
-            born_on: self.born_on.clone(),
-            terms: self.terms,
-            planned_on: self.planned_on.clone(),
-            loan_until: self.loan_until.clone(),
-            why: self.why.clone(),
-            missing: self.missing.join("; "),
-            last_step_at: self.steps.last().and_then(|step| step.happened_at.clone()),
-            id: self.id.clone(),
-            version: self.version,
-        }
+        self.into()
     }
 
     fn table(transfers: &[Self], page: &mut Page) {

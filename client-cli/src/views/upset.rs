@@ -1,5 +1,6 @@
 //! Upsets of groups.
 
+use super::row::row;
 use super::{Thing, instant, some, written};
 use crate::moment;
 use crate::output::{Page, Table};
@@ -26,19 +27,11 @@ pub(crate) struct Upset {
     when: String,
 }
 
-/// An upset as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    group: String,
-    kind: &'static str,
-    began_at: Option<String>,
-    happened: String,
-    response: Option<String>,
-    calm_after_minutes: Option<i32>,
-    animals: String,
-    recorder: Option<String>,
-    recorded_at: Option<String>,
-    id: String,
+row! {
+    /// An upset as a line.
+    Row of one: Upset {
+        group, kind, began_at, happened, response, calm_after_minutes, animals, recorder, recorded_at, id,
+    }
 }
 
 impl Upset {
@@ -75,18 +68,7 @@ impl Thing for Upset {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            group: self.group.clone(),
-            kind: self.kind,
-            began_at: self.began_at.clone(),
-            happened: self.happened.clone(),
-            response: self.response.clone(),
-            calm_after_minutes: self.calm_after_minutes,
-            animals: self.animals.join("; "),
-            recorder: self.recorder.clone(),
-            recorded_at: self.recorded_at.clone(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(upsets: &[Self], page: &mut Page) {

@@ -1,6 +1,7 @@
 //! Watches on record, and what was seen in them.
 
 use super::concern::Concern;
+use super::row::row;
 use super::watch::minutes;
 use super::{Thing, count, instant, short, some, written};
 use crate::moment;
@@ -52,17 +53,11 @@ pub(crate) struct Event {
     clock: String,
 }
 
-/// A watch as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    group: String,
-    began_at: Option<String>,
-    ended_at: Option<String>,
-    minutes: f64,
-    watcher: Option<String>,
-    only: String,
-    events: usize,
-    id: String,
+row! {
+    /// A watch as a line.
+    Row of one: Watched {
+        group, began_at, ended_at, minutes, watcher, only, events: one.count(), id,
+    }
 }
 
 impl Watched {
@@ -167,16 +162,7 @@ impl Thing for Watched {
     type Row = Row;
 
     fn row(&self) -> Row {
-        Row {
-            group: self.group.clone(),
-            began_at: self.began_at.clone(),
-            ended_at: self.ended_at.clone(),
-            minutes: self.minutes,
-            watcher: self.watcher.clone(),
-            only: self.only.join("; "),
-            events: self.count(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(watches: &[Self], page: &mut Page) {

@@ -1,6 +1,7 @@
 //! Readings on record.
 
 use super::growth::Expected;
+use super::row::row;
 use super::{Thing, instant, some, spoken, spoken_mass, written};
 use crate::moment;
 use crate::output::{Answer, Page, Table, Tone};
@@ -37,24 +38,13 @@ pub(crate) struct Weight {
     zone: Tz,
 }
 
-/// A reading as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    accession: String,
-    house_name: Option<String>,
-    site: String,
-    weighed_on: Option<String>,
-    weighed_at: Option<String>,
-    mass: Option<String>,
-    mass_mg: Option<i64>,
-    declined: Option<&'static str>,
-    awaits_second: Option<&'static str>,
-    accepted: Option<&'static str>,
-    scale: Option<String>,
-    method: Option<&'static str>,
-    note: Option<String>,
-    recorded_at: Option<String>,
-    id: String,
+row! {
+    /// A reading as a line.
+    Row of one: Weight {
+        accession, house_name, site, weighed_on, weighed_at, mass: one.mass_mg.map(spoken_mass), mass_mg,
+        declined: one.declined.then_some("yes"), awaits_second: one.awaits_second.then_some("yes"),
+        accepted: one.accepted.then_some("yes"), scale, method, note, recorded_at, id,
+    }
 }
 
 impl Weight {
@@ -101,24 +91,7 @@ impl Thing for Weight {
     type Row = Row;
 
     fn row(&self) -> Row {
-        let yes = |is: bool| is.then_some("yes");
-        Row {
-            accession: self.accession.clone(),
-            house_name: self.house_name.clone(),
-            site: self.site.clone(),
-            weighed_on: self.weighed_on.clone(),
-            weighed_at: self.weighed_at.clone(),
-            mass: self.mass_mg.map(spoken_mass),
-            mass_mg: self.mass_mg,
-            declined: yes(self.declined),
-            awaits_second: yes(self.awaits_second),
-            accepted: yes(self.accepted),
-            scale: self.scale.clone(),
-            method: self.method,
-            note: self.note.clone(),
-            recorded_at: self.recorded_at.clone(),
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(weights: &[Self], page: &mut Page) {

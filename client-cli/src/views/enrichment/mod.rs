@@ -8,6 +8,7 @@ pub(crate) use account::Account;
 pub(crate) use offer::{Given, Offer};
 pub(crate) use rota::Rota;
 
+use super::row::row;
 use super::{Thing, count, some};
 use crate::output::{Page, Table};
 use crate::words::Word;
@@ -30,19 +31,11 @@ pub(crate) struct Item {
     id: String,
 }
 
-/// An item as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct ItemRow {
-    name: String,
-    kind: &'static str,
-    staff_minutes: i32,
-    rest_days: i32,
-    hazards: String,
-    not_for: String,
-    kcal: Option<f64>,
-    note: Option<String>,
-    out_of_use: bool,
-    id: String,
+row! {
+    /// An item as a line.
+    ItemRow of one: Item {
+        name, kind, staff_minutes, rest_days, hazards, not_for, kcal, note, out_of_use, id,
+    }
 }
 
 impl From<v1::EnrichmentItem> for Item {
@@ -84,18 +77,7 @@ impl Thing for Item {
     type Row = ItemRow;
 
     fn row(&self) -> ItemRow {
-        ItemRow {
-            name: self.name.clone(),
-            kind: self.kind,
-            staff_minutes: self.staff_minutes,
-            rest_days: self.rest_days,
-            hazards: self.hazards.join("; "),
-            not_for: self.not_for.join("; "),
-            kcal: self.kcal,
-            note: self.note.clone(),
-            out_of_use: self.out_of_use,
-            id: self.id.clone(),
-        }
+        self.into()
     }
 
     fn table(items: &[Self], page: &mut Page) {
@@ -122,12 +104,11 @@ pub(crate) struct Terms {
     offers_a_day: i32,
 }
 
-/// The same as a line.
-#[derive(Default, Serialize)]
-pub(crate) struct TermsRow {
-    group: String,
-    refused_hazards: String,
-    offers_a_day: i32,
+row! {
+    /// The same as a line.
+    TermsRow of one: Terms {
+        group, refused_hazards, offers_a_day,
+    }
 }
 
 impl From<v1::EnrichmentTerms> for Terms {
@@ -152,11 +133,7 @@ impl Thing for Terms {
     type Row = TermsRow;
 
     fn row(&self) -> TermsRow {
-        TermsRow {
-            group: self.group.clone(),
-            refused_hazards: self.refused_hazards.join("; "),
-            offers_a_day: self.offers_a_day,
-        }
+        self.into()
     }
 
     fn table(terms: &[Self], page: &mut Page) {
