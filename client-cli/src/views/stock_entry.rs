@@ -1,6 +1,7 @@
 //! What stands behind the columns of a stock return.
 
 use super::fact::Fact;
+use super::row::row;
 use super::{Thing, day, short, some, spoken};
 use crate::output::{Page, Table};
 use crate::session::Zones;
@@ -28,21 +29,12 @@ pub(crate) struct StockEntry {
     adds: [i64; 3],
 }
 
-/// A line for an animal or a litter.
-#[derive(Default, Serialize)]
-pub(crate) struct Row {
-    column: &'static str,
-    scientific_name: String,
-    common_name: String,
-    site: String,
-    counted_on: String,
-    counts: String,
-    accession: String,
-    house_name: String,
-    animal_id: String,
-    litter_id: String,
-    record_id: String,
-    what: String,
+row! {
+    /// A line for an animal or a litter.
+    Row of entry: StockEntry {
+        column, scientific_name, common_name, site, counted_on, counts, accession, house_name, animal_id, litter_id,
+        record_id, what: entry.what(),
+    }
 }
 
 impl StockEntry {
@@ -86,21 +78,7 @@ impl Thing for StockEntry {
     type Row = Row;
 
     fn row(&self) -> Row {
-        let text = |value: &Option<String>| value.clone().unwrap_or_default();
-        Row {
-            column: self.column,
-            scientific_name: self.scientific_name.clone(),
-            common_name: self.common_name.clone(),
-            site: self.site.clone(),
-            counted_on: text(&self.counted_on),
-            counts: self.counts.clone(),
-            accession: text(&self.accession),
-            house_name: text(&self.house_name),
-            animal_id: text(&self.animal_id),
-            litter_id: text(&self.litter_id),
-            record_id: text(&self.record_id),
-            what: self.what(),
-        }
+        self.into()
     }
 
     fn table(entries: &[Self], page: &mut Page) {
