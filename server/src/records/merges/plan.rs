@@ -169,23 +169,25 @@ impl<'a> Facts<'a> {
                 continue;
             }
             let was = (self.before.contains(&x.id()), self.before.contains(&y.id()));
+            let went = (self.went_with_holding(x), self.went_with_holding(y));
             let says_the_same = |one, other| pair(one, other, self.facts) == Verdict::FirstSays;
             match pair(x, y, self.facts) {
                 Verdict::Together => {}
-                // Of two that say the same, the one that stood does; who says less never does.
+                // Of two that say the same, the one does whose holding does: each record ends with its own.
+                Verdict::FirstSays | Verdict::SecondSays if went == (true, false) => self.says_the_same(x, y),
+                Verdict::FirstSays | Verdict::SecondSays if went == (false, true) => self.says_the_same(y, x),
+                // Then the one that stood; who says less never does.
                 Verdict::FirstSays if was == (true, false) && says_the_same(y, x) => self.says_the_same(x, y),
                 Verdict::FirstSays => self.says_the_same(y, x),
                 Verdict::SecondSays => self.says_the_same(x, y),
                 Verdict::Clash(_) => match (self.stands(x), self.stands(y)) {
                     (true, false) => self.put_aside(y, record(x)),
                     (false, true) => self.put_aside(x, record(y)),
-                    _ => match (self.went_with_holding(x), self.went_with_holding(y)) {
-                        (true, false) => self.put_aside(x, record(y)),
-                        (false, true) => self.put_aside(y, record(x)),
-                        _ if was == (true, false) => self.put_aside(x, record(y)),
-                        _ if was == (false, true) => self.put_aside(y, record(x)),
-                        _ => {}
-                    },
+                    _ if went == (true, false) => self.put_aside(x, record(y)),
+                    _ if went == (false, true) => self.put_aside(y, record(x)),
+                    _ if was == (true, false) => self.put_aside(x, record(y)),
+                    _ if was == (false, true) => self.put_aside(y, record(x)),
+                    _ => {}
                 },
             }
         }
@@ -418,6 +420,26 @@ mod tests {
     }
 
     #[test]
+    fn an_owner_that_says_more_goes_with_its_holding_all_the_same() {
+        let mut birth = fact(FactKind::Birth, 22, BIRCH, 20, None);
+        for day in ["born_first", "born_last"] {
+            birth.row.insert(day.to_owned(), json!("2025-03-20"));
+        }
+        let mut before_birth = fact(FactKind::Holding, 10, ALDER, 9, None);
+        before_birth.row.insert("began_on".to_owned(), json!("2025-03-09"));
+        let stands = [Stands::Fact(birth.id())];
+        let facts = [
+            birth,
+            fact(FactKind::Holding, 20, BIRCH, 20, None),
+            fact(FactKind::Title, 21, BIRCH, 20, None),
+            before_birth,
+            fact(FactKind::Title, 11, ALDER, 9, None),
+        ];
+        // Otherwise the animal's departure would end a holding of one record and the owner of the other.
+        assert_eq!(aside(&facts, &[], &stands), (vec![10, 11], 0));
+    }
+
+    #[test]
     fn what_says_the_same_stays_what_it_was() {
         let facts = [
             fact(FactKind::Holding, 10, ALDER, 9, None),
@@ -430,7 +452,7 @@ mod tests {
 
     #[test]
     fn what_is_set_aside_for_a_record_of_the_animal_is_asked_again_only_by_name() {
-        // It left before the second record has it: nothing contradicts that any more.
+        // It departed before the second record has it: nothing contradicts that any more.
         let facts = [
             fact(FactKind::Holding, 10, ALDER, 9, Some(12)),
             fact(FactKind::Holding, 20, BIRCH, 20, None),

@@ -1,6 +1,6 @@
 //! The link is all that a merge writes: the facts of either record stay, and every name leads to the animal.
 
-use super::{Books, merge, picture, unmerge};
+use super::{Books, merge, picture, resolved, stands, unmerge};
 use chrono::TimeDelta;
 use holt_proto::time::timestamp;
 use holt_proto::v1::{self, FactKind};
@@ -213,5 +213,30 @@ async fn a_merge_that_is_taken_back_touches_nothing_that_another_set_aside() {
     assert_eq!(books.see("Bramble").await.status(), v1::AnimalStatus::Held);
     unmerge(&books, "Bramble", &merged.merge_id).await.unwrap();
     assert_eq!(picture(&books, &records).await, before);
+    books.house.close().await;
+}
+
+#[tokio::test]
+async fn an_animal_departs_under_the_record_whose_holding_stands() {
+    let books = Books::new().await;
+    let found = arrive(&books, "Found", "2025-03-09").await;
+    let born = v1::RegisterArrivalRequest {
+        born_on: Some("2025-03-12".parse().unwrap()),
+        ..books.house.arrival(&books.quill, "Alder", "2025-03-20".parse().unwrap())
+    };
+    let alder = register(&books, born).await;
+    let merged =
+        resolved(&books, "Alder", "Found", vec![stands(FactKind::Birth, "Alder")]).await.unwrap().merge_id;
+    leave(&books, "Alder", "2025-05-02").await;
+    assert_eq!(books.see(&found.id).await.status(), v1::AnimalStatus::Departed);
+    super::stock(&books).await;
+
+    unmerge(&books, "Alder", &merged).await.unwrap();
+    let status = async |animal: &v1::Animal| books.see(&animal.id).await.status();
+    assert_eq!(
+        (status(&alder).await, status(&found).await),
+        (v1::AnimalStatus::Departed, v1::AnimalStatus::Held)
+    );
+    super::stock(&books).await;
     books.house.close().await;
 }
