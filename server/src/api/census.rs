@@ -3,12 +3,12 @@
 use crate::api::decode::Form;
 use crate::api::encode::{counts, fact, id, label, taxon};
 use crate::api::{Api, caller, status};
-use crate::model::stock_return::{Of, StockEntry, StockReturn};
+use crate::model::stock_return::{StockEntry, StockReturn};
 use crate::model::taxon::Taxon;
 use crate::report::stock_entries::{self, Behind};
 use crate::report::stock_return::{self, Question, USUAL_YOUNG_DAYS};
 use chrono::NaiveDate;
-use holt_audit::census::{Column, Line};
+use holt_audit::census::{Column, Line, Who};
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
 use holt_proto::v1::census_service_server::CensusService;
@@ -114,9 +114,9 @@ fn asked_column(form: &mut Form, n: usize, wire: i32) -> Column {
 }
 
 fn entry(told: StockEntry) -> v1::StockEntry {
-    let (animal, litter_id) = match told.of {
-        Of::Animal(animal) => (Some(label(animal)), String::new()),
-        Of::Litter(litter) => (None, id(litter)),
+    let (animal, litter_id) = match told.who {
+        Who::Animal(animal) => (Some(label(animal)), String::new()),
+        Who::Litter(litter) => (None, id(litter)),
     };
     v1::StockEntry {
         column: column(told.column).into(),

@@ -3,16 +3,15 @@
 use super::stock_return::{Question, count, fault, read, together};
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::Label;
 use crate::model::fact::Told;
 use crate::model::page::{Page, Slice};
-use crate::model::stock_return::{Books, Of, StockEntries, StockEntry};
+use crate::model::stock_return::{Books, StockEntries, StockEntry};
 use crate::model::taxon::Taxon;
 use crate::records::error::Result;
 use crate::records::{Records, history, taxa};
 use crate::store::{Snapshot, census as books};
 use chrono::{DateTime, Utc};
-use holt_audit::census::{Column, Entry, Source};
+use holt_audit::census::{Column, Entry, Source, Who};
 use std::cmp::Ordering;
 use std::collections::{BTreeSet, HashMap};
 use uuid::Uuid;
@@ -88,23 +87,31 @@ fn order(a: &Entry<Uuid>, b: &Entry<Uuid>, taxa: &HashMap<Uuid, Taxon>) -> Order
 /// Where an entry is read from.
 struct Read {
     site: Uuid,
-    of: std::result::Result<Uuid, Uuid>,
+    who: Who<Uuid, Uuid>,
     record: Option<Uuid>,
 }
 
+impl Read {
+    const fn animal(&self) -> Option<Uuid> {
+        match self.who {
+            Who::Animal(animal) => Some(animal),
+            Who::Litter(_) => None,
+        }
+    }
+}
+
 fn read_from(entry: &Entry<Uuid>, books: &Books) -> Read {
+    let of_litter = |n: usize, record| {
+        let litter = &books.litters[n];
+        Read { site: litter.site, who: Who::Litter(litter.litter), record }
+    };
     match entry.source {
         Source::Stay(n) => {
             let stay = &books.stays[n];
-            Read { site: stay.site, of: Ok(stay.animal), record: Some(books.of_stays[n]) }
+            Read { site: stay.site, who: Who::Animal(stay.animal), record: Some(books.of_stays[n]) }
         }
-        Source::Litter(n) | Source::Change(n, _) => {
-            let record = match entry.source {
-                Source::Change(_, change) => Some(books.of_litters[n][change]),
-                _ => None,
-            };
-            Read { site: books.litters[n].site, of: Err(books.litters[n].litter), record }
-        }
+        Source::Litter(n) => of_litter(n, None),
+        Source::Change(n, change) => of_litter(n, Some(books.of_litters[n][change])),
     }
 }
 
@@ -117,19 +124,16 @@ async fn told(
 ) -> Result<Vec<StockEntry>> {
     let read: Vec<Read> = entries.iter().map(|entry| read_from(entry, books)).collect();
     let of_animals: Vec<(Uuid, Uuid)> =
-        read.iter().filter_map(|read| read.of.ok().map(|animal| (animal, read.site))).collect();
+        read.iter().filter_map(|read| Some((read.animal()?, read.site))).collect();
     let mut names = books::names(snapshot, &of_animals).await?.into_iter();
     let mut facts = Facts::about(snapshot, caller, &entries, &read).await?;
     let code = |site: Uuid| permits.iter().find(|permit| permit.site().id == site);
     let mut told = Vec::with_capacity(entries.len());
     for (entry, read) in entries.into_iter().zip(read) {
-        let of = match read.of {
-            Ok(animal) => Of::Animal(names.next().unwrap_or(Label {
-                id: animal,
-                accession: String::new(),
-                house_name: String::new(),
-            })),
-            Err(litter) => Of::Litter(litter),
+        let nameless = || fault("an animal has no name".to_owned());
+        let who = match read.who {
+            Who::Animal(_) => Who::Animal(names.next().ok_or_else(nameless)?),
+            Who::Litter(litter) => Who::Litter(litter),
         };
         let taxon = taxa.get(&entry.species).cloned();
         told.push(StockEntry {
@@ -139,7 +143,7 @@ async fn told(
             day: entry.day,
             counts: entry.counts,
             facts: facts.of(&entry, &read),
-            of,
+            who,
             record: read.record,
         });
     }
@@ -170,10 +174,10 @@ impl Facts {
         entries: &[Entry<Uuid>],
         read: &[Read],
     ) -> Result<Self> {
-        let animals: BTreeSet<Uuid> = read.iter().filter_map(|read| read.of.ok()).collect();
+        let animals: BTreeSet<Uuid> = read.iter().filter_map(Read::animal).collect();
         let mut wanted: HashMap<Uuid, BTreeSet<&'static str>> = HashMap::new();
         for (entry, read) in entries.iter().zip(read) {
-            if let Some((animal, kind)) = read.of.ok().zip(beside(entry.column)) {
+            if let Some((animal, kind)) = read.animal().zip(beside(entry.column)) {
                 wanted.entry(animal).or_default().insert(kind);
             }
         }
@@ -185,7 +189,7 @@ impl Facts {
                 by_kind.entry((row.animal_id, kind)).or_default().push(row.id);
             }
         }
-        let stays = read.iter().filter_map(|read| read.of.ok().and(read.record));
+        let stays = read.iter().filter_map(|read| read.animal().and(read.record));
         let ids: Vec<Uuid> = stays.chain(by_kind.values().flatten().copied()).collect();
         let animals: Vec<Uuid> = animals.into_iter().collect();
         let told = history::these(snapshot, caller, &animals, &ids).await?;
@@ -193,7 +197,7 @@ impl Facts {
     }
 
     fn of(&mut self, entry: &Entry<Uuid>, read: &Read) -> Vec<Told> {
-        let Ok(animal) = read.of else { return Vec::new() };
+        let Some(animal) = read.animal() else { return Vec::new() };
         let more = beside(entry.column).and_then(|kind| self.beside.get(&(animal, kind)));
         let ids = read.record.iter().chain(more.into_iter().flatten());
         ids.filter_map(|id| self.told.get(id).cloned()).collect()

@@ -105,11 +105,12 @@ pub async fn aside(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Version>, Er
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn asides(snapshot: &Snapshot, animal: Uuid) -> Result<BTreeMap<Uuid, Uuid>, Error> {
-    let links = between(snapshot, animal).await?;
-    Ok(links
-        .iter()
-        .flat_map(|link| link.set_aside.iter().copied().zip(link.aside_for.iter().copied()))
-        .collect())
+    Ok(between(snapshot, animal).await?.iter().flat_map(asides_of).collect())
+}
+
+/// What a link sets aside, each fact with the record for which it does.
+fn asides_of(link: &Link) -> BTreeMap<Uuid, Uuid> {
+    link.set_aside.iter().copied().zip(link.aside_for.iter().copied()).collect()
 }
 
 async fn of_each_kind(
@@ -248,9 +249,7 @@ pub async fn set_aside_only(
     }
     // One new version each: a second one of the same request would hide the first from whoever follows them.
     for (old, set) in links.into_iter().zip(sets) {
-        let was: BTreeMap<Uuid, Uuid> =
-            old.set_aside.iter().copied().zip(old.aside_for.iter().copied()).collect();
-        if set != was {
+        if set != asides_of(&old) {
             set_aside_by(tx, old, set, why).await?;
         }
     }

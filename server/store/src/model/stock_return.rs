@@ -5,7 +5,7 @@ use crate::model::fact::Told;
 use crate::model::page::Slice;
 use crate::model::taxon::Taxon;
 use chrono::{DateTime, NaiveDate, Utc};
-use holt_audit::census::{Column, Line, Litter, Stay};
+use holt_audit::census::{Column, Line, Litter, Stay, Who};
 use holt_audit::terms::Counts;
 use uuid::Uuid;
 
@@ -29,17 +29,10 @@ pub struct StockEntry {
     pub site: String,
     pub day: NaiveDate,
     pub counts: Counts,
-    pub of: Of,
+    pub who: Who<Label, Uuid>,
     pub record: Option<Uuid>,
     /// What it rests on.
     pub facts: Vec<Told>,
-}
-
-/// Whose an entry is.
-#[derive(Clone, Debug)]
-pub enum Of {
-    Animal(Label),
-    Litter(Uuid),
 }
 
 /// A page of what stands behind the columns of returns.
