@@ -193,7 +193,7 @@ impl World {
                 left.males >= one.males && left.females >= one.females && left.unknown >= one.unknown
             });
         let Some(one) = one.filter(|_| left.total() > 0) else { return };
-        let (column, change) = match kind {
+        let (event, change) = match kind {
             4 => (if age <= 30 { Event::DiedYoung } else { Event::Died }, Change::Died(one)),
             5 if left.unknown > 0 => {
                 (Event::Sexed, Change::Sexed { males: i64::from(pick % 2), females: 1 - i64::from(pick % 2) })
@@ -211,8 +211,8 @@ impl World {
             _ => return,
         };
         let effect = change.effect();
-        let counts = if column == Event::Sexed { effect } else { Counts::ZERO - effect };
-        self.note(on, site, species, column, counts);
+        let counts = if event == Event::Sexed { effect } else { Counts::ZERO - effect };
+        self.note(on, site, species, event, counts);
         self.young[which] += effect;
         self.litters[which].changes.push((day(on), change));
     }
@@ -236,7 +236,7 @@ impl World {
             return;
         }
         let Some(site) = animal.at else { return };
-        let (column, how) = match kind {
+        let (event, how) = match kind {
             9 => {
                 let found = [Sex::Male, Sex::Female, Sex::Unknown][usize::from(pick / 3 % 3)];
                 animal.sex = found;
@@ -258,7 +258,7 @@ impl World {
             _ => return,
         };
         self.leave(who, on, how);
-        self.note(on, site, species, column, one);
+        self.note(on, site, species, event, one);
     }
 
     fn books(mut self) -> (Books, Vec<Noted>) {
@@ -294,7 +294,7 @@ fn from_journal(journal: &[Noted], group: &[u8], species: usize, first: u64, las
     line
 }
 
-/// What came and went on each day, by species and column. On which day a sex was found is told of the last time alone.
+/// What came and went on each day, by species and column. Of sexes, an entry has the day of the last one found.
 type ByDay = BTreeMap<(Day, &'static str, Column), Counts>;
 
 fn days_in_journal(journal: &[Noted], group: &[u8], first: u64, last: u64) -> ByDay {

@@ -1,7 +1,6 @@
 //! Each cell of a return opens into the animals and litters behind it, with the records that it rests on.
 
-use super::{asked, columns};
-use crate::journeys::litters::{pair, young};
+use super::{a_winter, asked, columns};
 use crate::journeys::registration::Books;
 use holt_proto::v1::{self, FactKind, StockColumn};
 use holt_tests::reason;
@@ -45,24 +44,6 @@ fn sums(entries: &[v1::StockEntry]) -> [String; 9] {
         StockColumn::Closing,
     ]
     .map(of)
-}
-
-/// Five young of which two die in the litter, two are identified and one of these dies.
-async fn a_winter() -> (Books, v1::Litter, v1::Animal) {
-    let books = pair().await;
-    let litter = v1::RecordLitterRequest {
-        born_on: Some("2026-01-20".parse().unwrap()),
-        young: young("0.0.5"),
-        ..books.litter()
-    };
-    let litter = books.littered(litter).await.unwrap();
-    books.young_died(&litter, "2026-01-22", "0.0.1").await.unwrap();
-    books.young_sexed(&litter, "2026-02-10", 1, 2).await.unwrap();
-    books.young_died(&litter, "2026-02-25", "0.1.0").await.unwrap();
-    books.told_apart(books.apart(&litter, "2026-02-20", v1::Sex::Male)).await.unwrap();
-    let (pip, _) = books.told_apart(books.apart(&litter, "2026-02-26", v1::Sex::Female)).await.unwrap();
-    books.died(books.death(&pip.accession, "2026-03-01")).await.unwrap();
-    (books, litter, pip)
 }
 
 #[tokio::test]

@@ -1,26 +1,14 @@
 //! Young in litters are in the stock like any animal, whatever becomes of them.
 
-use super::columns;
-use crate::journeys::litters::{pair, young};
+use super::{a_winter, columns};
+use crate::journeys::litters::pair;
 use holt_proto::v1;
 
 #[tokio::test]
 async fn a_young_that_dies_before_it_is_told_apart_is_in_the_return() {
-    let books = pair().await;
-    let litter = v1::RecordLitterRequest {
-        born_on: Some("2026-01-20".parse().unwrap()),
-        young: young("0.0.5"),
-        ..books.litter()
-    };
-    let litter = books.littered(litter).await.unwrap();
-    books.young_died(&litter, "2026-01-22", "0.0.1").await.unwrap();
-    books.young_sexed(&litter, "2026-02-10", 1, 2).await.unwrap();
-    books.young_died(&litter, "2026-02-25", "0.1.0").await.unwrap();
-    books.told_apart(books.apart(&litter, "2026-02-20", v1::Sex::Male)).await.unwrap();
+    let (books, litter, _) = a_winter().await;
     // The last one of unknown sex proves to be a female when it is told apart.
-    let (pip, _) = books.told_apart(books.apart(&litter, "2026-02-26", v1::Sex::Female)).await.unwrap();
     let (sedge, _) = books.told_apart(books.apart(&litter, "2026-02-27", v1::Sex::Female)).await.unwrap();
-    books.died(books.death(&pip.accession, "2026-03-01")).await.unwrap();
     let line = books.stock("2026-01-01", "2026-03-02").await;
     assert_eq!(
         columns(&line),
