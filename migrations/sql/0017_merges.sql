@@ -159,6 +159,14 @@ BEGIN
 END
 $$;
 
+-- The facts that standing links among these records set aside, whoever may see them.
+CREATE FUNCTION holt_asides(records uuid[]) RETURNS uuid[]
+LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+  SELECT coalesce(array_agg(a.fact_id), '{}')
+    FROM merges g JOIN set_asides a ON a.record_id = g.animal_id AND a.merge_id = g.id
+   WHERE g.animal_id = ANY (records) AND g.superseded_at IS NULL;
+$$;
+
 -- Every record stands for itself from the first.
 CREATE FUNCTION holt_stand_for_itself() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$

@@ -105,60 +105,73 @@ CREATE CONSTRAINT TRIGGER life_adds_up AFTER INSERT OR UPDATE ON deaths
 CREATE CONSTRAINT TRIGGER life_adds_up AFTER INSERT OR UPDATE ON births
   DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_life_adds_up();
 
-CREATE FUNCTION holt_death_is_last() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+-- Whatever stands of a record is from before its death. What a link sets aside does not stand: it goes on beyond a death
+-- that was recorded while the link stood.
+CREATE FUNCTION holt_death_is_last(one uuid) RETURNS void
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
-  one CONSTANT uuid := NEW.animal_id;
-  died CONSTANT timestamptz := NEW.died_at;
+  death deaths;
+  aside uuid[];
   later text;
 BEGIN
-  -- The same write may have superseded it again.
-  IF NOT EXISTS (SELECT FROM deaths d WHERE d.animal_id = one AND d.id = NEW.id AND d.superseded_at IS NULL) THEN
-    RETURN NULL;
+  SELECT * INTO death FROM deaths d WHERE d.animal_id = one AND d.superseded_at IS NULL;
+  IF NOT FOUND THEN
+    RETURN;
   END IF;
+  aside := holt_asides(holt_linked_with(one));
   SELECT CASE
     WHEN EXISTS (SELECT FROM weights w
-                  WHERE w.animal_id = one AND w.superseded_at IS NULL AND w.weighed_at > died
-                    AND NOT (w.day_only AND w.weighed_on <= NEW.died_on)) THEN 'weights'
+                  WHERE w.animal_id = one AND w.superseded_at IS NULL AND w.id <> ALL (aside)
+                    AND w.weighed_at > death.died_at
+                    AND NOT (w.day_only AND w.weighed_on <= death.died_on)) THEN 'weights'
     WHEN EXISTS (SELECT FROM assessments a
-                  WHERE a.animal_id = one AND a.superseded_at IS NULL AND a.assessed_at > died) THEN 'assessments'
+                  WHERE a.animal_id = one AND a.superseded_at IS NULL AND a.id <> ALL (aside)
+                    AND a.assessed_at > death.died_at) THEN 'assessments'
     WHEN EXISTS (SELECT FROM placements p
-                  WHERE p.animal_id = one AND p.superseded_at IS NULL
-                    AND coalesce(p.ended_at, 'infinity') > died) THEN 'placements'
+                  WHERE p.animal_id = one AND p.superseded_at IS NULL AND p.id <> ALL (aside)
+                    AND coalesce(p.ended_at, 'infinity') > death.died_at) THEN 'placements'
     WHEN EXISTS (SELECT FROM memberships m
-                  WHERE m.animal_id = one AND m.superseded_at IS NULL
-                    AND coalesce(m.ended_at, 'infinity') > died) THEN 'memberships'
+                  WHERE m.animal_id = one AND m.superseded_at IS NULL AND m.id <> ALL (aside)
+                    AND coalesce(m.ended_at, 'infinity') > death.died_at) THEN 'memberships'
     WHEN EXISTS (SELECT FROM life_states s
-                  WHERE s.animal_id = one AND s.superseded_at IS NULL
-                    AND coalesce(s.ended_at, 'infinity') > died) THEN 'life_states'
+                  WHERE s.animal_id = one AND s.superseded_at IS NULL AND s.id <> ALL (aside)
+                    AND coalesce(s.ended_at, 'infinity') > death.died_at) THEN 'life_states'
     WHEN EXISTS (SELECT FROM marks m
-                  WHERE m.animal_id = one AND m.superseded_at IS NULL
-                    AND coalesce(m.ended_at, 'infinity') > died) THEN 'marks'
+                  WHERE m.animal_id = one AND m.superseded_at IS NULL AND m.id <> ALL (aside)
+                    AND coalesce(m.ended_at, 'infinity') > death.died_at) THEN 'marks'
     WHEN EXISTS (SELECT FROM titles t
-                  WHERE t.animal_id = one AND t.superseded_at IS NULL
-                    AND coalesce(t.ended_at, 'infinity') > died) THEN 'titles'
+                  WHERE t.animal_id = one AND t.superseded_at IS NULL AND t.id <> ALL (aside)
+                    AND coalesce(t.ended_at, 'infinity') > death.died_at) THEN 'titles'
     WHEN EXISTS (SELECT FROM loans l
-                  WHERE l.animal_id = one AND l.superseded_at IS NULL
-                    AND coalesce(l.ended_at, 'infinity') > died) THEN 'loans'
+                  WHERE l.animal_id = one AND l.superseded_at IS NULL AND l.id <> ALL (aside)
+                    AND coalesce(l.ended_at, 'infinity') > death.died_at) THEN 'loans'
     WHEN EXISTS (SELECT FROM transfers t
                   WHERE t.animal_id = one AND t.state IN ('proposed', 'agreed', 'dispatched')) THEN 'transfers'
     WHEN EXISTS (SELECT FROM feeds f
-                  WHERE f.animal_id = one AND f.superseded_at IS NULL AND f.given_at > died) THEN 'feeds'
+                  WHERE f.animal_id = one AND f.superseded_at IS NULL AND f.given_at > death.died_at) THEN 'feeds'
     WHEN EXISTS (SELECT FROM encounter_animals a JOIN encounters e ON e.id = a.encounter_id
-                  WHERE a.animal_id = one AND e.superseded_at IS NULL AND e.began_at > died) THEN 'encounters'
+                  WHERE a.animal_id = one AND e.superseded_at IS NULL AND a.id <> ALL (aside)
+                    AND e.began_at > death.died_at) THEN 'encounters'
     WHEN EXISTS (SELECT FROM watches w JOIN watch_events e ON e.site_id = w.site_id AND e.watch_id = w.id
-                  WHERE w.site_id = NEW.site_id AND e.superseded_at IS NULL AND e.happened_at > died
+                  WHERE w.site_id = death.site_id AND e.superseded_at IS NULL AND e.happened_at > death.died_at
                     AND one IN (SELECT holt_animals_in(e.content))) THEN 'watch_events'
   END INTO later;
   IF later IS NOT NULL THEN
     RAISE EXCEPTION 'animal % is in % after its death', one, later
       USING ERRCODE = 'check_violation', CONSTRAINT = 'deaths_nothing_later_guard', TABLE = 'deaths';
   END IF;
+END
+$$;
+
+CREATE FUNCTION holt_died_last() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  PERFORM holt_death_is_last(NEW.animal_id);
   RETURN NULL;
 END
 $$;
 CREATE CONSTRAINT TRIGGER death_is_last AFTER INSERT ON deaths
-  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_death_is_last();
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_died_last();
 
 -- Whoever proposes to move an animal holds it, and goes on until the other site has it or the move is over. Looked for as
 -- the transaction ends, whatever in it changed the move, a holding or a link between records.

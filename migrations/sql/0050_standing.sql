@@ -91,9 +91,7 @@ BEGIN
   IF cardinality(records) = 1 THEN
     RETURN;
   END IF;
-  SELECT coalesce(array_agg(a.fact_id), '{}') INTO aside
-    FROM merges g JOIN set_asides a ON a.record_id = g.animal_id AND a.merge_id = g.id
-   WHERE g.animal_id = ANY (records) AND g.superseded_at IS NULL;
+  aside := holt_asides(records);
   FOR rule IN SELECT * FROM (VALUES
       ('holdings', 'tstzrange(x.began_at, x.ended_at) && tstzrange(y.began_at, y.ended_at)', 'holdings_one_holder'),
       ('titles', 'tstzrange(x.began_at, x.ended_at) && tstzrange(y.began_at, y.ended_at)', 'titles_one_owner'),
@@ -198,6 +196,7 @@ BEGIN
   END IF;
   PERFORM holt_hold_together(NEW.animal_id), holt_hold_together(NEW.into_id);
   PERFORM holt_sender_holds(holt_linked_with(NEW.animal_id)), holt_sender_holds(holt_linked_with(NEW.into_id));
+  PERFORM holt_death_is_last(r) FROM unnest(holt_linked_with(NEW.animal_id) || holt_linked_with(NEW.into_id)) r;
   -- Young that a link set aside are counted in their litter, and are not when it ends.
   PERFORM holt_litter_counts(c.litter_id) FROM litter_changes c WHERE c.id = ANY (NEW.set_aside);
   RETURN NULL;

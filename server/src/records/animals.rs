@@ -396,10 +396,9 @@ async fn keep_or_end_title(
 pub(super) async fn off_the_books(tx: &mut Tx, animal: Uuid, ending: Ending, why: &str) -> Result<()> {
     let (at, on, how) = (ending.at, ending.on, ending.how);
     // First what other sites may have recorded: it is the holder's to end.
-    loans::ended(tx, animal, how, (at, on), why).await?;
-    if how == Ended::Death {
-        marks::end(tx, animal, None, at, why).await?;
-        titles::end(tx, animal, at).await?;
+    match how {
+        Ended::Death => end_with_its_life(tx, animal, (at, on), why).await?,
+        _ => loans::ended(tx, animal, how, (at, on), why).await?,
     }
     holdings::end(tx, animal, ending).await?;
     placements::end(tx, animal, at).await?;
@@ -407,6 +406,18 @@ pub(super) async fn off_the_books(tx: &mut Tx, animal: Uuid, ending: Ending, why
     crate::store::life_states::end(tx, animal, at, why).await?;
     animals::bump(tx, animal).await?;
     Ok(())
+}
+
+/// Ends what an animal has while it lives, wherever it is: the loan that it is on, its marks and its title.
+pub(super) async fn end_with_its_life(
+    tx: &mut Tx,
+    animal: Uuid,
+    (at, on): (DateTime<Utc>, NaiveDate),
+    why: &str,
+) -> Result<()> {
+    loans::ended(tx, animal, Ended::Death, (at, on), why).await?;
+    marks::end(tx, animal, None, at, why).await?;
+    Ok(titles::end(tx, animal, at).await?)
 }
 
 /// Refuses an end before something that is on record: one of the two days is wrong.

@@ -5,6 +5,7 @@ mod facts;
 mod stretches;
 
 pub use change::{Change, Code, Moment};
+pub(super) use stretches::lasting;
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;

@@ -239,25 +239,35 @@ impl Work<'_> {
                 )
                 .into());
             }
-            let mut columns = Map::from_iter([("ended_at".to_owned(), json!(to.map(|(at, _)| at)))]);
-            if matches!(met.kind, FactKind::Holding | FactKind::Loan) {
-                columns.insert("ended_on".to_owned(), json!(to.map(|(_, on)| on)));
-            }
-            if to.is_none() {
-                let blank: &[&str] = match met.kind {
-                    FactKind::Holding => &["ended_source", "ended_name", "ended_country"],
-                    FactKind::Mark | FactKind::Membership | FactKind::LifeState => &["ended_why"],
-                    _ => &[],
-                };
-                columns.extend(blank.iter().map(|column| ((*column).to_owned(), json!(""))));
-                if matches!(met.kind, FactKind::Holding | FactKind::Loan | FactKind::LifeState) {
-                    columns.insert("ended_how".to_owned(), Value::Null);
-                }
-            }
-            self.replace(&met, columns).await?;
+            self.replace(&met, ended(&met, to)).await?;
         }
         Ok(())
     }
+}
+
+/// The columns by which a fact ends at an instant and its day, or lasts.
+fn ended(fact: &Version, to: Option<(DateTime<Utc>, NaiveDate)>) -> Map<String, Value> {
+    let mut columns = Map::from_iter([("ended_at".to_owned(), json!(to.map(|(at, _)| at)))]);
+    if matches!(fact.kind, FactKind::Holding | FactKind::Loan) {
+        columns.insert("ended_on".to_owned(), json!(to.map(|(_, on)| on)));
+    }
+    if to.is_none() {
+        let blank: &[&str] = match fact.kind {
+            FactKind::Holding => &["ended_source", "ended_name", "ended_country"],
+            FactKind::Mark | FactKind::Membership | FactKind::LifeState => &["ended_why"],
+            _ => &[],
+        };
+        columns.extend(blank.iter().map(|column| ((*column).to_owned(), json!(""))));
+        if matches!(fact.kind, FactKind::Holding | FactKind::Loan | FactKind::LifeState) {
+            columns.insert("ended_how".to_owned(), Value::Null);
+        }
+    }
+    columns
+}
+
+/// The columns by which a fact that ended lasts.
+pub(in crate::records) fn lasting(fact: &Version) -> Map<String, Value> {
+    ended(fact, None)
 }
 
 pub(super) fn elsewhere(how: &str, mend: &str) -> crate::records::error::Error {

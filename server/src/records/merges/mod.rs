@@ -1,6 +1,7 @@
 //! Merges: two records are found to be of one animal. The link says so; the facts of either stay as they are, and
 //! what contradicts one another is resolved by name.
 
+mod lives;
 mod pairs;
 mod plan;
 
@@ -18,7 +19,7 @@ use crate::records::error::{Refusal, Result, Violation};
 use crate::records::{Records, fresh, guard_version, holder, one_locked, the_one, view};
 use crate::store::animals::{self, Lock, Reference};
 use crate::store::merges::Link;
-use crate::store::{Tx, holdings, litters, merges, retrying, transfers};
+use crate::store::{Tx, corrections, holdings, litters, merges, retrying, transfers};
 use plan::{Aside, Facts, Goes, Plan, record};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
@@ -360,10 +361,14 @@ pub(super) async fn part(
     refuse_other_site(tx, permit, animal, None).await?;
     refuse_on_the_move(tx, animal).await?;
     let why = format!("the merge was wrong: {because}");
+    let death = corrections::standing(tx, animal.id, FactKind::Death).await?.pop();
     merges::end(tx, link, &why).await?;
     // A record that was another site's is out of sight again, and what stands of it is that site's to say.
     let in_sight = [seen(tx, permit, animal.id).await?, seen(tx, permit, link.animal_id).await?];
     for id in in_sight.iter().flatten().map(|animal| animal.id) {
+        if let Some(death) = &death {
+            lives::survive(tx, id, death, &why).await?;
+        }
         // What was set aside for a record that is of another animal now may be all that is known of this one.
         let before = merges::asides(tx, id).await?;
         let mut facts = [merges::facts(tx, id).await?, merges::aside(tx, id).await?].concat();
@@ -380,6 +385,7 @@ pub(super) async fn part(
             merges::set_aside_only(tx, id, &only, &why).await?;
             count_litters(tx, &changed).await?;
         }
+        lives::end_what_outlived(tx, id, &why).await?;
         animals::bump(tx, id).await?;
     }
     count_litters(tx, &link.set_aside).await

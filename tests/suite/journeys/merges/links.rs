@@ -240,3 +240,34 @@ async fn an_animal_departs_under_the_record_whose_holding_stands() {
     super::stock(&books).await;
     books.house.close().await;
 }
+
+#[tokio::test]
+async fn each_record_dies_its_own_death_alone() {
+    let books = Books::new().await;
+    let lent = v1::RegisterArrivalRequest {
+        owner: "Fenwater Collection".to_owned(),
+        ..books.house.arrival(&books.quill, "Teasel", "2025-03-10".parse().unwrap())
+    };
+    let teasel = register(&books, lent).await;
+    leave(&books, "Teasel", "2025-03-12").await;
+    let heather = arrive(&books, "Heather", "2025-03-13").await;
+    let teasels = vec![stands(FactKind::Title, &teasel.accession)];
+    let merged = resolved(&books, "Teasel", "Heather", teasels).await.unwrap().merge_id;
+
+    die(&books, "Heather", "2025-05-02").await.unwrap();
+    let on = v1::FactChange { happened_on: Some("2025-05-01".parse().unwrap()), ..Default::default() };
+    let death = books.fact("Heather", FactKind::Death).await.id;
+    let earlier = v1::CorrectFactRequest { animal: "Heather".to_owned(), ..books.correction(&death, on) };
+    books.quill.registrar.client.corrections().correct_fact(earlier).await.unwrap();
+    super::stock(&books).await;
+
+    unmerge(&books, "Teasel", &merged).await.unwrap();
+    assert_eq!(books.see(&heather.id).await.status(), v1::AnimalStatus::Dead);
+    let title = books.fact(&heather.id, FactKind::Title).await;
+    let ended = title.ended_at.map(|at| holt_proto::time::instant(at).unwrap().date_naive().to_string());
+    assert_eq!(ended.as_deref(), Some("2025-05-01"));
+    assert_eq!(books.see(&teasel.id).await.status(), v1::AnimalStatus::Departed);
+    assert_eq!(books.fact(&teasel.id, FactKind::Title).await.ended_at, None, "it did not die");
+    super::stock(&books).await;
+    books.house.close().await;
+}
