@@ -168,7 +168,15 @@ fn stretches(x: &Version, y: &Version, who: &[&str], what: &str) -> Verdict {
 
 fn holdings(x: &Version, y: &Version, all: &[Version]) -> Verdict {
     if !meet(x, y) {
-        return Verdict::Together;
+        let (first, then) = if stretch(x).0 < stretch(y).0 { (x, y) } else { (y, x) };
+        // Until it was identified it was in its litter, of which nothing leaves under another name.
+        if !told_apart(then) {
+            return Verdict::Together;
+        }
+        let (held, identified) = (day(first), day(then));
+        return Verdict::Clash(format!(
+            "one was held since {held}, before the other was identified from its litter on {identified}"
+        ));
     }
     // Which of the two it is, then, is asked of the death.
     let goes_on_after = |x: &Version, y: &Version| {

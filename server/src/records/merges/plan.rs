@@ -92,6 +92,16 @@ pub(super) fn stretch(fact: &Version) -> (DateTime<Utc>, Option<DateTime<Utc>>) 
     (fact.instant("began_at").unwrap_or_default(), fact.instant("ended_at"))
 }
 
+/// Whether a title is of the owner that lent the animal, of the same record, as it did.
+fn lent_by(loan: &Version, title: &Version) -> bool {
+    let party = |of: &Version, columns: [&str; 2]| columns.map(|column| of.row.get(column).cloned());
+    let ((lent, _), (owned, until)) = (stretch(loan), stretch(title));
+    record(loan) == record(title)
+        && party(loan, ["lender_site_id", "lender_name"]) == party(title, ["owner_site_id", "owner_name"])
+        && owned <= lent
+        && until.is_none_or(|until| lent < until)
+}
+
 impl<'a> Facts<'a> {
     /// Facts of which none is set aside yet, but for what was so `before` for a record that is of the animal still,
     /// and is not said to stand now.
@@ -285,8 +295,9 @@ impl<'a> Facts<'a> {
     }
 
     /// What is set aside with another fact of the same record: a death and the holding that it ended, leaving a
-    /// litter and the holding that began then.
+    /// litter and the holding that began then, and with an owner what it lent.
     fn follow_ties(&mut self) {
+        self.follow_owners();
         let holdings = self.facts.iter().filter(|fact| fact.kind == FactKind::Holding);
         for holding in holdings {
             let with = self.facts.iter().filter(|fact| record(fact) == record(holding));
@@ -303,6 +314,19 @@ impl<'a> Facts<'a> {
                     (Some(of), None) => self.put_aside(other, of),
                     (None, Some(of)) => self.put_aside(holding, of),
                     _ => {}
+                }
+            }
+        }
+    }
+
+    fn follow_owners(&mut self) {
+        for loan in self.facts.iter().filter(|fact| fact.kind == FactKind::Loan) {
+            let owners =
+                self.facts.iter().filter(|title| title.kind == FactKind::Title && lent_by(loan, title));
+            let mut aside = owners.map(|title| self.for_whom(title)).collect::<Vec<_>>().into_iter();
+            if let Some(of) = aside.next().flatten().filter(|_| aside.all(|title| title.is_some())) {
+                if !self.is_aside(loan) {
+                    self.put_aside(loan, of);
                 }
             }
         }
@@ -461,5 +485,40 @@ mod tests {
         assert_eq!(aside(&facts, &[(20, ALDER)], &[]), (vec![20], 0));
         assert_eq!(aside(&facts, &[(20, ALDER)], &[Stands::Fact(Uuid::from_u128(20))]), (vec![], 0));
         assert_eq!(aside(&facts, &[(20, GONE)], &[]), (vec![], 0));
+    }
+
+    #[test]
+    fn what_an_owner_lent_goes_with_its_title() {
+        let mut title = fact(FactKind::Title, 21, BIRCH, 12, None);
+        let mut loan = fact(FactKind::Loan, 22, BIRCH, 12, None);
+        for (one, columns) in
+            [(&mut title, ["owner_site_id", "owner_name"]), (&mut loan, ["lender_site_id", "lender_name"])]
+        {
+            one.row.insert(columns[0].to_owned(), Value::Null);
+            one.row.insert(columns[1].to_owned(), json!("Fenwater"));
+        }
+        let facts = [
+            fact(FactKind::Holding, 10, ALDER, 9, None),
+            fact(FactKind::Holding, 20, BIRCH, 12, None),
+            fact(FactKind::Title, 11, ALDER, 9, None),
+            title,
+            loan,
+        ];
+        assert_eq!(aside(&facts, &[], &[]), (vec![20, 21, 22], 0));
+        assert_eq!(aside(&facts, &[], &[Stands::Fact(Uuid::from_u128(21))]).0, vec![11, 20]);
+    }
+
+    #[test]
+    fn nobody_held_a_young_under_another_name_before_it_was_identified() {
+        let mut identified = fact(FactKind::Holding, 10, ALDER, 9, None);
+        identified.row.insert("began_how".to_owned(), json!("told_apart"));
+        let facts = [
+            identified,
+            fact(FactKind::Title, 11, ALDER, 9, None),
+            fact(FactKind::Holding, 20, BIRCH, 2, Some(5)),
+            fact(FactKind::Title, 21, BIRCH, 2, Some(5)),
+        ];
+        assert_eq!(aside(&facts, &[], &[]), (vec![], 1));
+        assert_eq!(aside(&facts, &[], &[Stands::Fact(Uuid::from_u128(10))]), (vec![20], 0));
     }
 }

@@ -120,6 +120,15 @@ known (what, id, whom, site_id, began_at, ended_at, lasting) AS MATERIALIZED (
   SELECT 'on loan after its death', l.whom FROM loan l JOIN death d USING (whom)
    WHERE coalesce(l.ended_at, 'infinity') > d.died_at
   UNION ALL
+  SELECT 'lent to somebody outside and held at one instant', l.whom FROM loan l JOIN holding h USING (animal_id)
+   WHERE l.borrower_name <> '' AND tstzrange(l.began_at, l.ended_at) && tstzrange(h.began_at, h.ended_at)
+  UNION ALL
+  SELECT 'lent by somebody who did not own it', l.whom FROM loan l
+   WHERE NOT EXISTS (SELECT FROM title t
+                      WHERE t.whom = l.whom AND t.owner_site_id IS NOT DISTINCT FROM l.lender_site_id
+                        AND t.owner_name = l.lender_name AND t.began_at <= l.began_at
+                        AND coalesce(t.ended_at, 'infinity') > l.began_at)
+  UNION ALL
   SELECT 'dead and on an open transfer', m.whom FROM move m JOIN death d USING (whom)
    WHERE m.state IN ('proposed', 'agreed', 'dispatched')
   UNION ALL
