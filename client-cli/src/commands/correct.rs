@@ -24,6 +24,9 @@ Examples:
   holt correct Bramble 0000002a --withdraw --because \"scale was not set to 0\"
   holt correct Sedge 0000003c --on 2026-03-01 --because \"found on Sunday\"
   holt correct Sedge 0000001f --born 2019-05 --estimated true \\
+    --because \"papers of the sender\"
+  holt correct Sedge 00000021 --owner \"Fenwater Collection\" --because \"contract\"
+  holt correct Sedge 00000022 --from-name Fenwater --from-country DE \\
     --because \"papers of the sender\"")]
 pub(crate) struct Correct {
     /// The animal
@@ -87,6 +90,39 @@ pub(super) struct Change {
     /// Of a parent or a birth: why these parents are right although they do not fit the records
     #[arg(long, value_name = "WHY")]
     parents_because: Option<String>,
+    /// Of an ownership: the owner, a site or a name outside Holt
+    #[arg(long, value_name = "OWNER")]
+    owner: Option<String>,
+    /// Of a holding: where it came from
+    #[arg(long, value_parser = words::parser::<v1::ArrivalSource>())]
+    from: Option<v1::ArrivalSource>,
+    /// Of a holding: name of the collection, place or person it came from
+    #[arg(long, value_name = "NAME")]
+    from_name: Option<String>,
+    /// Of a holding: country it came from, two letters of ISO 3166-1
+    #[arg(long, value_name = "COUNTRY")]
+    from_country: Option<String>,
+    /// Of a holding: where it went
+    #[arg(long, value_parser = words::parser::<v1::DepartureDestination>())]
+    to: Option<v1::DepartureDestination>,
+    /// Of a holding: name of the collection, place or person it went to
+    #[arg(long, value_name = "NAME")]
+    to_name: Option<String>,
+    /// Of a holding: country it went to, two letters of ISO 3166-1
+    #[arg(long, value_name = "COUNTRY")]
+    to_country: Option<String>,
+    /// Of a loan: the last day
+    #[arg(long, value_name = "DAY")]
+    loan_until: Option<DayWord>,
+    /// Of a loan: no last day was agreed
+    #[arg(long, conflicts_with = "loan_until")]
+    without_loan_until: bool,
+    /// Of a loan: what else is agreed
+    #[arg(long, value_name = "TEXT")]
+    loan_terms: Option<String>,
+    /// Of a membership: what it was in the group
+    #[arg(long = "as", value_name = "ROLE", value_parser = words::parser::<v1::GroupRole>())]
+    role: Option<v1::GroupRole>,
     /// Of a placement: the enclosure
     #[arg(long = "in", value_name = "ENCLOSURE")]
     enclosure: Option<String>,
@@ -99,6 +135,9 @@ pub(super) struct Change {
     /// Of a death: how it died
     #[arg(long, value_parser = words::parser::<v1::DeathManner>())]
     manner: Option<v1::DeathManner>,
+    /// Of a death: the day on which it was found dead
+    #[arg(long, value_name = "DAY")]
+    found_on: Option<DayWord>,
     /// Of a weight, a death or an assessment: the remark
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
@@ -155,6 +194,7 @@ impl Change {
         zone: chrono_tz::Tz,
         now: chrono::DateTime<chrono::Utc>,
     ) -> Result<v1::FactChange, Failure> {
+        let today = now.with_timezone(&zone).date_naive();
         let mut change = v1::FactChange {
             born_on: self.born,
             born_estimated: self.estimated,
@@ -167,6 +207,18 @@ impl Change {
             code: self.code,
             place_on_body: self.place,
             manner: self.manner.map(Into::into),
+            owner: self.owner,
+            source: self.from.map(Into::into),
+            source_name: self.from_name,
+            source_country: self.from_country,
+            destination: self.to.map(Into::into),
+            destination_name: self.to_name,
+            destination_country: self.to_country,
+            loan_until: self.loan_until.map(|until| day(until.resolve(today))),
+            without_loan_until: self.without_loan_until,
+            loan_terms: self.loan_terms,
+            found_on: self.found_on.map(|found| day(found.resolve(today))),
+            role: self.role.map(Into::into),
             note: self.note,
             still_lasts: self.still_lasts,
             findings: self.found.iter().map(|text| assess::bare_finding(text)).collect::<Result<_, _>>()?,

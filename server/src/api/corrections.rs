@@ -1,7 +1,7 @@
 //! `CorrectionService`.
 
 use crate::api::decode::{Form, LEAST_SHARE};
-use crate::api::{Api, animals, assessments, caller, encode, papers, status};
+use crate::api::{Api, animals, assessments, caller, encode, groups, papers, status};
 use crate::records::corrections::{self, Asked, Change, Code, Corrected, Moment};
 use holt_audit::terms::Mass;
 use holt_proto::notation::mark;
@@ -35,6 +35,10 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
     if wire.still_lasts && ended.is_some() {
         form.wrong("change.still_lasts", "is given together with an end", "give one of the two");
     }
+    let loan_until = form.optional_day("change.loan_until", wire.loan_until);
+    if wire.without_loan_until && loan_until.is_some() {
+        form.wrong("change.without_loan_until", "is given together with a last day", "give one of the two");
+    }
     if wire.accepted == Some(true) {
         form.wrong(
             "change.accepted",
@@ -63,6 +67,23 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
                 .map_err(|error| (error.to_string(), error.mend().to_owned()));
             Code { text, transponder }
         }),
+        owner: wire.owner.map(|owner| form.text("change.owner", &owner, 1..=200)),
+        source: wire.source.map(|source| animals::source(form, "change.source", source)),
+        source_name: wire.source_name.map(|name| form.text("change.source_name", &name, 0..=200)),
+        source_country: wire
+            .source_country
+            .map(|country| papers::country(form, "change.source_country", &country)),
+        destination: wire.destination.map(|to| animals::destination(form, "change.destination", to)),
+        destination_name: wire
+            .destination_name
+            .map(|name| form.text("change.destination_name", &name, 0..=200)),
+        destination_country: wire
+            .destination_country
+            .map(|country| papers::country(form, "change.destination_country", &country)),
+        found_on: form.optional_day("change.found_on", wire.found_on),
+        loan_until: if wire.without_loan_until { Some(None) } else { loan_until.map(Some) },
+        loan_terms: wire.loan_terms.map(|terms| form.text("change.loan_terms", &terms, 0..=1000)),
+        role: wire.role.map(|role| groups::role_of(form, "change.role", role)),
         place_on_body: wire.place_on_body.map(|place| form.text("change.place_on_body", &place, 0..=100)),
         manner: wire.manner.map(|manner| animals::manner(form, "change.manner", manner)),
         note: wire.note.map(|note| form.text("change.note", &note, 0..=500)),

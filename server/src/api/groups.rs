@@ -62,7 +62,7 @@ fn member(member: Member) -> v1::GroupMember {
     }
 }
 
-fn role_of(form: &mut Form, wire: i32) -> Role {
+pub(super) fn role_of(form: &mut Form, field: &str, wire: i32) -> Role {
     let role = match v1::GroupRole::try_from(wire) {
         Ok(v1::GroupRole::Member) => Some(Role::Member),
         Ok(v1::GroupRole::Breeding) => Some(Role::Breeding),
@@ -71,7 +71,7 @@ fn role_of(form: &mut Form, wire: i32) -> Role {
         Ok(v1::GroupRole::OnTrial) => Some(Role::OnTrial),
         Ok(v1::GroupRole::Unspecified) | Err(_) => None,
     };
-    form.choice("role", role, "member, breeding, helper, juvenile, on trial", Role::Member)
+    form.choice(field, role, "member, breeding, helper, juvenile, on trial", Role::Member)
 }
 
 fn named(form: &mut Form, text: &str) -> String {
@@ -112,7 +112,7 @@ impl GroupService for Api {
         let joining = Joining {
             group: named(&mut form, &asked.group),
             animals: form.animals("animals", &asked.animals),
-            role: role_of(&mut form, asked.role),
+            role: role_of(&mut form, "role", asked.role),
             at: form.instant("joined_at", asked.joined_at),
         };
         form.done()?;

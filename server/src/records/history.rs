@@ -139,11 +139,12 @@ fn say(kind: FactKind, says: &Value) -> String {
                 "told_apart" => "identification".to_owned(),
                 _ => spoken("began_how"),
             };
-            let began = with(how, &[&spoken("began_source"), text("began_name")]);
+            let began = with(how, &[&spoken("began_source"), text("began_name"), text("began_country")]);
             if text("ended_how").is_empty() {
                 format!("held since its {began}")
             } else {
-                let ended = with(spoken("ended_how"), &[&spoken("ended_source"), text("ended_name")]);
+                let to = [&spoken("ended_source"), text("ended_name"), text("ended_country")];
+                let ended = with(spoken("ended_how"), &to);
                 format!("held from its {began} to its {ended}")
             }
         }

@@ -121,7 +121,8 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 16] = [
         "false",
         "f.ended_at",
         "jsonb_build_object('began_how', f.began_how, 'began_source', f.began_source, 'began_name', f.began_name,
-           'ended_how', f.ended_how, 'ended_source', f.ended_source, 'ended_name', f.ended_name)",
+           'began_country', f.began_country, 'ended_how', f.ended_how, 'ended_source', f.ended_source,
+           'ended_name', f.ended_name, 'ended_country', f.ended_country)",
     ),
     (
         "title",

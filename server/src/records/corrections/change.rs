@@ -1,9 +1,11 @@
 //! What is asked to be changed of a fact, and which facts say it.
 
 use super::malformed;
+use crate::model::animal::{ArrivalSource, Destination};
 use crate::model::assessment::Finding;
 use crate::model::death::Manner;
 use crate::model::fact::FactKind;
+use crate::model::group::Role;
 use crate::model::paper::Content;
 use crate::records::error::{Refusal, Violation};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -48,14 +50,28 @@ pub struct Change {
     pub note: Option<String>,
     pub findings: Option<Vec<Finding>>,
     pub paper: Option<Content>,
+    /// Code of a site, or a name outside Holt.
+    pub owner: Option<String>,
+    pub source: Option<ArrivalSource>,
+    pub source_name: Option<String>,
+    pub source_country: Option<String>,
+    pub destination: Option<Destination>,
+    pub destination_name: Option<String>,
+    pub destination_country: Option<String>,
+    pub found_on: Option<NaiveDate>,
+    /// Some(None): no last day was agreed.
+    #[serde(deserialize_with = "given", skip_serializing_if = "Option::is_none")]
+    pub loan_until: Option<Option<NaiveDate>>,
+    pub loan_terms: Option<String>,
+    pub role: Option<Role>,
     pub moment: Option<Moment>,
     /// Some(None): it did not end.
     #[serde(deserialize_with = "given", skip_serializing_if = "Option::is_none")]
     pub ended: Option<Option<Moment>>,
 }
 
-/// A null that is given says that it did not end; one that is not given says nothing.
-fn given<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Option<Moment>>, D::Error> {
+/// A null that is given says that there is none; one that is not given says nothing.
+fn given<'de, D: Deserializer<'de>, T: Deserialize<'de>>(from: D) -> Result<Option<Option<T>>, D::Error> {
     Option::deserialize(from).map(Some)
 }
 
@@ -90,6 +106,7 @@ impl Change {
             self.place_on_body.as_ref().map(|place| format!("place on body {place}")),
             self.manner.map(|manner| format!("manner {}", manner.as_str())),
             self.note.as_ref().map(|note| format!("note: {note}")),
+            self.found_on.map(|found| format!("found on {found}")),
             self.moment.map(|moment| format!("at {}", moment.spoken())),
             self.ended.map(end),
         ];
@@ -115,6 +132,17 @@ impl Change {
             ("note", self.note.is_some()),
             ("findings", self.findings.is_some()),
             ("paper", self.paper.is_some()),
+            ("owner", self.owner.is_some()),
+            ("source", self.source.is_some()),
+            ("source_name", self.source_name.is_some()),
+            ("source_country", self.source_country.is_some()),
+            ("destination", self.destination.is_some()),
+            ("destination_name", self.destination_name.is_some()),
+            ("destination_country", self.destination_country.is_some()),
+            ("found_on", self.found_on.is_some()),
+            ("loan_until", self.loan_until.is_some()),
+            ("loan_terms", self.loan_terms.is_some()),
+            ("role", self.role.is_some()),
             ("happened_at", self.moment.is_some()),
             ("ended_at", self.ended.is_some()),
         ]
@@ -131,16 +159,25 @@ impl Change {
             FactKind::Parent => &["parent", "share", "parents_because"],
             FactKind::Weight => &["mass", "animal", "note", "happened_at", "accepted"],
             FactKind::Placement => &["enclosure", "happened_at", "ended_at"],
-            FactKind::Membership => &["happened_at", "ended_at"],
+            FactKind::Membership => &["role", "happened_at", "ended_at"],
             FactKind::LifeState => &["note", "happened_at", "ended_at"],
             FactKind::Mark => &["code", "place_on_body", "happened_at", "ended_at"],
-            FactKind::Holding => &["happened_at", "ended_at"],
-            FactKind::Title => &["happened_at"],
+            FactKind::Holding => &[
+                "source",
+                "source_name",
+                "source_country",
+                "destination",
+                "destination_name",
+                "destination_country",
+                "happened_at",
+                "ended_at",
+            ],
+            FactKind::Title => &["owner", "happened_at"],
+            FactKind::Loan => &["loan_until", "loan_terms"],
             FactKind::Paper => &["paper"],
             FactKind::Assessment => &["findings", "note", "happened_at"],
-            FactKind::Death => &["manner", "note", "happened_at"],
-            FactKind::Loan
-            | FactKind::Accession
+            FactKind::Death => &["manner", "note", "found_on", "happened_at"],
+            FactKind::Accession
             | FactKind::Encounter
             | FactKind::Transfer
             | FactKind::Merge

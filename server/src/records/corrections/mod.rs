@@ -2,6 +2,7 @@
 
 mod change;
 mod facts;
+mod parties;
 mod stretches;
 
 pub use change::{Change, Code, Moment};
@@ -15,14 +16,13 @@ use crate::model::fact::{FactKind, Told, Version};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::site::Site;
-use crate::records::error::{Refusal, Result, Violation};
+use crate::records::error::{Error, Refusal, Result, Violation};
 use crate::records::{Records, fresh, guard_version, history, holder, one_locked, view, weights};
 use crate::store::animals::Lock;
 use crate::store::{Tx, corrections, merges, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
-use stretches::elsewhere;
 use uuid::Uuid;
 
 /// How long after it was recorded those who weigh may correct a reading without a registrar.
@@ -233,6 +233,17 @@ fn out_of_order(say: impl Into<String>, mend: &str) -> Refusal {
     Refusal::new(Reason::OutOfOrder, say, mend)
 }
 
+fn elsewhere(how: &str, mend: &str) -> Error {
+    out_of_order(format!("it {how}"), mend).at("change").into()
+}
+
+fn passed(how: &str) -> Error {
+    elsewhere(
+        &format!("{how} with a transfer, at one instant for both sites"),
+        "that instant cannot be corrected here",
+    )
+}
+
 impl Work<'_> {
     async fn change(&mut self, change: &Change) -> Result<()> {
         change.fits(self.fact.kind)?;
@@ -246,11 +257,11 @@ impl Work<'_> {
             FactKind::Holding => self.holding(change).await,
             FactKind::Paper => self.paper(change).await,
             FactKind::Title => self.title(change).await,
+            FactKind::Loan => self.loan(change).await,
             FactKind::Placement | FactKind::Membership | FactKind::Mark | FactKind::LifeState => {
-                self.stretch(change).await
+                self.stretch(change, Map::new()).await
             }
-            FactKind::Loan
-            | FactKind::Accession
+            FactKind::Accession
             | FactKind::Encounter
             | FactKind::Transfer
             | FactKind::Merge
@@ -286,9 +297,38 @@ impl Work<'_> {
         if !ends_along && holder::is_of_its_life(old.kind) {
             columns.insert("site_id".to_owned(), json!(self.permit.site().id));
         }
+        self.refuse_after_death(old, &columns).await?;
         let new = corrections::replace(self.tx, old, &columns, self.why).await?;
-        self.done.push(new.id());
+        match self.done.iter_mut().find(|id| **id == old.id()) {
+            Some(id) => *id = new.id(),
+            None => self.done.push(new.id()),
+        }
         Ok(())
+    }
+
+    /// Refuses that something was seen of the animal, or lasted, beyond its death.
+    async fn refuse_after_death(&self, old: &Version, columns: &Map<String, Value>) -> Result<()> {
+        let last = match old.kind {
+            FactKind::Weight => "weighed_at",
+            FactKind::Assessment => "assessed_at",
+            FactKind::Placement | FactKind::Membership | FactKind::LifeState | FactKind::Mark => "ended_at",
+            _ => return Ok(()),
+        };
+        if !columns.contains_key(last) {
+            return Ok(());
+        }
+        let new =
+            Version { kind: old.kind, row: old.row.clone().into_iter().chain(columns.clone()).collect() };
+        let deaths = corrections::standing(self.tx, self.animal.id, FactKind::Death).await?;
+        let Some(died) = deaths.first().and_then(|death| death.instant("died_at")) else { return Ok(()) };
+        let died_on = deaths.first().and_then(|death| death.day("died_on"));
+        let that_day = new.row.get("day_only") == Some(&json!(true)) && new.day("weighed_on") <= died_on;
+        if new.instant(last).is_some_and(|at| at <= died) || that_day {
+            return Ok(());
+        }
+        let day = self.permit.site().day_of(died);
+        let say = format!("the animal died on {day}, and the {} would be after that", old.kind.spoken());
+        Err(out_of_order(say, "give an earlier time, or correct the death first").at("change").into())
     }
 
     /// The instant of a moment and its day, and whether the day alone is known; refused in the future.
@@ -337,6 +377,8 @@ impl Work<'_> {
                     return Err(elsewhere("is all that is known", "correct it to `unknown` instead"));
                 }
             }
+            FactKind::Title => return self.never_passed().await,
+            FactKind::Loan => return self.never_lent().await,
             FactKind::Parent
             | FactKind::Placement
             | FactKind::Membership
@@ -346,8 +388,6 @@ impl Work<'_> {
             | FactKind::Assessment => {}
             FactKind::Birth
             | FactKind::Holding
-            | FactKind::Title
-            | FactKind::Loan
             | FactKind::Accession
             | FactKind::Encounter
             | FactKind::Transfer

@@ -1,6 +1,6 @@
 //! What begins and ends: holdings, and what begins and ends with them.
 
-use super::{Change, Work, malformed, out_of_order};
+use super::{Change, Moment, Work, malformed, out_of_order};
 use crate::model::fact::{FactKind, Version};
 use crate::model::reason::Reason;
 use crate::records::animals::enclosure;
@@ -21,29 +21,29 @@ impl Work<'_> {
         if let Some(manner) = change.manner {
             columns.insert("manner".to_owned(), json!(manner));
         }
+        if let Some(found) = change.found_on {
+            columns.insert("found_on".to_owned(), json!(found));
+        }
         let died = self.fact.instant("died_at").unwrap_or_default();
         let mut moved = None;
-        if let Some(moment) = change.moment {
+        // Of a death whose day is not known, the animal is off the books on the day on which it was found.
+        let known = change.moment.is_some() || self.fact.day("died_first") == self.fact.day("died_on");
+        let left = change.moment.or(change.found_on.filter(|_| !known).map(Moment::On));
+        if let Some(moment) = left {
             let (at, on, day_only) = self.end(moment)?;
             columns.extend([
                 ("died_at".to_owned(), json!(at)),
                 ("died_on".to_owned(), json!(on)),
                 ("day_only".to_owned(), json!(day_only)),
-                ("died_first".to_owned(), json!(on)),
-                ("died_last".to_owned(), json!(on)),
             ]);
-            if let Some(found) = self.fact.day("found_on").filter(|found| *found < on) {
-                return Err(out_of_order(
-                    format!("it was found dead on {found}"),
-                    "give that day or one before it",
-                )
-                .at("change.happened_on")
-                .into());
+            if known {
+                columns.extend([("died_first".to_owned(), json!(on)), ("died_last".to_owned(), json!(on))]);
             }
             let spoken = self.animal.label().spoken();
             refuse_seen_later(self.tx, self.animal.id, &spoken, (true, at, on), "change.happened_on").await?;
             moved = Some((at, on));
         }
+        self.refuse_found_before(change, moved.map(|(_, on)| on))?;
         self.put(Value::Object(columns)).await?;
         match moved {
             Some(end) => self.move_end(died, Some(end)).await,
@@ -51,14 +51,29 @@ impl Work<'_> {
         }
     }
 
+    /// Refuses that it was found dead before it died, or in the future.
+    fn refuse_found_before(&self, change: &Change, off: Option<NaiveDate>) -> Result<()> {
+        let found = change.found_on.or_else(|| self.fact.day("found_on"));
+        let first = match change.moment {
+            Some(_) => off,
+            None => self.fact.day("died_first"),
+        };
+        if let Some((found, _)) = found.zip(first).filter(|(found, first)| found < first) {
+            let field = if change.found_on.is_some() { "change.found_on" } else { "change.happened_on" };
+            let say = format!("it was found dead on {found}");
+            return Err(out_of_order(say, "a death is on that day or before it").at(field).into());
+        }
+        if change.found_on.is_some_and(|found| found > self.permit.site().day_of(self.tx.now())) {
+            return Err(Refusal::in_the_future("day on which it was found", "change.found_on").into());
+        }
+        Ok(())
+    }
+
     pub(super) async fn holding(&mut self, change: &Change) -> Result<()> {
         let (began, ended) = (self.fact.instant("began_at"), self.fact.instant("ended_at"));
+        self.origin_and_destination(change).await?;
         if let Some(moment) = change.moment {
-            match self.fact.text("began_how") {
-                Some("birth") => return Err(elsewhere("began with its birth", "correct the birth instead")),
-                Some("transfer") => return Err(passed("began")),
-                _ => {}
-            }
+            self.began_by_itself()?;
             let (at, on, _) = self.beginning(moment)?;
             if let Some(born) = self.animal.born.map(|born| born.first).filter(|born| *born > on) {
                 return Err(out_of_order(
@@ -77,14 +92,7 @@ impl Work<'_> {
             }
         }
         if let Some(end) = change.ended {
-            match self.fact.text("ended_how") {
-                None => {
-                    return Err(elsewhere("lasts", "record the death, departure or transfer that ends it"));
-                }
-                Some("death") => return Err(elsewhere("ended with its death", "correct the death instead")),
-                Some("transfer") => return Err(passed("ended")),
-                _ => {}
-            }
+            self.ended_by_itself()?;
             let end = end.map(|moment| self.end(moment)).transpose()?.map(|(at, on, _)| (at, on));
             if let Some(ended) = ended {
                 self.move_end(ended, end).await?;
@@ -116,34 +124,11 @@ impl Work<'_> {
         Ok(())
     }
 
-    /// A title: where it passed from one owner to the next, it ends for the one as it begins for the other.
-    pub(super) async fn title(&mut self, change: &Change) -> Result<()> {
-        let Some((moment, began)) = change.moment.zip(self.fact.instant("began_at")) else {
-            return self.stretch(change).await;
-        };
-        let to = self.beginning(moment)?.0;
-        let all = corrections::standing(self.tx, self.animal.id, FactKind::Title).await?;
-        let Some(before) = all.iter().find(|title| title.instant("ended_at") == Some(began)) else {
-            return self.stretch(change).await;
-        };
-        if before.instant("began_at").is_some_and(|first| to <= first) {
-            return Err(out_of_order("its earlier owner was not yet its owner then", "give a later time")
-                .at("change.happened_at")
-                .into());
+    /// A placement, a membership, a mark, a life state, or a title; other columns that it is to have are given.
+    pub(super) async fn stretch(&mut self, change: &Change, mut columns: Map<String, Value>) -> Result<()> {
+        if let Some(role) = change.role {
+            columns.insert("role".to_owned(), json!(role.as_str()));
         }
-        // In the order in which no two own it at any time.
-        let end = Map::from_iter([("ended_at".to_owned(), json!(to))]);
-        if to < began {
-            self.replace(before, end).await?;
-            return self.stretch(change).await;
-        }
-        self.stretch(change).await?;
-        self.replace(before, end).await
-    }
-
-    /// A placement, a membership, a mark, a life state, or a title that follows no other.
-    pub(super) async fn stretch(&mut self, change: &Change) -> Result<()> {
-        let mut columns = Map::new();
         if let Some(name) = &change.enclosure {
             let enclosure = enclosure(self.tx, self.permit, name).await?;
             columns.insert("enclosure_id".to_owned(), json!(enclosure));
@@ -214,6 +199,12 @@ impl Work<'_> {
             }
             self.replace(&met, columns).await?;
         }
+        // An animal that came back from a loan: the loan lasted until then.
+        for met in corrections::meeting(self.tx, self.animal.id, "ended_at", from).await? {
+            if met.kind == FactKind::Loan {
+                self.replace(&met, ended(&met, Some((to, on)))).await?;
+            }
+        }
         Ok(())
     }
 
@@ -241,12 +232,12 @@ impl Work<'_> {
             }
             self.replace(&met, ended(&met, to)).await?;
         }
-        Ok(())
+        self.lent_as_it_left(from, to).await
     }
 }
 
 /// The columns by which a fact ends at an instant and its day, or lasts.
-fn ended(fact: &Version, to: Option<(DateTime<Utc>, NaiveDate)>) -> Map<String, Value> {
+pub(super) fn ended(fact: &Version, to: Option<(DateTime<Utc>, NaiveDate)>) -> Map<String, Value> {
     let mut columns = Map::from_iter([("ended_at".to_owned(), json!(to.map(|(at, _)| at)))]);
     if matches!(fact.kind, FactKind::Holding | FactKind::Loan) {
         columns.insert("ended_on".to_owned(), json!(to.map(|(_, on)| on)));
@@ -268,15 +259,4 @@ fn ended(fact: &Version, to: Option<(DateTime<Utc>, NaiveDate)>) -> Map<String, 
 /// The columns by which a fact that ended lasts.
 pub(in crate::records) fn lasting(fact: &Version) -> Map<String, Value> {
     ended(fact, None)
-}
-
-pub(super) fn elsewhere(how: &str, mend: &str) -> crate::records::error::Error {
-    out_of_order(format!("it {how}"), mend).at("change").into()
-}
-
-fn passed(how: &str) -> crate::records::error::Error {
-    elsewhere(
-        &format!("{how} with a transfer, at one instant for both sites"),
-        "that instant cannot be corrected here",
-    )
 }

@@ -212,7 +212,7 @@ async fn a_change_that_a_fact_does_not_have_is_refused_by_name() {
     }
     let accession = books.fact("Bramble", FactKind::Accession).await.id;
     assert_eq!(reason(&books.correct(&accession, on("2025-03-02")).await.unwrap_err()), "MALFORMED");
-    for kind in [FactKind::Birth, FactKind::Holding, FactKind::Title, FactKind::Accession] {
+    for kind in [FactKind::Birth, FactKind::Holding, FactKind::Accession] {
         let fact = books.fact("Bramble", kind).await.id;
         let refused = books.strike_out(&books.quill.registrar, "Bramble", &fact).await.unwrap_err();
         assert_eq!(reason(&refused), "MALFORMED", "{kind:?}");

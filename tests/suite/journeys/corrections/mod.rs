@@ -3,6 +3,7 @@
 mod facts;
 mod history;
 mod other_site;
+mod parties;
 mod readings;
 mod seen_later;
 

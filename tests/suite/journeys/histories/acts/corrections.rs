@@ -8,8 +8,7 @@ use holt_server::model::person::Role;
 use tonic::Status;
 
 fn correctable(kind: FactKind) -> bool {
-    ![FactKind::Loan, FactKind::Accession, FactKind::Transfer, FactKind::Merge, FactKind::ToldApart]
-        .contains(&kind)
+    ![FactKind::Accession, FactKind::Transfer, FactKind::Merge, FactKind::ToldApart].contains(&kind)
 }
 
 impl Player {
@@ -73,6 +72,21 @@ impl Player {
             FactKind::Weight if self.one_in(2) => {
                 change.animal = self.animal().map(|(beast, _)| beast.id);
             }
+            FactKind::Title if self.one_in(2) => {
+                change.owner = Some(self.owner(site)).filter(|owner| !owner.is_empty())
+            }
+            FactKind::Holding if self.one_in(4) => {
+                change.source = Some(v1::ArrivalSource::Rescue.into());
+                change.source_name = Some("Fenwater Rescue".to_owned());
+            }
+            FactKind::Holding if self.one_in(3) => {
+                change.destination = Some(v1::DepartureDestination::Private.into());
+                change.destination_name = Some("a farm at Reedwater".to_owned());
+            }
+            FactKind::Loan if self.one_in(2) => change.loan_terms = Some("its young stay".to_owned()),
+            FactKind::Loan => change.loan_until = Some(day(self.lately(site))),
+            FactKind::Membership if self.one_in(3) => change.role = Some(v1::GroupRole::Helper.into()),
+            FactKind::Death if self.one_in(3) => change.found_on = Some(day(self.lately(site))),
             FactKind::Placement if self.one_in(3) => change.enclosure = Some(self.some_enclosure()),
             FactKind::Mark if self.one_in(3) => change.code = Some(self.word(site)),
             FactKind::Assessment | FactKind::Death if self.one_in(3) => {

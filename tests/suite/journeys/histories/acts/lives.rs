@@ -42,7 +42,7 @@ impl Player {
         if parent.is_empty() || self.one_in(3) { String::new() } else { "seen at the nest".to_owned() }
     }
 
-    fn owner(&mut self, site: usize) -> String {
+    pub(super) fn owner(&mut self, site: usize) -> String {
         match self.chance.below(6) {
             0 => "Fenwater Collection".to_owned(),
             1 => self.code((site + 1) % 3),
