@@ -40,7 +40,8 @@ macro_rules! words {
 }
 
 words! {
-    AnimalStatus: Held "held", Dead "dead", Departed "departed", AtLarge "at-large", MovedOn "moved-on";
+    AnimalStatus: Held "held", Dead "dead", Departed "departed", AtLarge "at-large", MovedOn "moved-on",
+        Mistake "entered-by-mistake";
     ArrivalSource: Collection "collection", Wild "wild", Rescue "rescue", Confiscation "confiscation",
         Private "private", OnSiteBefore "on-site-before";
     CitesAppendix: None "none", I "I", Ii "II", Iii "III";
@@ -112,7 +113,7 @@ words! {
     FactKind: Birth "birth", Sex "sex", Parent "parent", Accession "accession", Holding "holding",
         Title "ownership", Placement "placement", Mark "mark", Weight "weight", Assessment "assessment",
         Transfer "transfer", Death "death", Merge "merge", Membership "membership", ToldApart "identified", Paper "paper", Loan "loan",
-        LifeState "state", Encounter "encounter";
+        LifeState "state", Encounter "encounter", Mistake "mistake";
     IccBand: Poor "poor", Moderate "moderate", Good "good", Excellent "excellent";
     IccForm: OneWaySingle "1,1", AgreementSingle "2,1", ConsistencySingle "3,1", OneWayMean "1,k",
         AgreementMean "2,k", ConsistencyMean "3,k";

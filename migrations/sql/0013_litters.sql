@@ -136,6 +136,8 @@ BEGIN
      WHERE c.litter_id = litter AND c.superseded_at IS NULL
        -- One young that was told apart twice left the count once.
        AND (c.animal_id IS NULL OR NOT public.holt_set_aside(c.id, public.holt_animal(c.animal_id)))
+       -- One that never was did not leave it.
+       AND (c.animal_id IS NULL OR NOT public.holt_never_was(c.animal_id))
      GROUP BY c.happened_on
     WINDOW days AS (ORDER BY c.happened_on)
   ) AS counted

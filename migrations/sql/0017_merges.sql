@@ -45,13 +45,15 @@ CREATE TABLE identities (
   animal_id uuid NOT NULL,
   record_id uuid NOT NULL,
   linked    boolean NOT NULL,
+  doubted   boolean NOT NULL,
   CONSTRAINT identities_pkey PRIMARY KEY (animal_id, record_id)
 );
 CREATE INDEX identities_record_id_idx ON identities (record_id);
 CALL holt_guard('identities', 'Which records may stand for which animal.', '{
   "animal_id": "The animal, by the identifier of the record that it would go by.",
   "record_id": "The record.",
-  "linked": "Whether any link ever joined the record to another; where none did, it stands for itself."
+  "linked": "Whether any link ever joined the record to another; where none did, it stands for itself.",
+  "doubted": "Whether the record was ever said to be entered by mistake; where it never was, nobody is asked."
 }');
 REVOKE INSERT ON identities FROM holt_service;
 
@@ -171,7 +173,7 @@ $$;
 CREATE FUNCTION holt_stand_for_itself() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
-  INSERT INTO identities SELECT n.id, n.id, false FROM new_animals n;
+  INSERT INTO identities SELECT n.id, n.id, false, false FROM new_animals n;
   RETURN NULL;
 END
 $$;
@@ -209,7 +211,9 @@ BEGIN
     UNION
     SELECT g.animal_id FROM below b JOIN merges g ON g.into_id = b.id AND g.superseded_at IS NULL
   )
-  INSERT INTO identities SELECT a.id, b.id, true FROM above a CROSS JOIN below b ON CONFLICT DO NOTHING;
+  INSERT INTO identities
+  SELECT a.id, b.id, true, EXISTS (SELECT FROM identities i WHERE i.record_id = b.id AND i.doubted)
+    FROM above a CROSS JOIN below b ON CONFLICT DO NOTHING;
   INSERT INTO set_asides SELECT DISTINCT f.id, NEW.animal_id, NEW.id FROM unnest(NEW.set_aside) AS f (id);
   RETURN NULL;
 END

@@ -124,3 +124,12 @@ END
 $$;
 CREATE TRIGGER links_changed AFTER INSERT OR UPDATE ON merges
   FOR EACH ROW EXECUTE FUNCTION holt_links_changed();
+CREATE FUNCTION holt_mistakes_changed() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  PERFORM holt_weights_changed(ARRAY [NEW.animal_id], NULL);
+  RETURN NULL;
+END
+$$;
+CREATE TRIGGER mistakes_changed AFTER INSERT OR UPDATE ON mistakes
+  FOR EACH ROW EXECUTE FUNCTION holt_mistakes_changed();

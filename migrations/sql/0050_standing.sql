@@ -10,6 +10,8 @@ GRANT USAGE ON SCHEMA standing TO holt_service;
 
 CREATE PROCEDURE holt_stand(tab text, VARIADIC named text[]) LANGUAGE plpgsql AS $$
 DECLARE
+  -- By what a record is known stands of one that was entered by mistake as well: it is shown as such.
+  shown CONSTANT text[] := ARRAY['accessions', 'births', 'sexings'];
   columns text := '';
   joins text := '';
   col record;
@@ -30,8 +32,10 @@ BEGIN
   EXECUTE format('CREATE VIEW standing.%1$I WITH (security_invoker = true) AS SELECT %2$s FROM public.%1$I f%3$s%4$s',
     tab, rtrim(columns, ', ') || CASE WHEN 'animal_id' = ANY (named) THEN ', f.animal_id AS record_id' ELSE '' END,
     joins, CASE WHEN 'animal_id' = ANY (named)
-                THEN ' WHERE by_animal_id.linked IS NOT TRUE
-                          OR NOT public.holt_set_aside(f.id, by_animal_id.animal_id)' ELSE '' END);
+                THEN ' WHERE (by_animal_id.linked IS NOT TRUE
+                               OR NOT public.holt_set_aside(f.id, by_animal_id.animal_id))' ELSE '' END
+           || CASE WHEN 'animal_id' = ANY (named) AND tab <> ALL (shown)
+                   THEN ' AND (by_animal_id.doubted IS NOT TRUE OR NOT public.holt_mistaken(f.animal_id))' ELSE '' END);
   EXECUTE format('COMMENT ON VIEW standing.%I IS %L', tab,
     'The table of this name, with records named as the animal that they stand for and without what is set aside.');
   EXECUTE format('GRANT SELECT ON standing.%I TO holt_service', tab);
@@ -60,6 +64,70 @@ CALL holt_stand('checks', 'animal_id');
 CALL holt_stand('feeds', 'animal_id');
 CALL holt_stand('encounter_limits', 'animal_id');
 CALL holt_stand('encounter_animals', 'animal_id');
+
+-- Nothing hangs on a record that was entered by mistake: no link, no move, no young, and nothing of another site.
+CREATE FUNCTION holt_mistake_stands_alone() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+  one CONSTANT uuid := NEW.animal_id;
+  tab text;
+  hangs text;
+  others boolean;
+BEGIN
+  SELECT CASE
+    WHEN cardinality(holt_linked_with(one)) > 1 THEN 'merges'
+    WHEN EXISTS (SELECT FROM transfers t
+                  WHERE t.animal_id = one AND t.state NOT IN ('refused', 'cancelled')) THEN 'transfers'
+    WHEN EXISTS (SELECT FROM parents p
+                  WHERE p.parent_id = one AND p.superseded_at IS NULL AND NOT holt_never_was(p.animal_id)) THEN 'parents'
+    WHEN EXISTS (SELECT FROM litter_parents p WHERE p.parent_id = one) THEN 'litter_parents'
+    WHEN EXISTS (SELECT FROM encounter_animals a JOIN encounters e ON e.id = a.encounter_id
+                  WHERE a.animal_id = one AND e.superseded_at IS NULL) THEN 'encounters'
+    WHEN EXISTS (SELECT FROM titles t
+                  WHERE t.animal_id = one AND t.superseded_at IS NULL AND t.owner_site_id <> NEW.site_id) THEN 'titles'
+  END INTO hangs;
+  IF hangs IS NULL THEN
+    FOREACH tab IN ARRAY ARRAY['births', 'sexings', 'parents', 'accessions', 'holdings', 'titles', 'loans', 'placements',
+                               'memberships', 'life_states', 'marks', 'papers', 'weights', 'assessments', 'deaths'] LOOP
+      EXECUTE format('SELECT EXISTS (SELECT FROM %I f WHERE f.animal_id = $1 AND f.superseded_at IS NULL
+                                        AND f.site_id <> $2)', tab) INTO others USING one, NEW.site_id;
+      hangs := CASE WHEN others THEN tab ELSE hangs END;
+    END LOOP;
+  END IF;
+  IF hangs IS NOT NULL THEN
+    RAISE EXCEPTION '% hang on animal %, which is said never to have been', hangs, one
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'mistakes_alone_guard', TABLE = 'mistakes';
+  END IF;
+  -- A young that it was identified as is in its litter again.
+  PERFORM holt_litter_counts(c.litter_id) FROM litter_changes c WHERE c.animal_id = one AND c.superseded_at IS NULL;
+  RETURN NULL;
+END
+$$;
+CREATE CONSTRAINT TRIGGER stands_alone AFTER INSERT ON mistakes
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_mistake_stands_alone();
+
+CREATE FUNCTION holt_mistake_ends() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  PERFORM holt_litter_counts(c.litter_id) FROM litter_changes c
+    WHERE c.animal_id = NEW.animal_id AND c.superseded_at IS NULL;
+  RETURN NULL;
+END
+$$;
+CREATE CONSTRAINT TRIGGER ends AFTER UPDATE ON mistakes
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_mistake_ends();
+
+DO $$
+DECLARE
+  tab text;
+BEGIN
+  FOREACH tab IN ARRAY ARRAY['births', 'sexings', 'parents', 'accessions', 'holdings', 'titles', 'loans', 'placements',
+                             'memberships', 'life_states', 'marks', 'papers', 'weights', 'assessments', 'deaths',
+                             'transfers', 'concerns', 'merges'] LOOP
+    CALL holt_guard_mistakes(tab::regclass);
+  END LOOP;
+END
+$$;
 
 -- The record for which something of an animal is entered: the one under which it is held then, so that each
 -- record has a life of its own if the link turns out wrong.

@@ -26,6 +26,7 @@ const FILES: &[(i64, &str, &str)] = &[
     (15, "crate_readings", include_str!("../sql/0015_crate_readings.sql")),
     (16, "seals", include_str!("../sql/0016_seals.sql")),
     (17, "merges", include_str!("../sql/0017_merges.sql")),
+    (18, "mistakes", include_str!("../sql/0018_mistakes.sql")),
     (19, "papers", include_str!("../sql/0019_papers.sql")),
     (20, "loans", include_str!("../sql/0020_loans.sql")),
     (23, "taxon_traits", include_str!("../sql/0023_taxon_traits.sql")),

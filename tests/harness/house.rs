@@ -252,7 +252,7 @@ impl House {
             (
                 "a living animal without exactly one holder",
                 "SELECT count(*) FROM animals a
-                  WHERE holt_animal(a.id) = a.id
+                  WHERE holt_animal(a.id) = a.id AND NOT holt_never_was(a.id)
                     AND NOT EXISTS (SELECT FROM standing.holdings h WHERE h.animal_id = a.id AND h.superseded_at IS NULL
                                        AND h.ended_how IN ('death', 'departure', 'escape'))
                     AND (SELECT count(*) FROM standing.holdings h WHERE h.animal_id = a.id AND h.superseded_at IS NULL

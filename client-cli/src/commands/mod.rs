@@ -106,7 +106,7 @@ pub(crate) enum Asking {
     Loan(loan::Loan),
     Ownership(ownership::Ownership),
     History(history::History),
-    Correct(correct::Correct),
+    Correct(Box<correct::Correct>),
     Amendment(amendment::Amendment),
     Merge(merge::Merge),
     Report(report::Report),

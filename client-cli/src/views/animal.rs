@@ -28,6 +28,7 @@ pub(crate) struct Animal {
     pub(crate) owner: Option<String>,
     held_since: Option<String>,
     pub(crate) went_to: Option<String>,
+    mistake: Option<String>,
     death: Option<Death>,
     latest_mass_mg: Option<i64>,
     latest_weighed_at: Option<String>,
@@ -114,7 +115,7 @@ row! {
     /// An animal as a line.
     Row of one: Animal {
         accession, house_name, scientific_name, common_name, sex, born_on, born_estimated, status, holder,
-        enclosure, owner, held_since, went_to, latest_mass: one.spoken_mass(), latest_mass_mg, latest_weighed_at,
+        enclosure, owner, held_since, went_to, mistake, latest_mass: one.spoken_mass(), latest_mass_mg, latest_weighed_at,
         marks: one.marks.iter().map(Mark::spoken).collect::<Vec<_>>(), id,
     }
 }
@@ -139,6 +140,7 @@ impl Animal {
             owner: some(animal.owner),
             held_since: day(animal.held_since),
             went_to: some(animal.went_to),
+            mistake: some(animal.mistake),
             death: animal.death.map(Death::from),
             latest_mass_mg: animal.latest_mass.map(|mass| mass.milligrams),
             latest_weighed_at: written(animal.latest_weighed_at, zone),
@@ -178,6 +180,9 @@ impl Animal {
             }
             ("moved-on" | "departed", _) => format!("left{to}"),
             ("at-large", _) => "escaped, not found again".to_owned(),
+            ("entered-by-mistake", _) => {
+                format!("entered by mistake, in no count: {}", self.mistake.as_deref().unwrap_or_default())
+            }
             ("dead", _) => self.death.as_ref().map_or_else(|| "dead".to_owned(), Death::spoken),
             (status, _) => status.to_owned(),
         }

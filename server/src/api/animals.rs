@@ -26,6 +26,7 @@ pub(super) fn encode(animal: Animal) -> v1::Animal {
         Standing::Departed => v1::AnimalStatus::Departed,
         Standing::AtLarge => v1::AnimalStatus::AtLarge,
         Standing::MovedOn => v1::AnimalStatus::MovedOn,
+        Standing::Mistake => v1::AnimalStatus::Mistake,
     };
     let accessions = animal.accessions.into_iter();
     v1::Animal {
@@ -50,6 +51,7 @@ pub(super) fn encode(animal: Animal) -> v1::Animal {
         held_since: animal.held_since.map(day),
         went_to: animal.went_to,
         death: animal.death.map(encode::death),
+        mistake: animal.mistake,
     }
 }
 

@@ -2,7 +2,9 @@
 
 use crate::api::decode::{Form, LEAST_SHARE};
 use crate::api::{Api, animals, assessments, caller, encode, groups, papers, status};
+use crate::model::fact::FactKind;
 use crate::records::corrections::{self, Asked, Change, Code, Corrected, Moment};
+use crate::records::mistakes;
 use holt_audit::terms::Mass;
 use holt_proto::notation::mark;
 use holt_proto::v1;
@@ -149,4 +151,51 @@ impl CorrectionService for Api {
         let (facts, version, concerns) = told(corrected);
         Ok(Response::new(v1::WithdrawFactResponse { facts, version, concerns }))
     }
+
+    async fn withdraw_animal(
+        &self,
+        request: Request<v1::WithdrawAnimalRequest>,
+    ) -> Result<Response<v1::WithdrawAnimalResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let only = asked.validate_only;
+        let write = form.request("CorrectionService/WithdrawAnimal", &asked.request_id, &asked, only);
+        let site = form.site("site", &asked.site);
+        let mistake = mistake(&mut form, &asked.animal, &asked.because, asked.version);
+        form.done()?;
+        let told = mistakes::withdraw(&self.records, &caller, &write, &site, &mistake).await;
+        let told = told.map_err(status::from)?;
+        let facts = counts(&told);
+        Ok(Response::new(v1::WithdrawAnimalResponse { animal: Some(animals::encode(told.animal)), facts }))
+    }
+
+    async fn reinstate_animal(
+        &self,
+        request: Request<v1::ReinstateAnimalRequest>,
+    ) -> Result<Response<v1::ReinstateAnimalResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let only = asked.validate_only;
+        let write = form.request("CorrectionService/ReinstateAnimal", &asked.request_id, &asked, only);
+        let site = form.site("site", &asked.site);
+        let mistake = mistake(&mut form, &asked.animal, &asked.because, asked.version);
+        form.done()?;
+        let told = mistakes::reinstate(&self.records, &caller, &write, &site, &mistake).await;
+        let told = told.map_err(status::from)?;
+        let facts = counts(&told);
+        Ok(Response::new(v1::ReinstateAnimalResponse { animal: Some(animals::encode(told.animal)), facts }))
+    }
+}
+
+fn mistake(form: &mut Form, animal: &str, because: &str, version: i64) -> mistakes::Asked {
+    let animal = form.animal("animal", animal);
+    mistakes::Asked { animal, because: form.text("because", because, 1..=500), version }
+}
+
+fn counts(told: &mistakes::Told) -> Vec<v1::FactCount> {
+    let count = |(kind, count): &(FactKind, usize)| v1::FactCount {
+        kind: encode::fact_kind(*kind).into(),
+        count: i32::try_from(*count).unwrap_or(i32::MAX),
+    };
+    told.facts.iter().map(count).collect()
 }

@@ -453,6 +453,7 @@ pub(crate) const fn fact_kind(kind: FactKind) -> v1::FactKind {
         FactKind::ToldApart => v1::FactKind::ToldApart,
         FactKind::Mark => v1::FactKind::Mark,
         FactKind::LifeState => v1::FactKind::LifeState,
+        FactKind::Mistake => v1::FactKind::Mistake,
         FactKind::Loan => v1::FactKind::Loan,
         FactKind::Paper => v1::FactKind::Paper,
         FactKind::Weight => v1::FactKind::Weight,

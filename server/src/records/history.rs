@@ -167,6 +167,7 @@ fn say(kind: FactKind, says: &Value) -> String {
         FactKind::Mark => {
             with(format!("{} {}", spoken("kind"), text("code")), &[text("place"), text("ended_why")])
         }
+        FactKind::Mistake => format!("entered by mistake: {}", text("because")),
         FactKind::Loan => {
             let until = match text("until") {
                 "" => String::new(),

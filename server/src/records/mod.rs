@@ -29,6 +29,7 @@ pub mod litters;
 pub mod loans;
 pub mod marks;
 pub mod merges;
+pub mod mistakes;
 pub(crate) mod observed;
 pub mod papers;
 mod parents;
@@ -299,6 +300,7 @@ async fn not_held(snapshot: &Snapshot, permit: &Permit, animal: &Animal) -> Resu
                 Status::Held if animal.holder.is_empty() => "another site holds it".to_owned(),
                 Status::Held => format!("{} holds it", animal.holder),
                 Status::AtLarge => "it escaped".to_owned(),
+                Status::Mistake => format!("its record was entered by mistake ({})", animal.mistake),
                 _ if animal.went_to.is_empty() => "it has departed".to_owned(),
                 _ => format!("it went to {}", animal.went_to),
             };

@@ -395,6 +395,7 @@ struct View {
     ended_how: Option<String>,
     ended_name: Option<String>,
     went_to: Option<String>,
+    mistake: Option<String>,
     held_since: Option<NaiveDate>,
     enclosure: Option<String>,
     mass_mg: Option<i64>,
@@ -416,7 +417,8 @@ pub async fn views(snapshot: &Snapshot, ids: &[Uuid], lens: Lens) -> Result<Vec<
         "SELECT a.id, a.version, {taxon}, s.sex,
                 b.born_first, b.born_last, b.estimated, dam.parent_id AS dam_id, sire.parent_id AS sire_id,
                 hs.code AS holder, (h.ended_at IS NULL OR h.ended_at > $3) AS held, h.ended_how, h.ended_name,
-                ts.code AS went_to, since.began_on AS held_since, e.name AS enclosure,
+                ts.code AS went_to, (SELECT x.because FROM mistakes x WHERE x.animal_id = a.id AND {known_x}) AS mistake,
+                since.began_on AS held_since, e.name AS enclosure,
                 w.mass_mg, w.weighed_at, coalesce(os.code, o.owner_name) AS owner,
                 (SELECT n.code FROM marks n WHERE n.animal_id = a.id AND n.kind = 'house_name' AND {known_n}
                     AND n.began_at <= $3
@@ -523,6 +525,7 @@ async fn numbers(snapshot: &Snapshot, ids: &[Uuid]) -> Result<HashMap<Uuid, Vec<
 fn assemble(row: View, marks: Vec<Mark>, numbers: Vec<Number>, lens: Lens) -> Result<Animal, Error> {
     let held = row.held.unwrap_or(false);
     let status = match row.ended_how.as_deref().filter(|_| !held).map(holdings::ended).transpose()? {
+        None if row.mistake.is_some() => Status::Mistake,
         None => Status::Held,
         Some(Ended::Death) => Status::Dead,
         Some(Ended::Departure) => Status::Departed,
@@ -558,6 +561,7 @@ fn assemble(row: View, marks: Vec<Mark>, numbers: Vec<Number>, lens: Lens) -> Re
         version: row.version,
         owner: row.owner.unwrap_or_default(),
         held_since: row.held_since,
+        mistake: row.mistake.unwrap_or_default(),
         went_to: if held { String::new() } else { row.went_to.or(row.ended_name).unwrap_or_default() },
         death: row.death.map(deaths::Told::death).transpose()?,
     })

@@ -33,12 +33,31 @@ macro_rules! of_kind {
             FactKind::Assessment => $call::<assessment::Model>($($argument),*).await,
             FactKind::Death => $call::<death::Model>($($argument),*).await,
             FactKind::ToldApart => $call::<litter_change::Model>($($argument),*).await,
-            FactKind::Encounter | FactKind::Transfer | FactKind::Merge => {
+            FactKind::Encounter | FactKind::Transfer | FactKind::Merge | FactKind::Mistake => {
                 Err(Error::Fault(format!("{:?} is not corrected", $kind)))
             }
         }
     };
 }
+
+/// The tables of facts that are about one animal and no other.
+pub(super) const OF_AN_ANIMAL: [(FactKind, &str); 15] = [
+    (FactKind::Birth, "births"),
+    (FactKind::Sex, "sexings"),
+    (FactKind::Parent, "parents"),
+    (FactKind::Accession, "accessions"),
+    (FactKind::Holding, "holdings"),
+    (FactKind::Title, "titles"),
+    (FactKind::Placement, "placements"),
+    (FactKind::Membership, "memberships"),
+    (FactKind::Mark, "marks"),
+    (FactKind::LifeState, "life_states"),
+    (FactKind::Loan, "loans"),
+    (FactKind::Paper, "papers"),
+    (FactKind::Weight, "weights"),
+    (FactKind::Assessment, "assessments"),
+    (FactKind::Death, "deaths"),
+];
 
 /// The version of a fact about an animal, superseded or not.
 ///
@@ -47,30 +66,16 @@ macro_rules! of_kind {
 pub async fn find(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Option<Version>, Error> {
     #[derive(FromQueryResult)]
     struct Found {
-        kind: String,
+        kind: i32,
     }
-    let found = snapshot
-        .rows::<Found>(
-            "SELECT 'birth' AS kind FROM births WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'sex' FROM sexings WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'parent' FROM parents WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'accession' FROM accessions WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'holding' FROM holdings WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'title' FROM titles WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'placement' FROM placements WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'membership' FROM memberships WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'mark' FROM marks WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'life_state' FROM life_states WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'loan' FROM loans WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'paper' FROM papers WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'weight' FROM weights WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'assessment' FROM assessments WHERE animal_id = $1 AND id = $2
-             UNION ALL SELECT 'death' FROM deaths WHERE animal_id = $1 AND id = $2",
-            [animal.into(), id.into()],
-        )
-        .await?;
-    let Some(found) = found.into_iter().next() else { return Ok(None) };
-    let kind = serde_json::from_value(Value::String(found.kind))?;
+    let each = OF_AN_ANIMAL
+        .iter()
+        .enumerate()
+        .map(|(n, (_, table))| format!("SELECT {n} AS kind FROM {table} WHERE animal_id = $1 AND id = $2"));
+    let sql = each.collect::<Vec<_>>().join(" UNION ALL ");
+    let found = snapshot.rows::<Found>(&sql, [animal.into(), id.into()]).await?;
+    let kind = found.first().and_then(|found| OF_AN_ANIMAL.get(usize::try_from(found.kind).ok()?));
+    let Some((kind, _)) = kind.copied() else { return Ok(None) };
     let mut versions =
         rows_where(snapshot, kind, "animal_id = $1 AND id = $2", vec![animal.into(), id.into()]).await?;
     Ok(versions.pop())
@@ -88,6 +93,7 @@ pub async fn joint(snapshot: &Snapshot, animal: Uuid, id: Uuid) -> Result<Option
     }
     let sql = "SELECT 'encounter' AS kind FROM encounter_animals WHERE animal_id = $1 AND id = $2
                UNION ALL SELECT 'transfer' FROM transfers WHERE animal_id = $1 AND id = $2
+               UNION ALL SELECT 'mistake' FROM public.mistakes WHERE animal_id = $1 AND id = $2
                UNION ALL SELECT 'merge' FROM public.merges
                           WHERE id = $2 AND animal_id = ANY (holt_records(ARRAY[$1]::uuid[]))";
     let found = snapshot.rows::<Found>(sql, [animal.into(), id.into()]).await?;
@@ -193,7 +199,11 @@ pub async fn replace(
     record(tx, old.kind, row).await
 }
 
-async fn record(tx: &mut Tx, kind: FactKind, mut row: Map<String, Value>) -> Result<Version, Error> {
+pub(super) async fn record(
+    tx: &mut Tx,
+    kind: FactKind,
+    mut row: Map<String, Value>,
+) -> Result<Version, Error> {
     let stamps = json!({
         "id": tx.new_id(),
         "recorded_at": tx.now(),

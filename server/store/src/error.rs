@@ -148,6 +148,7 @@ pub const REFUSALS: &[(&str, Reason, &str, &str)] = &[
         "look at all its loans again",
     ),
     ("loans_one_version_key", Reason::Contention, "somebody changed the loan meanwhile", "look at it again"),
+    ("mistakes_once_key", Reason::Contention, "the record was withdrawn meanwhile", "look at it again"),
     ("merges_one_key", Reason::Contention, "the record was given up meanwhile", "look at it again"),
     (
         "deaths_once_key",

@@ -78,7 +78,7 @@ pub struct Wanted {
 
 /// Every kind of fact: name, table, when it was (in SQL), whether only the day is known, when it ended, and
 /// what it says. `f` is the fact, `s` its site.
-const KINDS: [(&str, &str, &str, &str, &str, &str); 16] = [
+const KINDS: [(&str, &str, &str, &str, &str, &str); 17] = [
     (
         "birth",
         "public.births f",
@@ -164,6 +164,14 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 16] = [
         "f.ended_at",
         "jsonb_build_object('state', f.state, 'suspected', f.suspected, 'ended_how', f.ended_how,
            'ended_why', f.ended_why, 'note', f.note)",
+    ),
+    (
+        "mistake",
+        "public.mistakes f",
+        "f.recorded_at",
+        "false",
+        "f.superseded_at",
+        "jsonb_build_object('because', f.because)",
     ),
     (
         "loan",

@@ -47,6 +47,7 @@ pub mod loans;
 mod login;
 pub mod marks;
 pub mod merges;
+pub mod mistakes;
 pub mod model;
 pub mod papers;
 pub mod partners;

@@ -8,7 +8,7 @@ macro_rules! every_table {
             crate_reading, death, device, device_batch, enclosure, encounter, encounter_animal, encounter_limit,
             enrichment_item, enrichment_offer, enrichment_term, ethogram, feed, feed_plan, food, grant, group,
             holding, life_state, litter, litter_change, litter_parent, loan, mark,
-            membership, merge, paper, parent, partner_search, partner_term, person, placement, proposal, proposal_answer, protocol, sexing, site, standard, taxon, taxon_name, taxon_trait, growth_reference,
+            membership, merge, mistake, paper, parent, partner_search, partner_term, person, placement, proposal, proposal_answer, protocol, sexing, site, standard, taxon, taxon_name, taxon_trait, growth_reference,
             title, transfer,
             transfer_step, upset, watch, watch_event, weight)
     };

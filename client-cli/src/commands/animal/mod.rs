@@ -1,6 +1,7 @@
 //! `holt animal`
 
 mod fate;
+mod mistake;
 mod read;
 mod register;
 
@@ -26,6 +27,8 @@ enum What {
     Died(fate::Died),
     PostMortem(fate::PostMortem),
     Departed(fate::Departed),
+    Withdraw(mistake::Withdraw),
+    Reinstate(mistake::Reinstate),
 }
 
 impl Animal {
@@ -39,6 +42,8 @@ impl Animal {
             What::Died(command) => command.run(errand).await,
             What::PostMortem(command) => command.run(errand).await,
             What::Departed(command) => command.run(errand).await,
+            What::Withdraw(command) => command.run(errand).await,
+            What::Reinstate(command) => command.run(errand).await,
         }
     }
 }

@@ -181,6 +181,7 @@ impl Change {
             | FactKind::Encounter
             | FactKind::Transfer
             | FactKind::Merge
+            | FactKind::Mistake
             | FactKind::ToldApart => &[],
         };
         if fields.is_empty() {

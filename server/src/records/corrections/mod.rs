@@ -10,7 +10,7 @@ pub(super) use stretches::lasting;
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::{Animal, Label};
+use crate::model::animal::{Animal, Label, Status};
 use crate::model::concern::Concern;
 use crate::model::fact::{FactKind, Told, Version};
 use crate::model::reason::Reason;
@@ -133,6 +133,9 @@ async fn unknown(tx: &Tx, animal: &Animal, fact: Uuid) -> Result<Refusal> {
                 "correct the holding that began or ended with it",
             ));
         }
+        Some(FactKind::Mistake) => {
+            return Ok(malformed("a mistake is of the whole record", "reinstate the animal"));
+        }
         Some(_) => return Ok(malformed("a merge belongs to two records", "withdraw the merge")),
         None => {}
     }
@@ -156,6 +159,15 @@ pub(super) async fn make(
     (fact, change): (Uuid, Option<&Change>),
     why: &Why,
 ) -> Result<Corrected> {
+    if animal.status == Status::Mistake {
+        return Err(Refusal::new(
+            Reason::OutOfOrder,
+            format!("the record of {} was withdrawn: {}", animal.label().spoken(), animal.mistake),
+            "reinstate it first",
+        )
+        .at("animal")
+        .into());
+    }
     let fact = standing_fact(tx, animal, fact).await?;
     let decides = holder::decides(tx, permit, animal.id).await?;
     holder::refuse_anothers(permit, animal, decides, &fact, None)?;
@@ -265,6 +277,7 @@ impl Work<'_> {
             | FactKind::Encounter
             | FactKind::Transfer
             | FactKind::Merge
+            | FactKind::Mistake
             | FactKind::ToldApart => Ok(()),
         }
     }
@@ -392,6 +405,7 @@ impl Work<'_> {
             | FactKind::Encounter
             | FactKind::Transfer
             | FactKind::Merge
+            | FactKind::Mistake
             | FactKind::ToldApart => {
                 let kind = self.fact.kind.spoken();
                 let say = format!("a {kind} cannot be withdrawn: an animal has one");

@@ -9,7 +9,7 @@ pub use plan::{Conflict, Named, Stands};
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::{Animal, Label};
+use crate::model::animal::{Animal, Label, Status};
 use crate::model::fact::{FactKind, Version};
 use crate::model::holding::Ended;
 use crate::model::reason::Reason;
@@ -108,6 +108,10 @@ pub(super) async fn link(
         return Err(Refusal::new(Reason::MergeConflict, say, "check which animals are meant").into());
     }
     for animal in [&keep, &gone] {
+        if animal.status == Status::Mistake {
+            let say = format!("the record of {} was withdrawn: {}", animal.label().spoken(), animal.mistake);
+            return Err(Refusal::new(Reason::MergeConflict, say, "reinstate it first").into());
+        }
         refuse_other_site(tx, permit, animal, consents).await?;
         refuse_on_the_move(tx, animal).await?;
     }

@@ -120,7 +120,8 @@ pub(super) fn pair(x: &Version, y: &Version, all: &[Version]) -> Verdict {
         | FactKind::Assessment
         | FactKind::Encounter
         | FactKind::Transfer
-        | FactKind::Merge => Verdict::Together,
+        | FactKind::Merge
+        | FactKind::Mistake => Verdict::Together,
     }
 }
 

@@ -324,10 +324,10 @@ impl<'a> Facts<'a> {
             let owners =
                 self.facts.iter().filter(|title| title.kind == FactKind::Title && lent_by(loan, title));
             let mut aside = owners.map(|title| self.for_whom(title)).collect::<Vec<_>>().into_iter();
-            if let Some(of) = aside.next().flatten().filter(|_| aside.all(|title| title.is_some())) {
-                if !self.is_aside(loan) {
-                    self.put_aside(loan, of);
-                }
+            if let Some(of) = aside.next().flatten().filter(|_| aside.all(|title| title.is_some()))
+                && !self.is_aside(loan)
+            {
+                self.put_aside(loan, of);
             }
         }
     }

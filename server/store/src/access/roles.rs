@@ -272,6 +272,8 @@ pub const METHODS: &[(&str, Need)] = {
         ("UpsetService/ListUpsets", R(D::Read)),
         ("CorrectionService/CorrectFact", R(D::Correct)),
         ("CorrectionService/WithdrawFact", R(D::Correct)),
+        ("CorrectionService/WithdrawAnimal", R(D::Register)),
+        ("CorrectionService/ReinstateAnimal", R(D::Register)),
         ("AmendmentService/ProposeAmendment", R(D::Register)),
         ("AmendmentService/AcceptAmendment", R(D::Register)),
         ("AmendmentService/DeclineAmendment", R(D::Register)),

@@ -39,6 +39,7 @@ pub mod loan;
 pub mod mark;
 pub mod membership;
 pub mod merge;
+pub mod mistake;
 pub mod paper;
 pub mod parent;
 pub mod partner_search;

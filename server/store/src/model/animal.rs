@@ -20,6 +20,8 @@ pub enum Status {
     Departed,
     AtLarge,
     MovedOn,
+    /// Its record was entered by mistake: it never was.
+    Mistake,
 }
 
 /// Day of birth, as closely as it is known.
@@ -77,6 +79,9 @@ pub struct Animal {
     pub went_to: String,
     #[serde(default)]
     pub death: Option<Death>,
+    /// Why its record was a mistake; empty where it was none.
+    #[serde(default)]
+    pub mistake: String,
 }
 
 impl Animal {

@@ -32,6 +32,8 @@ pub enum FactKind {
     Merge,
     /// That it left a litter to be an animal of its own.
     ToldApart,
+    /// That its record was entered by mistake.
+    Mistake,
 }
 
 impl FactKind {
@@ -58,6 +60,7 @@ impl FactKind {
             Self::Death => "death",
             Self::Merge => "merge",
             Self::ToldApart => "identification",
+            Self::Mistake => "mistake",
         }
     }
 }

@@ -113,6 +113,20 @@ impl Stage {
         otter.accession
     }
 
+    /// An otter whose record was withdrawn.
+    async fn never_was(&self) -> String {
+        let animal = self.otter(&self.home).await;
+        let ask = v1::WithdrawAnimalRequest {
+            request_id: self.house.request(),
+            site: HOME.to_owned(),
+            animal: animal.clone(),
+            because: "entered twice".to_owned(),
+            ..Default::default()
+        };
+        self.home.registrar.client.send(ask).await.unwrap();
+        animal
+    }
+
     /// An otter and a reading of it that the keeper recorded.
     async fn weighed(&self) -> (String, String) {
         let animal = self.otter(&self.home).await;
@@ -521,6 +535,18 @@ impl Stage {
                 let (animal, fact_id) = self.weighed().await;
                 let because = "seen on the sheet".to_owned();
                 v1::WithdrawFactRequest { request_id, site, animal, fact_id, because, ..Default::default() }
+                    .encode_to_vec()
+            }
+            "CorrectionService/WithdrawAnimal" => {
+                let animal = self.otter(&self.home).await;
+                let because = "entered twice".to_owned();
+                v1::WithdrawAnimalRequest { request_id, site, animal, because, ..Default::default() }
+                    .encode_to_vec()
+            }
+            "CorrectionService/ReinstateAnimal" => {
+                let animal = self.never_was().await;
+                let because = "the other one was wrong".to_owned();
+                v1::ReinstateAnimalRequest { request_id, site, animal, because, ..Default::default() }
                     .encode_to_vec()
             }
             "HistoryService/GetHistory" => {

@@ -166,6 +166,16 @@ impl Scene {
             ..Default::default()
         };
         this.quill.registrar.client.merges().merge_animals(merge).await.unwrap();
+        // And one that was entered by mistake.
+        let twice = this.house.otter(&this.quill, "Rushes").await;
+        let never = v1::WithdrawAnimalRequest {
+            request_id: this.house.request(),
+            site: "QUI".to_owned(),
+            animal: twice.accession,
+            because: "entered twice".to_owned(),
+            ..Default::default()
+        };
+        this.quill.registrar.client.send(never).await.unwrap();
         kept_for_itself(&this.house, &this.quill).await;
         proposed(&this.house, &this.quill).await;
         heated(&this.house, &this.quill).await;
@@ -297,9 +307,10 @@ impl Scene {
                 .unwrap();
             counts.insert(table, count);
         }
-        // Nobody died of this, and nobody was taken for another.
+        // Nobody died of this, nobody was taken for another, and it was there.
         counts.remove("deaths").unwrap();
         counts.remove("merges").unwrap();
+        counts.remove("mistakes").unwrap();
         counts
     }
 }

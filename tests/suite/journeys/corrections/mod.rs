@@ -2,6 +2,7 @@
 
 mod facts;
 mod history;
+mod mistakes;
 mod other_site;
 mod parties;
 mod readings;

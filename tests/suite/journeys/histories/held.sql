@@ -1,6 +1,7 @@
 -- Which animals these sites ($1) hold now, by the record that each goes by.
 WITH RECURSIVE up (record, whom, steps) AS (
-  SELECT id, id, 0 FROM animals WHERE site_id = ANY ($1)
+  SELECT id, id, 0 FROM animals
+   WHERE site_id = ANY ($1) AND id NOT IN (SELECT animal_id FROM mistakes WHERE superseded_at IS NULL)
   UNION ALL
   SELECT up.record, m.into_id, steps + 1
     FROM up JOIN merges m ON m.animal_id = up.whom AND m.superseded_at IS NULL WHERE steps < 99

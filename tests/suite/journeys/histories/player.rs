@@ -67,6 +67,8 @@ pub(super) struct Known {
     pub(super) moves: Vec<Move>,
     pub(super) merges: Vec<Merged>,
     pub(super) encounters: Vec<(String, usize)>,
+    /// Records that were withdrawn, and the site that did.
+    pub(super) never: Vec<(String, usize)>,
     /// Amendments that are open.
     pub(super) amendments: Vec<Proposed>,
     /// Merges that two sites agreed on, by the amendment that made them.

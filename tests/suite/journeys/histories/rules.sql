@@ -1,7 +1,9 @@
 -- What must hold of the animals that came onto the books of some sites ($1) at any time, from the tables alone: a
 -- row for each that does not, with what is wrong and with whom. Knows nothing of the code that wrote them.
-WITH RECURSIVE animal AS MATERIALIZED (
-  SELECT id FROM animals WHERE site_id = ANY ($1)
+WITH RECURSIVE mistake AS MATERIALIZED (
+  SELECT animal_id FROM mistakes WHERE superseded_at IS NULL
+), animal AS MATERIALIZED (
+  SELECT id FROM animals WHERE site_id = ANY ($1) AND id NOT IN (SELECT animal_id FROM mistake)
 ), merge AS MATERIALIZED (
   SELECT m.* FROM merges m JOIN animal ON animal.id = m.animal_id WHERE m.superseded_at IS NULL
 ), up (record, whom, steps) AS (
@@ -70,6 +72,7 @@ known (what, id, whom, site_id, began_at, ended_at, lasting) AS MATERIALIZED (
   SELECT r.whom, c.*, l.site_id AS home, l.born_on FROM litter_changes c JOIN litters l ON l.id = c.litter_id
     LEFT JOIN record r USING (animal_id)
    WHERE l.site_id = ANY ($1) AND c.superseded_at IS NULL AND c.id NOT IN (SELECT id FROM aside)
+     AND (c.animal_id IS NULL OR c.animal_id NOT IN (SELECT animal_id FROM mistake))
 ), wrong (what, whom) AS (
   SELECT 'given up, by links, for itself', id FROM animal WHERE id NOT IN (SELECT animal_id FROM record)
   UNION ALL
@@ -200,6 +203,27 @@ known (what, id, whom, site_id, began_at, ended_at, lasting) AS MATERIALIZED (
    WHERE c.kind = 'told_apart' AND NOT EXISTS (
      SELECT FROM holding h WHERE h.whom = c.whom AND h.began_how = 'told_apart' AND h.site_id = c.home
         AND h.began_on = c.happened_on)
+  UNION ALL
+  SELECT 'never there, and linked with another', m.animal_id FROM merges m
+   WHERE m.superseded_at IS NULL
+     AND (m.animal_id IN (SELECT animal_id FROM mistake) OR m.into_id IN (SELECT animal_id FROM mistake))
+  UNION ALL
+  SELECT 'never there, and on its way', t.animal_id FROM transfers t JOIN mistake USING (animal_id)
+   WHERE t.state NOT IN ('refused', 'cancelled')
+  UNION ALL
+  SELECT 'never there, and a parent', p.parent_id FROM parents p JOIN mistake m ON m.animal_id = p.parent_id
+   WHERE p.superseded_at IS NULL AND p.animal_id NOT IN (SELECT animal_id FROM mistake)
+  UNION ALL
+  SELECT 'never there, and marked', k.animal_id FROM marks k JOIN mistake USING (animal_id) WHERE k.superseded_at IS NULL
+  UNION ALL
+  SELECT 'never there, and met the public', a.animal_id FROM encounter_animals a JOIN mistake USING (animal_id)
+    JOIN encounters e ON e.id = a.encounter_id AND e.superseded_at IS NULL
+  UNION ALL
+  SELECT 'recorded of one that was never there', f.animal_id FROM mistakes m JOIN (
+    SELECT animal_id, recorded_at FROM weights UNION ALL SELECT animal_id, recorded_at FROM holdings
+    UNION ALL SELECT animal_id, recorded_at FROM titles UNION ALL SELECT animal_id, recorded_at FROM deaths) f
+      ON f.animal_id = m.animal_id AND f.recorded_at > m.recorded_at
+   WHERE m.superseded_at IS NULL
   UNION ALL
   SELECT 'told apart out of no litter', h.whom FROM holding h
    WHERE h.began_how = 'told_apart' AND NOT EXISTS (SELECT FROM change c WHERE c.whom = h.whom)

@@ -55,6 +55,47 @@ impl Player {
         Some(done)
     }
 
+    /// A record that was entered by mistake, or one of those that was none.
+    pub(super) async fn never_was(&mut self) -> Option<Result<(), Status>> {
+        let back = self.one_in(2).then(|| self.known().never.pop()).flatten();
+        if let Some((beast, site)) = back {
+            return Some(self.it_was(beast, site).await);
+        }
+        let (beast, site) = self.animal()?;
+        let ask = v1::WithdrawAnimalRequest {
+            request_id: self.request(),
+            site: self.code(site),
+            animal: self.spoken(&beast),
+            because: "entered twice".to_owned(),
+            ..Default::default()
+        };
+        let who = self.who(&[Role::Registrar], site);
+        let done = self.ask(&who, ask).await.map(drop);
+        if done.is_ok() {
+            self.known().change(&beast.id, |beast| beast.over = true);
+            self.known().never.push((beast.id, site));
+        }
+        Some(done)
+    }
+
+    async fn it_was(&mut self, beast: String, site: usize) -> Result<(), Status> {
+        let ask = v1::ReinstateAnimalRequest {
+            request_id: self.request(),
+            site: self.code(site),
+            animal: beast.clone(),
+            because: "it was there".to_owned(),
+            ..Default::default()
+        };
+        let who = self.who(&[Role::Registrar], site);
+        let done = self.ask(&who, ask).await.map(drop);
+        if done.is_ok() {
+            self.known().change(&beast, |beast| beast.over = false);
+        } else {
+            self.known().never.push((beast, site));
+        }
+        done
+    }
+
     /// A change that a fact of a kind can say.
     pub(super) fn change(&mut self, kind: FactKind, site: usize) -> v1::FactChange {
         let mut change = v1::FactChange::default();
@@ -73,7 +114,7 @@ impl Player {
                 change.animal = self.animal().map(|(beast, _)| beast.id);
             }
             FactKind::Title if self.one_in(2) => {
-                change.owner = Some(self.owner(site)).filter(|owner| !owner.is_empty())
+                change.owner = Some(self.owner(site)).filter(|owner| !owner.is_empty());
             }
             FactKind::Holding if self.one_in(4) => {
                 change.source = Some(v1::ArrivalSource::Rescue.into());

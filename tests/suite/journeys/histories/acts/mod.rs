@@ -14,7 +14,7 @@ use super::player::Player;
 use tonic::Status;
 
 /// How likely each act is, next to the others.
-const ACTS: [(Act, usize); 27] = [
+const ACTS: [(Act, usize); 28] = [
     (Act::Birth, 5),
     (Act::Arrival, 6),
     (Act::Litter, 4),
@@ -39,6 +39,7 @@ const ACTS: [(Act, usize); 27] = [
     (Act::Title, 3),
     (Act::Loan, 3),
     (Act::Correct, 14),
+    (Act::NeverWas, 3),
     (Act::Amend, 6),
     (Act::Merge, 9),
     (Act::People, 2),
@@ -70,6 +71,7 @@ enum Act {
     Title,
     Loan,
     Correct,
+    NeverWas,
     Amend,
     Merge,
     People,
@@ -106,6 +108,7 @@ impl Player {
             Act::Title => self.title().await,
             Act::Loan => self.loan().await,
             Act::Correct => Box::pin(self.correct()).await,
+            Act::NeverWas => self.never_was().await,
             Act::Amend => self.amend().await,
             Act::Merge => self.merge().await,
             Act::People => Some(self.people().await),
