@@ -17,8 +17,8 @@ use std::path::PathBuf;
     version,
     arg_required_else_help = true,
     subcommand_required = true,
-    after_help = "Begin with `holt sign-in NAME`, then `holt due` and `holt weigh`. `holt COMMAND --help` \
-        has examples.",
+    after_help = "Begin with `holt sign-in NAME`. Then `holt` alone shows today's page (`holt today`). `holt COMMAND \
+        --help` has examples.",
     after_long_help = after_long_help(),
 )]
 pub(crate) struct Holt {

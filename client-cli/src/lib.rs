@@ -60,6 +60,12 @@ pub fn run(arguments: Vec<OsString>, world: &mut World) -> Pin<Box<dyn Future<Ou
 async fn answer(arguments: Vec<OsString>, world: &mut World) -> u8 {
     let usual = looks(Colour::Auto, world);
     let command = command().term_width(usual.0.width.min(WIDEST_HELP).into());
+    let is_bare = arguments.len() == 1;
+    let arguments = if is_bare && commands::is_signed_in(world) {
+        vec![OsString::from("holt"), OsString::from("today")]
+    } else {
+        arguments
+    };
     let holt = match command.try_get_matches_from(arguments).and_then(|found| Holt::from_arg_matches(&found))
     {
         Ok(holt) => holt,

@@ -47,6 +47,14 @@ impl Session {
         (self.clock)()
     }
 
+    /// Whether there is somebody to ask as; the server may still say otherwise.
+    pub(crate) fn is_somebody(&self) -> bool {
+        match &self.sign_in {
+            SignIn::Given(_) => true,
+            SignIn::Kept(keep) => keep.load().is_ok_and(|kept| kept.is_some()),
+        }
+    }
+
     /// Asks as whoever is signed in.
     pub(crate) async fn ask<C: Ask>(&self, message: C) -> Result<C::Answer, Failure> {
         let keep = match &self.sign_in {
@@ -178,6 +186,7 @@ impl Session {
 }
 
 /// Sites and their time zones.
+#[derive(Default)]
 pub(crate) struct Zones(BTreeMap<String, Tz>);
 
 impl Zones {

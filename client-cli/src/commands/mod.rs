@@ -50,6 +50,7 @@ mod standard;
 mod standing;
 mod state;
 mod stock_return;
+mod today;
 mod transfer;
 mod weigh;
 mod weight;
@@ -62,7 +63,7 @@ use crate::errand::{self, Errand, Input, Outcome};
 use crate::output::{Looks, Output};
 use crate::profile::Settings;
 use crate::world::World;
-use clap::Subcommand;
+use clap::{Parser, Subcommand};
 
 /// Every command.
 #[derive(Debug, Subcommand)]
@@ -77,6 +78,7 @@ pub(crate) enum Command {
 /// first.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Asking {
+    Today(today::Today),
     Weigh(weigh::Weigh),
     Weight(weight::Weight),
     Growth(growth::Growth),
@@ -130,6 +132,16 @@ pub(crate) enum Asking {
     Whoami(whoami::Whoami),
 }
 
+/// Whether somebody is signed in, as far as this machine knows.
+pub(crate) fn is_signed_in(world: &World) -> bool {
+    let usual = Holt::try_parse_from(["holt", "whoami"]);
+    let session = usual.ok().and_then(|holt| {
+        let settings = Settings::of(&holt.global, world).ok()?;
+        errand::session(&holt.global, &settings, world).ok()
+    });
+    session.is_some_and(|session| session.is_somebody())
+}
+
 /// Runs a command.
 pub(crate) async fn run(holt: Holt, world: &mut World, looks: (Looks, Looks)) -> Outcome {
     let settings = Settings::of(&holt.global, world)?;
@@ -155,6 +167,7 @@ pub(crate) async fn run(holt: Holt, world: &mut World, looks: (Looks, Looks)) ->
 impl Asking {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self {
+            Self::Today(command) => command.run(errand).await,
             Self::Weigh(command) => command.run(errand).await,
             Self::Weight(command) => command.run(errand).await,
             Self::Growth(command) => command.run(errand).await,

@@ -65,7 +65,7 @@ impl Thing for Device {
 }
 
 /// The unit of a measure, with a space before it where one is written.
-fn unit(measure: &str) -> &'static str {
+pub(super) fn unit(measure: &str) -> &'static str {
     match measure {
         "temperature" | "water-temperature" => " °C",
         "humidity" => " %",

@@ -40,20 +40,21 @@ pub(crate) struct Concern {
     pub(crate) accession: String,
     pub(crate) house_name: Option<String>,
     /// Of the group or device that it is about; none where it is about one animal.
-    enclosure: Option<String>,
+    pub(super) enclosure: Option<String>,
     taxon: Option<String>,
     device: Option<String>,
-    age_days: i32,
+    pub(super) age_days: i32,
     pub(crate) seen: String,
     look_first: Option<String>,
     figures: Vec<Figure>,
     pub(super) raised_at: Option<String>,
     changed_at: Option<String>,
-    taken_up_by: Option<String>,
+    pub(super) taken_up_by: Option<String>,
     settled_because: Option<String>,
     /// Of concerns about weight.
     settled_as: Option<&'static str>,
-    animal_id: String,
+    /// Empty where it is about no one animal.
+    pub(super) animal_id: String,
     record_ids: Vec<String>,
     /// None where it was not raised, but would be.
     pub(crate) id: Option<String>,
@@ -126,9 +127,14 @@ impl Concern {
             "act" => (Tone::Warning, "ACT"),
             _ => (Tone::Strong, "NEXT ROUND"),
         };
-        let seen = self.seen.split_once(". ").map_or(self.seen.as_str(), |(first, _)| first);
         let id = self.id.as_ref().map(|id| format!(" [{}]", short(id))).unwrap_or_default();
-        format!("{} {}{id}", page.paint(tone, soon), seen.trim_end_matches('.'))
+        format!("{} {}{id}", page.paint(tone, soon), self.seen_first())
+    }
+
+    /// What was seen first of all, without its full stop.
+    pub(super) fn seen_first(&self) -> &str {
+        let seen = self.seen.split_once(". ").map_or(self.seen.as_str(), |(first, _)| first);
+        seen.trim_end_matches('.')
     }
 
     /// It with everything that a person needs to judge it.

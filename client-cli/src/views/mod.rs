@@ -54,6 +54,7 @@ pub(crate) mod standard;
 pub(crate) mod standing;
 pub(crate) mod stock_entry;
 pub(crate) mod stock_return;
+pub(crate) mod today;
 pub(crate) mod transfer;
 pub(crate) mod unassessed;
 pub(crate) mod upset;

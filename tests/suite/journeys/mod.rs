@@ -33,6 +33,7 @@ mod partners;
 mod pushed_out;
 mod registration;
 mod standards;
+mod today;
 mod transfer;
 mod weekly_round;
 mod welfare;
