@@ -95,7 +95,7 @@ impl Hands {
              terminal:\n\n  \
              export HOLT_SERVER={address} XDG_CONFIG_HOME={folder}/ruth/config \
              XDG_STATE_HOME={folder}/ruth/state\n\n  \
-             {holt} concern list --all-sites\n  \
+             {holt} today\n  \
              {holt} report --site SOL --span 90\n  \
              {holt} animal show Fennel --site BRA\n\n\
              (You are Ruth, the auditor. Everybody's password is `{PASSWORD}`; `holt sign-in nuala` makes \

@@ -48,6 +48,7 @@ pub(super) async fn run(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(
 /// Nuala weighs the family in the Burrow House.
 async fn keeper(hands: &Hands, tell: &(dyn Fn(&str) + Sync)) -> Result<(), DemoError> {
     tell("== The keeper: Nuala at Quillmoor, six in the morning ==\n");
+    step(hands, tell, "nuala", &["today"], 0).await?;
     step(hands, tell, "nuala", &["due", "--duty", "weigh"], 0).await?;
     let round = "animal,mass,declined,note\n\
                  Juniper,1.48 kg,,\n\

@@ -32,9 +32,14 @@ const STANDARD: &str = include_str!("../../standards/eu-zoos-directive.toml");
 
 /// The Monday with which the records begin. The last one has passed everywhere.
 pub(super) fn first_monday() -> NaiveDate {
-    let yesterday = SystemClock.now().date_naive() - Days::new(1);
+    let yesterday = this_moment().date_naive() - Days::new(1);
     let monday = yesterday - Days::new(yesterday.weekday().num_days_from_monday().into());
     monday - Days::new(u64::try_from(WEEKS - 1).unwrap_or(0) * 7)
+}
+
+/// The time on this machine, with which the scenario ends.
+pub(super) fn this_moment() -> DateTime<Utc> {
+    SystemClock.now()
 }
 
 /// When the scenario begins: a week before the first round.
@@ -533,6 +538,7 @@ pub(super) async fn load(
             loader.move_brook(week).await?;
         }
     }
+    loader.last_night().await?;
     Ok(format!(
         "{} animals of {} species at {} parks, {weights} weighings, {assessments} assessments",
         BEASTS.len(),

@@ -12,6 +12,7 @@ mod hands;
 mod journeys;
 mod load;
 mod masses;
+mod night;
 mod scenario;
 
 use crate::access::keys::OwnKey;
