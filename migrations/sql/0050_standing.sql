@@ -106,9 +106,32 @@ $$;
 CREATE CONSTRAINT TRIGGER stands_alone AFTER INSERT ON mistakes
   DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_mistake_stands_alone();
 
+-- Nobody is young of an animal that never was. At the end of the write: until then the key to the parent waits for
+-- whoever says so meanwhile.
+CREATE FUNCTION holt_parent_was() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+  IF NEW.superseded_at IS NULL AND holt_never_was(NEW.parent_id) THEN
+    RAISE EXCEPTION 'animal % is a parent, and is said never to have been', NEW.parent_id
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'parents_never_was_guard', TABLE = 'parents';
+  END IF;
+  RETURN NULL;
+END
+$$;
+CREATE CONSTRAINT TRIGGER parent_was AFTER INSERT ON parents
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_parent_was();
+CREATE CONSTRAINT TRIGGER parent_was AFTER INSERT ON litter_parents
+  DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_parent_was();
+
 CREATE FUNCTION holt_mistake_ends() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 BEGIN
+  IF NOT holt_never_was(NEW.animal_id) AND EXISTS (
+    SELECT FROM parents p
+     WHERE p.animal_id = NEW.animal_id AND p.superseded_at IS NULL AND holt_never_was(p.parent_id)) THEN
+    RAISE EXCEPTION 'a parent of animal % is said never to have been', NEW.animal_id
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'parents_never_was_guard', TABLE = 'parents';
+  END IF;
   PERFORM holt_litter_counts(c.litter_id) FROM litter_changes c
     WHERE c.animal_id = NEW.animal_id AND c.superseded_at IS NULL;
   RETURN NULL;
@@ -128,6 +151,7 @@ BEGIN
   END LOOP;
 END
 $$;
+CREATE POLICY never_was_kept ON merges AS RESTRICTIVE FOR INSERT WITH CHECK (NOT holt_never_was(into_id));
 
 -- The record for which something of an animal is entered: the one under which it is held then, so that each
 -- record has a life of its own if the link turns out wrong.

@@ -92,6 +92,20 @@ pub async fn reinstate(
         if !holder::decides(&tx, &permit, label.id).await? {
             return Err(holder::elsewhere(&animal, FactKind::Mistake).into());
         }
+        if let Some(parent) = mistakes::parent_that_never_was(&tx, label.id).await? {
+            return Err(Refusal::new(
+                Reason::OutOfOrder,
+                format!(
+                    "{} is a parent of {}, and its record was withdrawn",
+                    parent.with.as_deref().unwrap_or("an animal"),
+                    label.spoken()
+                ),
+                "let that record stand again first",
+            )
+            .at("animal")
+            .fact("hanging", "parent")
+            .into());
+        }
         mistakes::end(&mut tx, standing, &asked.because).await?;
         for litter in its_litters(&tx, label.id).await? {
             litters::bump(&mut tx, litter).await?;

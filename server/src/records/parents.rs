@@ -1,13 +1,13 @@
 //! Parents: who can be one.
 
 use crate::access::permit::Permit;
-use crate::model::animal::{Animal, Born};
+use crate::model::animal::{Animal, Born, Status};
 use crate::model::death::Gone;
 use crate::model::reason::Reason;
 use crate::model::taxon::Taxon;
 use crate::records::error::{Refusal, Result};
-use crate::records::{one_animal, view};
-use crate::store::animals::Parent;
+use crate::records::{one_locked, view};
+use crate::store::animals::{Lock, Parent};
 use crate::store::{Tx, deaths, holdings};
 use chrono::{Days, NaiveDate};
 use holt_audit::terms::Sex;
@@ -36,19 +36,27 @@ enum Unfit {
     Unless(String),
 }
 
-/// The animal that a reference means as dam or sire; none for no reference.
+/// The animal that a reference means as dam or sire; none for no reference. Until the write ends, nobody says that it
+/// never was.
 ///
 /// # Errors
-/// Refused where nothing goes by that reference, or more than one animal does.
+/// Refused where nothing goes by that reference, more than one animal does, or its record was withdrawn.
 pub(super) async fn find(tx: &Tx, permit: &Permit, text: &str, field: &str) -> Result<Option<Animal>> {
     if text.is_empty() {
         return Ok(None);
     }
-    let label = one_animal(tx, Some(permit), text, tx.now()).await.map_err(|error| match error {
+    let label = one_locked(tx, permit, text, tx.now(), Lock::Share).await.map_err(|error| match error {
         crate::records::error::Error::Refused(refusal) => refusal.at(field).into(),
         fault => fault,
     })?;
-    Ok(Some(view(tx, permit, &label, tx.now()).await?))
+    let found = view(tx, permit, &label, tx.now()).await?;
+    if found.status == Status::Mistake {
+        let say = format!("{} never was: its record was withdrawn ({})", label.spoken(), found.mistake);
+        return Err(Refusal::new(Reason::ParentDoesNotFit, say, "check which animal is meant")
+            .at(field)
+            .into());
+    }
+    Ok(Some(found))
 }
 
 /// An animal as a parent of a birth: of the right sex and species, born before it and old enough; a dam

@@ -123,6 +123,9 @@ pub async fn later(
            SELECT 'was moved to an enclosure', began_at FROM placements
             WHERE animal_id = $1 AND superseded_at IS NULL
            UNION ALL
+           SELECT 'left an enclosure', ended_at FROM placements
+            WHERE $5 AND animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
+           UNION ALL
            SELECT 'joined a group', began_at FROM memberships WHERE animal_id = $1 AND superseded_at IS NULL
            UNION ALL
            SELECT 'was seen in another state', began_at FROM life_states

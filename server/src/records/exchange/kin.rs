@@ -2,7 +2,7 @@
 
 use super::{Intake, Taxa, wrong};
 use crate::access::permit::Permit;
-use crate::model::animal::Animal;
+use crate::model::animal::{Animal, Status};
 use crate::model::death::Gone;
 use crate::model::exchange::{Life, Parentage};
 use crate::model::holding::{Began, Ended};
@@ -218,7 +218,10 @@ impl Recorded {
         ids.dedup();
         let lens = Lens { site: Some(permit.site().id), at: tx.now(), day: permit.site().day_of(tx.now()) };
         let held = holdings::of(tx, &ids).await?;
-        let candidates = animals::views(tx, &ids, lens).await?.into_iter().map(|animal: Animal| {
+        // Whoever never was is nobody's parent.
+        let views = animals::views(tx, &ids, lens).await?.into_iter();
+        let were = views.filter(|animal| animal.status != Status::Mistake);
+        let candidates = were.map(|animal: Animal| {
             let own = || held.iter().filter(|holding| holding.animal == animal.id);
             let died = own().find(|holding| holding.ended == Some(Ended::Death));
             let candidate = Candidate {

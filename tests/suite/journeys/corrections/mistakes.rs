@@ -166,6 +166,13 @@ async fn what_hangs_on_a_record_is_told_and_put_right_first() {
     let refused = books.never_was(registrar, "Sedge").await.unwrap_err();
     assert!(refused.message().contains(&format!("a parent of {}", young.accession)), "{}", refused.message());
     books.never_was(registrar, &young.accession).await.unwrap();
+    // With its young gone it may go as well, and then has to be there first.
+    books.never_was(registrar, "Sedge").await.unwrap();
+    let refused = books.it_was(&young.accession).await.unwrap_err();
+    assert_eq!(reason(&refused), "OUT_OF_ORDER", "{}", refused.message());
+    books.it_was(&books.sedge.accession).await.unwrap();
+    books.it_was(&young.accession).await.unwrap();
+    books.never_was(registrar, &young.accession).await.unwrap();
 
     let talk = v1::RecordEncounterRequest {
         request_id: books.house.request(),

@@ -1,7 +1,8 @@
 -- What must hold of the animals that came onto the books of some sites ($1) at any time, from the tables alone: a
 -- row for each that does not, with what is wrong and with whom. Knows nothing of the code that wrote them.
 WITH RECURSIVE mistake AS MATERIALIZED (
-  SELECT animal_id FROM mistakes WHERE superseded_at IS NULL
+  SELECT m.animal_id FROM mistakes m JOIN animals a ON a.id = m.animal_id
+   WHERE a.site_id = ANY ($1) AND m.superseded_at IS NULL
 ), animal AS MATERIALIZED (
   SELECT id FROM animals WHERE site_id = ANY ($1) AND id NOT IN (SELECT animal_id FROM mistake)
 ), merge AS MATERIALIZED (
@@ -219,7 +220,7 @@ known (what, id, whom, site_id, began_at, ended_at, lasting) AS MATERIALIZED (
   SELECT 'never there, and met the public', a.animal_id FROM encounter_animals a JOIN mistake USING (animal_id)
     JOIN encounters e ON e.id = a.encounter_id AND e.superseded_at IS NULL
   UNION ALL
-  SELECT 'recorded of one that was never there', f.animal_id FROM mistakes m JOIN (
+  SELECT 'recorded of one that was never there', f.animal_id FROM mistakes m JOIN mistake USING (animal_id) JOIN (
     SELECT animal_id, recorded_at FROM weights UNION ALL SELECT animal_id, recorded_at FROM holdings
     UNION ALL SELECT animal_id, recorded_at FROM titles UNION ALL SELECT animal_id, recorded_at FROM deaths) f
       ON f.animal_id = m.animal_id AND f.recorded_at > m.recorded_at
