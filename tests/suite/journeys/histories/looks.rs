@@ -105,10 +105,12 @@ impl Witness<'_> {
         self.stage.codes.iter().position(|code| code == at).filter(|site| who.has(&READERS, *site))
     }
 
-    /// What a site recorded of an animal itself stands in what it is shown of it, whoever holds it now.
+    /// What a site recorded of an animal itself stands in what it is shown of it, whoever holds it now; of one that
+    /// never was, in its history alone.
     async fn own_for_ever(&mut self, table: &str, site: usize, beast: &Beast, shown: &[u8]) {
         let own: Vec<Uuid> = sqlx::query_scalar(sqlx::AssertSqlSafe(format!(
-            "SELECT id FROM {table} WHERE animal_id = $1 AND site_id = $2 AND superseded_at IS NULL"
+            "SELECT id FROM {table} WHERE animal_id = $1 AND site_id = $2 AND superseded_at IS NULL
+                AND ('{table}' = 'holdings' OR NOT holt_never_was(animal_id))"
         )))
         .bind(beast.id.parse::<Uuid>().unwrap())
         .bind(self.sites[site])
