@@ -67,6 +67,7 @@ words! {
     SettledAs: FalseAlarm "false-alarm", Treated "treated", NewNormal "new-normal";
     Confidence: Low "low", Medium "medium", High "high";
     AmendmentState: Open "open", Accepted "accepted", Declined "declined", Withdrawn "withdrawn";
+    ParentsKnownBy: Observed "observed", Genetic "genetic", Assumed "assumed";
     DeathManner: Natural "natural", Euthanasia "euthanasia", Accident "accident", ByAnimal "by-animal",
         Unknown "unknown";
     DepartureDestination: Collection "collection", Wild "wild", Private "private", Escape "escape";

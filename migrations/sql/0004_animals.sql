@@ -134,6 +134,9 @@ CREATE TABLE parents (
   kind           text NOT NULL CONSTRAINT parents_kind_guard CHECK (kind IN ('dam', 'sire')),
   share          double precision NOT NULL CONSTRAINT parents_share_guard CHECK (share > 0 AND share <= 1),
   because        text NOT NULL,
+  known_by       text NOT NULL
+                 CONSTRAINT parents_known_by_guard CHECK (known_by IN ('not_said', 'observed', 'genetic', 'assumed')),
+  note           text NOT NULL,
   recorded_at    timestamptz NOT NULL,
   recorded_by    uuid NOT NULL,
   request_id     uuid NOT NULL,
@@ -152,7 +155,9 @@ CALL holt_guard_fact('parents', 'Dam and possible sires of an animal.', '{
   "parent_id": "The parent.",
   "kind": "dam or sire.",
   "share": "How likely this one is the sire, 1 where it is certain.",
-  "because": "Why it was accepted although it does not fit by the records; empty where it fits."
+  "because": "Why it was accepted although it does not fit by the records; empty where it fits.",
+  "known_by": "How it is known: not_said, observed, genetic or assumed.",
+  "note": "Who says so, such as the report of a laboratory; empty where nothing was said."
 }', true);
 -- A parent is an animal that the site sees, or one that is on record as its parent: of an animal that came from
 -- elsewhere, the holder corrects what was recorded there.

@@ -80,7 +80,7 @@ BEGIN
                   WHERE t.animal_id = one AND t.state NOT IN ('refused', 'cancelled')) THEN 'transfers'
     WHEN EXISTS (SELECT FROM parents p
                   WHERE p.parent_id = one AND p.superseded_at IS NULL AND NOT holt_never_was(p.animal_id)) THEN 'parents'
-    WHEN EXISTS (SELECT FROM litter_parents p WHERE p.parent_id = one) THEN 'litter_parents'
+    WHEN EXISTS (SELECT FROM litter_parents p WHERE p.parent_id = one AND p.superseded_at IS NULL) THEN 'litter_parents'
     WHEN EXISTS (SELECT FROM encounter_animals a JOIN encounters e ON e.id = a.encounter_id
                   WHERE a.animal_id = one AND e.superseded_at IS NULL) THEN 'encounters'
     WHEN EXISTS (SELECT FROM titles t

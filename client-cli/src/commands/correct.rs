@@ -87,6 +87,9 @@ pub(super) struct Change {
     /// Of a parent: how likely it is this animal, up to 1
     #[arg(long, value_name = "SHARE")]
     share: Option<f64>,
+    /// Of a parent: how it is known
+    #[arg(long, value_name = "HOW", value_parser = words::parser::<v1::ParentsKnownBy>())]
+    known_by: Option<v1::ParentsKnownBy>,
     /// Of a parent or a birth: why these parents are right although they do not fit the records
     #[arg(long, value_name = "WHY")]
     parents_because: Option<String>,
@@ -201,6 +204,7 @@ impl Change {
             sex: self.sex.map(Into::into),
             parent: self.parent,
             share: self.share,
+            known_by: self.known_by.map(Into::into),
             parents_because: self.parents_because,
             animal: self.was,
             enclosure: self.enclosure,

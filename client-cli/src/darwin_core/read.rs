@@ -342,7 +342,13 @@ impl Animals {
         let (share, because) = read_remarks(row.get("relationshipRemarks"));
         let path = format!("parents[{}]", entry.life.parents.len());
         entry.note(path, row.place("relatedResourceID"));
-        entry.life.parents.push(v1::LifeParent { animal, sex: sex.into(), share, because });
+        entry.life.parents.push(v1::LifeParent {
+            animal,
+            sex: sex.into(),
+            share,
+            because,
+            ..Default::default()
+        });
         Ok(())
     }
 

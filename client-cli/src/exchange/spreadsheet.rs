@@ -206,7 +206,13 @@ impl Row<'_> {
             let place = self.place(field);
             self.entry.note(path, place);
             let because = because.clone();
-            self.entry.life.parents.push(v1::LifeParent { animal, sex: sex.into(), share: 1.0, because });
+            self.entry.life.parents.push(v1::LifeParent {
+                animal,
+                sex: sex.into(),
+                share: 1.0,
+                because,
+                ..Default::default()
+            });
         }
     }
 

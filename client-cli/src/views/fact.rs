@@ -155,6 +155,37 @@ impl Answer for History {
     }
 }
 
+/// The parents that were recorded of an animal.
+#[derive(Serialize)]
+pub(crate) struct Parents {
+    animal: String,
+    recorded: bool,
+    facts: Vec<Fact>,
+}
+
+impl Parents {
+    pub(crate) fn new(animal: String, facts: Vec<v1::Fact>, check_only: bool, zone: Tz) -> Self {
+        let facts = facts.into_iter().map(|fact| Fact::new(fact, zone)).collect();
+        Self { animal, recorded: !check_only, facts }
+    }
+}
+
+impl Answer for Parents {
+    type Row = Fact;
+
+    fn rows(&self) -> Vec<Fact> {
+        self.facts.clone()
+    }
+
+    fn page(&self, page: &mut Page) {
+        if !self.recorded {
+            page.line(CHECKED_ONLY);
+        }
+        let parents: Vec<&str> = self.facts.iter().map(|fact| fact.say.as_str()).collect();
+        page.line(&format!("Parents of {}: {}.", self.animal, parents.join("; ")));
+    }
+}
+
 /// What became of a fact.
 #[derive(Serialize)]
 pub(crate) struct Corrected {

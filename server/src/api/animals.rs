@@ -8,6 +8,7 @@ use crate::model::animal::{
 };
 use crate::model::death::{Body, Death, Disposal, Manner, PostMortem};
 use crate::model::holding::When;
+use crate::model::kinship::KnownBy;
 use crate::model::loan::Terms;
 use crate::model::taxon::{Appendix, NewTaxon, Synonym, TaxonChange};
 use crate::model::traits::{EnergyNeed, Traits};
@@ -266,6 +267,18 @@ pub(super) fn destination(form: &mut Form, field: &str, wire: i32) -> Destinatio
         Ok(v1::DepartureDestination::Unspecified) | Err(_) => None,
     };
     form.choice(field, destination, "collection, wild, private, escape", Destination::Collection)
+}
+
+/// How parents are known; not said, where nothing is.
+pub(super) fn known_by(form: &mut Form, field: &str, wire: i32) -> KnownBy {
+    let by = match v1::ParentsKnownBy::try_from(wire) {
+        Ok(v1::ParentsKnownBy::Unspecified) => Some(KnownBy::NotSaid),
+        Ok(v1::ParentsKnownBy::Observed) => Some(KnownBy::Observed),
+        Ok(v1::ParentsKnownBy::Genetic) => Some(KnownBy::Genetic),
+        Ok(v1::ParentsKnownBy::Assumed) => Some(KnownBy::Assumed),
+        Err(_) => None,
+    };
+    form.choice(field, by, "observed, genetic, assumed", KnownBy::NotSaid)
 }
 
 pub(super) fn source(form: &mut Form, field: &str, wire: i32) -> ArrivalSource {

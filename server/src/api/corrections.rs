@@ -1,8 +1,11 @@
 //! `CorrectionService`.
 
 use crate::api::decode::{Form, LEAST_SHARE};
-use crate::api::{Api, animals, assessments, caller, encode, groups, papers, status};
+use crate::api::{Api, animals, assessments, caller, encode, groups, litters, papers, status};
 use crate::model::fact::FactKind;
+use crate::model::kinship::Known;
+use crate::model::litter::NewParents;
+use crate::records::corrections::parentage::{self, Found};
 use crate::records::corrections::{self, Asked, Change, Code, Corrected, Moment};
 use crate::records::mistakes;
 use holt_audit::terms::Mass;
@@ -57,6 +60,7 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
         sex: wire.sex.map(|sex| form.sex("change.sex", sex)),
         parent: animal(form, "change.parent", &wire.parent),
         share,
+        known_by: wire.known_by.map(|by| animals::known_by(form, "change.known_by", by)),
         parents_because: wire.parents_because.map(|why| form.text("change.parents_because", &why, 1..=500)),
         mass: wire.mass.map(|mass| Mass::from_mg(mass.milligrams)),
         accepted: wire.accepted,
@@ -150,6 +154,38 @@ impl CorrectionService for Api {
             .map_err(status::from)?;
         let (facts, version, concerns) = told(corrected);
         Ok(Response::new(v1::WithdrawFactResponse { facts, version, concerns }))
+    }
+
+    async fn set_parents(
+        &self,
+        request: Request<v1::SetParentsRequest>,
+    ) -> Result<Response<v1::SetParentsResponse>, Status> {
+        let (caller, asked) = caller::open(request)?;
+        let mut form = Form::new();
+        let only = asked.validate_only;
+        let write = form.request("CorrectionService/SetParents", &asked.request_id, &asked, only);
+        let site = form.site("site", &asked.site);
+        if asked.dam.is_empty() && asked.sires.is_empty() {
+            form.wrong("dam", "is missing, and no sire is given", "name the dam, a sire, or both");
+        }
+        let found = Found {
+            animal: form.animal("animal", &asked.animal),
+            parents: NewParents {
+                dam: animals::reference(&mut form, "dam", &asked.dam),
+                sires: litters::sires(&mut form, "", &asked.sires),
+                because: form.text("parents_because", &asked.parents_because, 0..=500),
+            },
+            known: Known {
+                by: animals::known_by(&mut form, "known_by", asked.known_by),
+                note: form.text("note", &asked.note, 0..=500),
+            },
+            version: asked.version,
+        };
+        form.done()?;
+        let set =
+            parentage::set(&self.records, &caller, &write, &site, &found).await.map_err(status::from)?;
+        let (facts, version, _) = told(set);
+        Ok(Response::new(v1::SetParentsResponse { facts, version }))
     }
 
     async fn withdraw_animal(

@@ -7,6 +7,7 @@ use crate::model::concern::{About, Concern, ConcernKind, ConcernState, Level, Se
 use crate::model::crate_reading::CrateReading;
 use crate::model::death::{Death, Disposal, Manner, PostMortem};
 use crate::model::fact::{Change, FactKind, Told};
+use crate::model::kinship::KnownBy;
 use crate::model::mark::{Mark, MarkKind};
 use crate::model::person::{Grant, Person, Role};
 use crate::model::reason::Reason;
@@ -26,6 +27,15 @@ use uuid::Uuid;
 
 /// Records that are named as missing, at most: the others are counted.
 const MOST_UNREADABLE: usize = 20;
+
+pub(super) const fn known_by(by: KnownBy) -> v1::ParentsKnownBy {
+    match by {
+        KnownBy::NotSaid => v1::ParentsKnownBy::Unspecified,
+        KnownBy::Observed => v1::ParentsKnownBy::Observed,
+        KnownBy::Genetic => v1::ParentsKnownBy::Genetic,
+        KnownBy::Assumed => v1::ParentsKnownBy::Assumed,
+    }
+}
 
 pub(crate) const fn sex(sex: Sex) -> v1::Sex {
     match sex {

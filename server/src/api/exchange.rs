@@ -1,6 +1,6 @@
 //! `ExchangeService`.
 
-use crate::api::animals::{destination, manner, scientific_name, source};
+use crate::api::animals::{destination, known_by, manner, scientific_name, source};
 use crate::api::decode::{Form, LEAST_SHARE};
 use crate::api::{Api, caller, encode, status, weights};
 use crate::model::animal::{ArrivalSource, Born, Destination};
@@ -10,6 +10,7 @@ use crate::model::exchange::{
 };
 use crate::model::exchange::{Coming, Leaving};
 use crate::model::holding::When;
+use crate::model::kinship::Known;
 use crate::model::mark::MarkKind;
 use crate::model::site::EnclosureKind;
 use crate::model::weight::{Outcome, Taken};
@@ -107,6 +108,10 @@ fn parentage(form: &mut Form, n: usize, wire: &v1::LifeParent) -> Parentage {
         sex,
         share,
         because: form.text(&field("because"), &wire.because, 0..=500),
+        known: Known {
+            by: known_by(form, &field("known_by"), wire.known_by),
+            note: form.text(&field("note"), &wire.note, 0..=500),
+        },
     }
 }
 
@@ -177,6 +182,8 @@ fn encode_life(life: Life) -> v1::Life {
         sex: encode::sex(parent.sex).into(),
         share: parent.share,
         because: parent.because,
+        known_by: encode::known_by(parent.known.by).into(),
+        note: parent.known.note,
     });
     let marks = life.marks.into_iter().map(|worn| v1::LifeMark {
         mark: Some(v1::NewMark {

@@ -96,7 +96,7 @@ fn young(form: &mut Form, field: &str, wire: Option<v1::Counts>) -> Counts {
 }
 
 /// Possible sires with their shares: as given, or each as likely where none is.
-fn sires(form: &mut Form, within: &str, wire: &[v1::NewSire]) -> Vec<(String, f64)> {
+pub(super) fn sires(form: &mut Form, within: &str, wire: &[v1::NewSire]) -> Vec<(String, f64)> {
     const MEND: &str = "give each sire a share above 0 and all together 1 at most, or none of them a share";
     if wire.len() > 20 {
         form.wrong(&format!("{within}sires"), format!("names {} animals", wire.len()), "name 20 at most");

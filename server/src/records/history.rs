@@ -131,7 +131,7 @@ fn say(kind: FactKind, says: &Value) -> String {
             let parent = if text("parent").is_empty() { text("id") } else { text("parent") };
             let share = says["share"].as_f64().filter(|share| *share < 1.0);
             let share = share.map(|share| format!("{:.0} %", share * 100.0)).unwrap_or_default();
-            with(format!("{} {parent}", text("kind")), &[&share])
+            with(format!("{} {parent}", text("kind")), &[&share, text("known_by"), text("note")])
         }
         FactKind::Accession => format!("added as {}", text("number")),
         FactKind::Holding => {

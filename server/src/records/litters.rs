@@ -5,8 +5,9 @@ use crate::access::roles::Deed;
 use crate::model::animal::{Animal, Born, Label};
 use crate::model::crate_reading::{CrateReading, Of};
 use crate::model::holding::Began;
+use crate::model::kinship::Known;
 use crate::model::litter::{
-    Change, Correction, Event, Litter, NewEvent, NewLitter, NewParents, NewYoung, ToldApart, Wrong,
+    Change, Correction, Event, Litter, NewEvent, NewLitter, NewYoung, ToldApart, Wrong,
 };
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
@@ -14,7 +15,7 @@ use crate::model::request::Request;
 use crate::model::taxon::Taxon;
 use crate::records::animals::{Entry, lens_of, onto_the_books, owner};
 use crate::records::error::{Refusal, Result};
-use crate::records::parents::{self, Birth};
+use crate::records::parents::{Birth, Named};
 use crate::records::{Records, fresh, guard_version, life_states, taxa};
 use crate::store::animals::{First, Lens, Parent};
 use crate::store::holdings::Beginning;
@@ -44,7 +45,8 @@ pub async fn record(
         }
         let named = Named::find(&tx, &permit, &new.parents, "").await?;
         let taxon = species(&tx, &new.taxon, named.animals()).await?;
-        let parents = named.fit(&tx, &permit, &taxon, new.born_on, &new.parents.because).await?;
+        let birth = born_here(&taxon, new.born_on, &new.parents.because);
+        let parents = named.fit(&tx, &permit, &birth).await?;
         life_states::bears(&mut tx, &permit, &parents, new.born_on).await?;
         let id = litters::insert(&mut tx, &permit, &taxon, new, &parents).await?;
         let mut reply = today(&tx, &permit, id).await?;
@@ -54,51 +56,8 @@ pub async fn record(
     .await
 }
 
-/// Animals that are named as parents of a litter, each with the field that names it.
-struct Named {
-    dam: Option<(Animal, String)>,
-    sires: Vec<(Animal, f64, String)>,
-}
-
-impl Named {
-    /// Those that references mean; `within` is the path of the field that holds them.
-    async fn find(tx: &Tx, permit: &Permit, new: &NewParents, within: &str) -> Result<Self> {
-        let field = format!("{within}dam");
-        let dam = parents::find(tx, permit, &new.dam, &field).await?.map(|dam| (dam, field));
-        let mut sires = Vec::with_capacity(new.sires.len());
-        for (n, (text, share)) in new.sires.iter().enumerate() {
-            let field = format!("{within}sires[{n}].animal");
-            if let Some(sire) = parents::find(tx, permit, text, &field).await? {
-                sires.push((sire, *share, field));
-            }
-        }
-        Ok(Self { dam, sires })
-    }
-
-    fn animals(&self) -> impl Iterator<Item = &Animal> + Send {
-        self.dam.iter().map(|(dam, _)| dam).chain(self.sires.iter().map(|(sire, ..)| sire))
-    }
-
-    /// As parents of a litter that was born here on a day.
-    async fn fit(
-        self,
-        tx: &Tx,
-        permit: &Permit,
-        taxon: &Taxon,
-        born_on: NaiveDate,
-        because: &str,
-    ) -> Result<Vec<Parent>> {
-        let birth = Birth { taxon, days: Some((born_on, born_on)), here: true, because };
-        let mut parents: Vec<Parent> = Vec::with_capacity(self.sires.len() + 1);
-        if let Some((dam, field)) = self.dam {
-            parents.push(parents::fit(tx, permit, &dam, Sex::Female, &birth, &field).await?);
-        }
-        for (sire, share, field) in self.sires {
-            let fit = parents::fit(tx, permit, &sire, Sex::Male, &birth, &field).await?;
-            parents.push(Parent { share, ..fit });
-        }
-        Ok(parents)
-    }
+const fn born_here<'a>(taxon: &'a Taxon, on: NaiveDate, because: &'a str) -> Birth<'a> {
+    Birth { taxon, days: Some((on, on)), here: true, because }
 }
 
 /// The species of a litter: as it is named, or else that of a parent.
@@ -179,7 +138,8 @@ pub async fn correct(
             }
             Wrong::Parents(new) => {
                 let named = Named::find(&tx, &permit, new, "parents.").await?;
-                let parents = named.fit(&tx, &permit, &litter.taxon, litter.born_on, &new.because).await?;
+                let birth = born_here(&litter.taxon, litter.born_on, &new.because);
+                let parents = named.fit(&tx, &permit, &birth).await?;
                 litters::replace_parents(&mut tx, &permit, litter.id, &parents, why).await?;
             }
         }
@@ -265,7 +225,10 @@ pub async fn tell_apart(
 /// The parents of a litter as those of one young.
 fn parents_of(litter: &Litter) -> Vec<Parent> {
     let because = &litter.parents_because;
-    let parent = |animal: &Label, sex, share| Parent { id: animal.id, sex, share, because: because.clone() };
+    let parent = |animal: &Label, sex, share| {
+        let (because, known) = (because.clone(), Known::default());
+        Parent { id: animal.id, sex, share, because, known }
+    };
     let dam = litter.dam.iter().map(|dam| parent(dam, Sex::Female, 1.0));
     dam.chain(litter.sires.iter().map(|sire| parent(&sire.animal, Sex::Male, sire.share))).collect()
 }

@@ -175,7 +175,7 @@ fn refuse(permit: &Permit, label: &Label, hanging: &Hanging) -> Refusal {
         "parent" => (format!("it is a parent of {with}"), "correct the parents of that animal first"),
         "litter" => (
             format!("it is a parent of the litter born on {day}"),
-            "it was there to have it: correct what is wrong with it instead",
+            "correct the parents of that litter first",
         ),
         "encounter" => (format!("it took part in an encounter on {day}"), "withdraw that encounter first"),
         "owner" => (format!("{with} is its owner"), "correct its ownership first"),

@@ -3,6 +3,8 @@
 use crate::access::permit::Permit;
 use crate::model::animal::{Animal, Born, Status};
 use crate::model::death::Gone;
+use crate::model::kinship::Known;
+use crate::model::litter::NewParents;
 use crate::model::reason::Reason;
 use crate::model::taxon::Taxon;
 use crate::records::error::{Refusal, Result};
@@ -87,6 +89,45 @@ pub(super) async fn fit(
     Ok(candidate.fit(permit, sex, birth, field, "give the reason why these parents are right")?)
 }
 
+/// Animals that are named as parents, each with the field that names it.
+pub(super) struct Named {
+    pub(super) dam: Option<(Animal, String)>,
+    pub(super) sires: Vec<(Animal, f64, String)>,
+}
+
+impl Named {
+    /// Those that references mean; `within` is the path of the field that holds them.
+    pub(super) async fn find(tx: &Tx, permit: &Permit, new: &NewParents, within: &str) -> Result<Self> {
+        let field = format!("{within}dam");
+        let dam = find(tx, permit, &new.dam, &field).await?.map(|dam| (dam, field));
+        let mut sires = Vec::with_capacity(new.sires.len());
+        for (n, (text, share)) in new.sires.iter().enumerate() {
+            let field = format!("{within}sires[{n}].animal");
+            if let Some(sire) = find(tx, permit, text, &field).await? {
+                sires.push((sire, *share, field));
+            }
+        }
+        Ok(Self { dam, sires })
+    }
+
+    pub(super) fn animals(&self) -> impl Iterator<Item = &Animal> + Send {
+        self.dam.iter().map(|(dam, _)| dam).chain(self.sires.iter().map(|(sire, ..)| sire))
+    }
+
+    /// As parents of a birth.
+    pub(super) async fn fit(self, tx: &Tx, permit: &Permit, birth: &Birth<'_>) -> Result<Vec<Parent>> {
+        let mut parents: Vec<Parent> = Vec::with_capacity(self.sires.len() + 1);
+        if let Some((dam, field)) = self.dam {
+            parents.push(fit(tx, permit, &dam, Sex::Female, birth, &field).await?);
+        }
+        for (sire, share, field) in self.sires {
+            let fit = fit(tx, permit, &sire, Sex::Male, birth, &field).await?;
+            parents.push(Parent { share, ..fit });
+        }
+        Ok(parents)
+    }
+}
+
 /// What of an animal decides whether it can be a parent.
 #[derive(Clone)]
 pub(super) struct Candidate {
@@ -115,7 +156,8 @@ impl Candidate {
         field: &str,
         overrule: &str,
     ) -> std::result::Result<Parent, Refusal> {
-        let fits = Parent { id: self.id, sex, share: 1.0, because: String::new() };
+        let (because, known) = (String::new(), Known::default());
+        let fits = Parent { id: self.id, sex, share: 1.0, because, known };
         let part = if sex == Sex::Female { "dam" } else { "sire" };
         let refused = |why: &str, mend: String| {
             let say = format!("{} cannot be the {part}: {why}", self.spoken);

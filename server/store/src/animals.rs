@@ -7,6 +7,7 @@ use crate::error::Error;
 use crate::facts::{covers, fact, known};
 use crate::model::animal::{Animal, Born, Filter, Label, Status};
 use crate::model::holding::Ended;
+use crate::model::kinship::Known;
 use crate::model::mark::Mark;
 use crate::model::page::{Page, Slice};
 use crate::model::taxon::Taxon;
@@ -94,6 +95,7 @@ pub struct Parent {
     pub share: f64,
     /// Why it is accepted although it does not fit by the records; empty where it fits.
     pub because: String,
+    pub known: Known,
 }
 
 /// Its part, as it is stored.
@@ -131,26 +133,41 @@ pub async fn insert(tx: &mut Tx, permit: &Permit, first: &First) -> Result<Uuid,
     );
     tx.insert(&[row]).await?;
     insert_sex(tx, permit, id, first.sex, first.sexed_on).await?;
-    let parents: Vec<_> = first
-        .parents
-        .iter()
-        .map(|parent| {
-            fact!(
-                tx,
-                parent::Model {
-                    id: tx.new_id(),
-                    animal_id: id,
-                    site_id: site,
-                    parent_id: parent.id,
-                    kind: parent_kind(parent.sex).to_owned(),
-                    share: parent.share,
-                    because: parent.because.clone(),
-                }
-            )
-        })
-        .collect();
-    tx.insert(&parents).await?;
+    insert_parents(tx, permit, id, &first.parents).await?;
     Ok(id)
+}
+
+/// Records parents of an animal; answers the identifiers of the facts.
+///
+/// # Errors
+/// [`Error::Broken`] where it has such a parent on record, or would be its own ancestor.
+pub async fn insert_parents(
+    tx: &mut Tx,
+    permit: &Permit,
+    animal: Uuid,
+    parents: &[Parent],
+) -> Result<Vec<Uuid>, Error> {
+    let rows: Vec<_> =
+        parents.iter().map(|parent| parent_row(tx, animal, permit.site().id, parent)).collect();
+    tx.insert(&rows).await?;
+    Ok(rows.iter().map(|row| row.id).collect())
+}
+
+pub(super) fn parent_row(tx: &Tx, animal: Uuid, site: Uuid, parent: &Parent) -> parent::Model {
+    fact!(
+        tx,
+        parent::Model {
+            id: tx.new_id(),
+            animal_id: animal,
+            site_id: site,
+            parent_id: parent.id,
+            kind: parent_kind(parent.sex).to_owned(),
+            share: parent.share,
+            because: parent.because.clone(),
+            known_by: parent.known.by.as_str().to_owned(),
+            note: parent.known.note.clone(),
+        }
+    )
 }
 
 /// Records a sex from a day on; what was recorded for the same day is superseded.

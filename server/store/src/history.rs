@@ -102,7 +102,7 @@ const KINDS: [(&str, &str, &str, &str, &str, &str); 17] = [
            WHERE b.animal_id = f.animal_id AND {known_b})",
         "true",
         "NULL",
-        "jsonb_build_object('kind', f.kind, 'share', f.share, 'parent',
+        "jsonb_build_object('kind', f.kind, 'share', f.share, 'known_by', nullif(f.known_by, 'not_said'), 'note', f.note, 'parent',
            (SELECT c.number FROM public.accessions c WHERE c.animal_id = f.parent_id AND {known_c}
              ORDER BY c.recorded_at, c.id LIMIT 1), 'id', f.parent_id)",
     ),

@@ -100,7 +100,8 @@ pub async fn hanging(snapshot: &Snapshot, permit: &Permit, animal: Uuid) -> Resu
              FROM parents p WHERE p.parent_id = $1 AND p.superseded_at IS NULL
            UNION ALL
            SELECT 4, 'litter', l.born_on::timestamp AT TIME ZONE 'UTC', NULL
-             FROM litter_parents p JOIN litters l ON l.id = p.litter_id WHERE p.parent_id = $1
+             FROM litter_parents p JOIN litters l ON l.id = p.litter_id
+            WHERE p.parent_id = $1 AND p.superseded_at IS NULL
            UNION ALL
            SELECT 5, 'encounter', e.began_at, NULL
              FROM encounter_animals a JOIN encounters e ON e.id = a.encounter_id

@@ -2,6 +2,7 @@
 
 mod fate;
 mod mistake;
+mod parents;
 mod read;
 mod register;
 
@@ -24,6 +25,7 @@ enum What {
     Born(register::Born),
     Arrived(register::Arrived),
     Sex(fate::Sex),
+    Parents(parents::Parents),
     Died(fate::Died),
     PostMortem(fate::PostMortem),
     Departed(fate::Departed),
@@ -39,6 +41,7 @@ impl Animal {
             What::Born(command) => command.run(errand).await,
             What::Arrived(command) => command.run(errand).await,
             What::Sex(command) => command.run(errand).await,
+            What::Parents(command) => command.run(errand).await,
             What::Died(command) => command.run(errand).await,
             What::PostMortem(command) => command.run(errand).await,
             What::Departed(command) => command.run(errand).await,

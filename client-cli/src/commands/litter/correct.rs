@@ -86,7 +86,7 @@ impl Withdraw {
 /// Replace the parents of a litter: name all of them
 #[derive(Args, Debug)]
 #[command(after_help = "\
-Identified animals keep their parents: use `holt history` and `holt correct` for each.
+Identified animals keep their parents: use `holt animal parents` for each.
 
 Examples:
   holt litter parents Sedge --dam Sedge --sire Alder --because \"seen mating\"

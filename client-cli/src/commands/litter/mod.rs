@@ -6,6 +6,8 @@ mod identify;
 mod read;
 mod record;
 
+pub(crate) use record::sire;
+
 use crate::errand::{Errand, Outcome, nothing_of, the_one};
 use crate::failure::Failure;
 use crate::session::Session;

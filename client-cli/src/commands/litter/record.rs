@@ -49,7 +49,7 @@ pub(super) struct Record {
 }
 
 /// Reads `Bramble` or `Bramble=0.7`.
-pub(super) fn sire(text: &str) -> Result<v1::NewSire, String> {
+pub(crate) fn sire(text: &str) -> Result<v1::NewSire, String> {
     let Some((animal, share)) = text.rsplit_once('=') else {
         return Ok(v1::NewSire { animal: text.to_owned(), share: 0.0 });
     };

@@ -6,6 +6,7 @@ use crate::model::assessment::Finding;
 use crate::model::death::Manner;
 use crate::model::fact::FactKind;
 use crate::model::group::Role;
+use crate::model::kinship::KnownBy;
 use crate::model::paper::Content;
 use crate::records::error::{Refusal, Violation};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -37,6 +38,8 @@ pub struct Change {
     pub sex: Option<Sex>,
     pub parent: Option<String>,
     pub share: Option<f64>,
+    /// Of a parent.
+    pub known_by: Option<KnownBy>,
     /// Why parents are right that do not fit by the records.
     pub parents_because: Option<String>,
     pub mass: Option<Mass>,
@@ -101,6 +104,7 @@ impl Change {
             self.sex.map(sex),
             self.parent.as_ref().map(|parent| format!("parent {parent}")),
             self.share.map(|share| format!("share {share}")),
+            self.known_by.map(|by| format!("known by {}", by.as_str().replace('_', " "))),
             self.parents_because.as_ref().map(|why| format!("parents accepted because: {why}")),
             self.code.as_ref().map(|code| format!("code {}", code.text)),
             self.place_on_body.as_ref().map(|place| format!("place on body {place}")),
@@ -121,6 +125,7 @@ impl Change {
             ("sex", self.sex.is_some()),
             ("parent", self.parent.is_some()),
             ("share", self.share.is_some()),
+            ("known_by", self.known_by.is_some()),
             ("parents_because", self.parents_because.is_some()),
             ("mass", self.mass.is_some()),
             ("accepted", self.accepted.is_some()),
@@ -156,7 +161,7 @@ impl Change {
         let fields: &[&str] = match kind {
             FactKind::Birth => &["born_on", "born_estimated", "parents_because"],
             FactKind::Sex => &["sex", "happened_at"],
-            FactKind::Parent => &["parent", "share", "parents_because"],
+            FactKind::Parent => &["parent", "share", "known_by", "parents_because"],
             FactKind::Weight => &["mass", "animal", "note", "happened_at", "accepted"],
             FactKind::Placement => &["enclosure", "happened_at", "ended_at"],
             FactKind::Membership => &["role", "happened_at", "ended_at"],

@@ -142,6 +142,9 @@ impl Work<'_> {
         if let Some(share) = change.share {
             columns.insert("share".to_owned(), json!(share));
         }
+        if let Some(by) = change.known_by {
+            columns.insert("known_by".to_owned(), json!(by.as_str()));
+        }
         self.put(Value::Object(columns)).await
     }
 

@@ -2,6 +2,7 @@
 
 mod change;
 mod facts;
+pub mod parentage;
 mod parties;
 mod stretches;
 
@@ -159,15 +160,7 @@ pub(super) async fn make(
     (fact, change): (Uuid, Option<&Change>),
     why: &Why,
 ) -> Result<Corrected> {
-    if animal.status == Status::Mistake {
-        return Err(Refusal::new(
-            Reason::OutOfOrder,
-            format!("the record of {} was withdrawn: {}", animal.label().spoken(), animal.mistake),
-            "reinstate it first",
-        )
-        .at("animal")
-        .into());
-    }
+    refuse_mistake(animal)?;
     let fact = standing_fact(tx, animal, fact).await?;
     let decides = holder::decides(tx, permit, animal.id).await?;
     holder::refuse_anothers(permit, animal, decides, &fact, None)?;
@@ -197,6 +190,15 @@ pub(super) async fn make(
     let owners: Vec<Uuid> = std::iter::once(animal.id).chain(weighed.iter().map(|label| label.id)).collect();
     let facts = history::these(tx, caller, &owners, &done).await?;
     Ok(Corrected { facts, version, concerns })
+}
+
+/// Refuses to correct a record that was entered by mistake.
+fn refuse_mistake(animal: &Animal) -> std::result::Result<(), Refusal> {
+    if animal.status != Status::Mistake {
+        return Ok(());
+    }
+    let say = format!("the record of {} was withdrawn: {}", animal.label().spoken(), animal.mistake);
+    Err(Refusal::new(Reason::OutOfOrder, say, "reinstate it first").at("animal"))
 }
 
 /// Refuses whoever is no registrar, but for readings of the last days: rounds are shared, and whoever sees the slip

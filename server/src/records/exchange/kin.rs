@@ -97,8 +97,8 @@ pub(super) async fn find(
                 }
                 // Why it is right is kept where it was said, also where the records now bear it out.
                 Ok(parent) => {
-                    let because = parentage.because.clone();
-                    parents.push(Parent { share: parentage.share, because, ..parent });
+                    let (because, known) = (parentage.because.clone(), parentage.known.clone());
+                    parents.push(Parent { share: parentage.share, because, known, ..parent });
                 }
                 Err(refusal) => refused.push((n, refusal)),
             }

@@ -272,6 +272,7 @@ pub const METHODS: &[(&str, Need)] = {
         ("UpsetService/ListUpsets", R(D::Read)),
         ("CorrectionService/CorrectFact", R(D::Correct)),
         ("CorrectionService/WithdrawFact", R(D::Correct)),
+        ("CorrectionService/SetParents", R(D::Register)),
         ("CorrectionService/WithdrawAnimal", R(D::Register)),
         ("CorrectionService/ReinstateAnimal", R(D::Register)),
         ("AmendmentService/ProposeAmendment", R(D::Register)),

@@ -17,6 +17,8 @@ pub struct Model {
     pub kind: String,
     pub share: f64,
     pub because: String,
+    pub known_by: String,
+    pub note: String,
     pub recorded_at: DateTime<Utc>,
     pub recorded_by: Uuid,
     pub request_id: Uuid,

@@ -10,6 +10,7 @@ use crate::model::death::Manner;
 use crate::model::exchange::{Coming, Leaving};
 use crate::model::exchange::{Life, LivedIn, Parentage, Stay, Weighed, Worn};
 use crate::model::holding::When;
+use crate::model::kinship::{Known, KnownBy};
 use crate::model::mark::NewMark;
 use crate::model::page::{Page, Slice};
 use crate::model::site::Enclosure;
@@ -215,7 +216,9 @@ impl Books {
     fn parentage(&self, row: &parent::Model) -> Option<Parentage> {
         let animal = self.parents_here.get(&row.parent_id)?.clone();
         let sex = if row.kind == "dam" { Sex::Female } else { Sex::Male };
-        Some(Parentage { animal, sex, share: row.share, because: row.because.clone() })
+        let by = KnownBy::ALL.into_iter().find(|by| by.as_str() == row.known_by).unwrap_or_default();
+        let known = Known { by, note: row.note.clone() };
+        Some(Parentage { animal, sex, share: row.share, because: row.because.clone(), known })
     }
 
     fn lived_in(&self, row: &placement::Model) -> Result<LivedIn, Error> {

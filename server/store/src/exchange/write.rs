@@ -1,7 +1,7 @@
 //! Writing whole lives: one statement a table for a great many animals.
 
 use crate::access::permit::Permit;
-use crate::animals::{Parent, parent_kind, sex_text};
+use crate::animals::{Parent, parent_row, sex_text};
 use crate::doors::Tx;
 use crate::entity::{accession, animal, birth, death, holding, mark, parent, placement, sexing, title};
 use crate::error::Error;
@@ -157,18 +157,7 @@ impl Facts {
             ));
         }
         for one in &life.parents {
-            self.parents.push(fact!(
-                tx,
-                parent::Model {
-                    id: tx.new_id(),
-                    animal_id: animal_id,
-                    site_id: site_id,
-                    parent_id: one.id,
-                    kind: parent_kind(one.sex).to_owned(),
-                    share: one.share,
-                    because: one.because.clone(),
-                }
-            ));
+            self.parents.push(parent_row(tx, animal_id, site_id, one));
         }
         self.accessions.push(fact!(
             tx,

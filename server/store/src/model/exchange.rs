@@ -4,6 +4,7 @@ use crate::model::animal::{ArrivalSource, Born, Destination};
 use crate::model::concern::Concern;
 use crate::model::death::Manner;
 use crate::model::holding::When;
+use crate::model::kinship::Known;
 use crate::model::mark::NewMark;
 use crate::model::reason::Reason;
 use crate::model::site::EnclosureKind;
@@ -51,6 +52,7 @@ pub struct Parentage {
     pub sex: Sex,
     pub share: f64,
     pub because: String,
+    pub known: Known,
 }
 
 /// A mark over a stretch of time.

@@ -5,7 +5,46 @@ use crate::model::group::Kin;
 use chrono::NaiveDate;
 use holt_audit::kinship::Bounded;
 use holt_audit::terms::Sex;
+use serde::{Deserialize, Serialize};
 use uuid::Uuid;
+
+/// How a parent is known.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum KnownBy {
+    #[default]
+    NotSaid,
+    /// Somebody saw it: a mating, a birth, suckling.
+    Observed,
+    /// A laboratory found it.
+    Genetic,
+    /// Nobody else can have been.
+    Assumed,
+}
+
+impl KnownBy {
+    /// Every way.
+    pub const ALL: [Self; 4] = [Self::NotSaid, Self::Observed, Self::Genetic, Self::Assumed];
+
+    /// As it is stored.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::NotSaid => "not_said",
+            Self::Observed => "observed",
+            Self::Genetic => "genetic",
+            Self::Assumed => "assumed",
+        }
+    }
+}
+
+/// How a parent is known, and who says so.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Known {
+    pub by: KnownBy,
+    /// Such as the report of a laboratory; may be empty.
+    pub note: String,
+}
 
 /// What a pedigree is made of: an animal with what the asker may see of it.
 #[derive(Clone, Debug)]

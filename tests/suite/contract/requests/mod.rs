@@ -537,6 +537,14 @@ impl Stage {
                 v1::WithdrawFactRequest { request_id, site, animal, fact_id, because, ..Default::default() }
                     .encode_to_vec()
             }
+            "CorrectionService/SetParents" => {
+                let (animal, dam) = (self.otter(&self.home).await, self.otter(&self.home).await);
+                let because = "the day of birth is a guess".to_owned();
+                let known_by = v1::ParentsKnownBy::Genetic.into();
+                let ask =
+                    v1::SetParentsRequest { request_id, site, animal, dam, known_by, ..Default::default() };
+                v1::SetParentsRequest { parents_because: because, ..ask }.encode_to_vec()
+            }
             "CorrectionService/WithdrawAnimal" => {
                 let animal = self.otter(&self.home).await;
                 let because = "entered twice".to_owned();

@@ -4,6 +4,7 @@ mod facts;
 mod history;
 mod mistakes;
 mod other_site;
+mod parents;
 mod parties;
 mod readings;
 mod seen_later;

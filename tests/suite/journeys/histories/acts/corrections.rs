@@ -55,6 +55,25 @@ impl Player {
         Some(done)
     }
 
+    /// Who the parents of an animal are, as somebody found out.
+    pub(super) async fn parents(&mut self) -> Option<Result<(), Status>> {
+        let (beast, site) = self.animal()?;
+        let sires = (0..self.chance.below(3)).map(|_| v1::NewSire { animal: self.parent(site), share: 0.0 });
+        let sires: Vec<_> = sires.filter(|sire| !sire.animal.is_empty()).collect();
+        let ask = v1::SetParentsRequest {
+            request_id: self.request(),
+            site: self.code(site),
+            animal: self.spoken(&beast),
+            dam: if self.one_in(2) { self.parent(site) } else { String::new() },
+            sires,
+            known_by: v1::ParentsKnownBy::Genetic.into(),
+            parents_because: if self.one_in(2) { "seen at the nest".to_owned() } else { String::new() },
+            ..Default::default()
+        };
+        let who = self.who(&[Role::Registrar], site);
+        Some(self.ask(&who, ask).await.map(drop))
+    }
+
     /// A record that was entered by mistake, or one of those that was none.
     pub(super) async fn never_was(&mut self) -> Option<Result<(), Status>> {
         let back = self.one_in(2).then(|| self.known().never.pop()).flatten();

@@ -14,7 +14,7 @@ use super::player::Player;
 use tonic::Status;
 
 /// How likely each act is, next to the others.
-const ACTS: [(Act, usize); 28] = [
+const ACTS: [(Act, usize); 29] = [
     (Act::Birth, 5),
     (Act::Arrival, 6),
     (Act::Litter, 4),
@@ -40,6 +40,7 @@ const ACTS: [(Act, usize); 28] = [
     (Act::Loan, 3),
     (Act::Correct, 14),
     (Act::NeverWas, 3),
+    (Act::Parents, 3),
     (Act::Amend, 6),
     (Act::Merge, 9),
     (Act::People, 2),
@@ -72,6 +73,7 @@ enum Act {
     Loan,
     Correct,
     NeverWas,
+    Parents,
     Amend,
     Merge,
     People,
@@ -108,6 +110,7 @@ impl Player {
             Act::Title => self.title().await,
             Act::Loan => self.loan().await,
             Act::Correct => Box::pin(self.correct()).await,
+            Act::Parents => self.parents().await,
             Act::NeverWas => self.never_was().await,
             Act::Amend => self.amend().await,
             Act::Merge => self.merge().await,
