@@ -379,7 +379,7 @@ pub(super) async fn part(
         // Holdings are settled before what goes with them.
         facts.sort_by_key(|fact| fact.kind);
         let goes = goes_by(&facts, None);
-        let plan = Facts::new(&facts, &goes, stands, &before).plan();
+        let plan = Facts::new(&facts, &goes, stands, &before).again(&link.set_aside).plan();
         refuse_conflicts(&plan)?;
         refuse_anothers(permit, &plan, None)?;
         let only = plan.asides();

@@ -76,7 +76,9 @@ pub(super) struct Facts<'a> {
     stands: &'a [Stands],
     /// What was set aside so far: where two contradict one another still, it is that one again.
     before: BTreeSet<Uuid>,
-    /// And for which record.
+    /// What stands again because the link is withdrawn that set it aside.
+    again: BTreeSet<Uuid>,
+    /// What is set aside, and for which record.
     aside: BTreeMap<Uuid, Uuid>,
     /// In the order in which it was decided, and whether another says the same.
     order: Vec<(Uuid, bool)>,
@@ -112,8 +114,8 @@ impl<'a> Facts<'a> {
         before: &BTreeMap<Uuid, Uuid>,
     ) -> Self {
         let known = before.keys().copied().collect();
-        let (aside, order) = (BTreeMap::new(), Vec::new());
-        let mut this = Self { facts, goes, stands, before: known, aside, order };
+        let (aside, order, again) = (BTreeMap::new(), Vec::new(), BTreeSet::new());
+        let mut this = Self { facts, goes, stands, before: known, again, aside, order };
         let records: BTreeSet<Uuid> = facts.iter().map(record).collect();
         for fact in facts {
             let still = before.get(&fact.id()).filter(|of| records.contains(of));
@@ -122,6 +124,12 @@ impl<'a> Facts<'a> {
             }
         }
         this
+    }
+
+    /// With what stands again because the link is withdrawn that set it aside.
+    pub(super) fn again(mut self, facts: &[Uuid]) -> Self {
+        self.again.extend(facts);
+        self
     }
 
     /// Decides what can be decided, by what is the same and by what was said to stand.
@@ -163,12 +171,22 @@ impl<'a> Facts<'a> {
         (0..self.stands.len()).filter(|n| !clashing.iter().any(|fact| self.says(*n, fact))).collect()
     }
 
-    /// Two facts each, of two records, that both stand so far.
+    /// Whether two facts stood of one animal before. Then there is nothing to ask: what was recorded of it while it had
+    /// several records, such as another sex, lies with one of them and contradicts nothing.
+    fn stood_together(&self, x: &Version, y: &Version) -> bool {
+        let animal = |fact: &Version| fact.uuid("animal_id");
+        let stood = |fact: &Version| !self.before.contains(&fact.id()) && !self.again.contains(&fact.id());
+        animal(x).is_some() && animal(x) == animal(y) && stood(x) && stood(y)
+    }
+
+    /// Two facts each, of two records, that both stand so far and did not of one animal before.
     fn pairs(&self) -> Vec<(&'a Version, &'a Version)> {
         let standing: Vec<&Version> = self.facts.iter().filter(|fact| !self.is_aside(fact)).collect();
         let mut pairs = Vec::new();
         for (n, &x) in standing.iter().enumerate() {
-            pairs.extend(standing[n + 1..].iter().filter(|y| record(x) != record(y)).map(|&y| (x, y)));
+            let others =
+                standing[n + 1..].iter().filter(|y| record(x) != record(y) && !self.stood_together(x, y));
+            pairs.extend(others.map(|&y| (x, y)));
         }
         pairs
     }
@@ -506,6 +524,22 @@ mod tests {
         ];
         assert_eq!(aside(&facts, &[], &[]), (vec![20, 21, 22], 0));
         assert_eq!(aside(&facts, &[], &[Stands::Fact(Uuid::from_u128(21))]).0, vec![11, 20]);
+    }
+
+    #[test]
+    fn what_stood_of_one_animal_before_is_not_asked_about() {
+        let place = |id, record, animal: u128| {
+            let mut one = fact(FactKind::Placement, id, record, 1, None);
+            one.row.insert("enclosure_id".to_owned(), json!(Uuid::from_u128(id)));
+            one.row.insert("animal_id".to_owned(), json!(Uuid::from_u128(animal)));
+            one
+        };
+        let joined = [place(50, ALDER, ALDER), place(51, BIRCH, ALDER)];
+        assert_eq!(aside(&joined, &[], &[]), (vec![], 0));
+        let apart = [place(50, ALDER, ALDER), place(51, BIRCH, BIRCH)];
+        assert_eq!(aside(&apart, &[], &[]), (vec![], 1));
+        // One that was set aside is asked about again.
+        assert_eq!(aside(&joined, &[(51, GONE)], &[]), (vec![51], 0));
     }
 
     #[test]
