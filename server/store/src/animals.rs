@@ -470,6 +470,7 @@ pub async fn views(snapshot: &Snapshot, ids: &[Uuid], lens: Lens) -> Result<Vec<
                CROSS JOIN LATERAL (SELECT v.mass_mg, v.weighed_at FROM public.weights v
                     WHERE v.animal_id = r.record_id AND {known_v} AND v.mass_mg IS NOT NULL AND v.weighed_at <= $3
                       AND v.method <> 'estimate' AND (NOT r.linked OR NOT holt_set_aside(v.id, a.id))
+                      AND (NOT r.doubted OR NOT holt_mistaken(r.record_id))
                     ORDER BY v.weighed_at DESC LIMIT 1) l
                WHERE r.animal_id = a.id ORDER BY l.weighed_at DESC LIMIT 1) w ON true
            LEFT JOIN titles o ON o.animal_id = a.id AND {known_o} AND {covers_o}

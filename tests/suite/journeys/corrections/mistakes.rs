@@ -83,6 +83,7 @@ async fn an_animal_that_never_was_is_in_no_count_and_is_seen_with_its_reason() {
     // By its number it is seen still, and what was known is known as it was.
     let seen = books.see(&books.sedge.accession).await;
     assert_eq!((seen.id.as_str(), seen.mistake.as_str()), (books.sedge.id.as_str(), "entered twice"));
+    assert_eq!((seen.latest_mass, seen.latest_weighed_at), (None, None));
     assert_eq!(books.history(&books.sedge.id, Some(before)).await.facts, known);
     let mistake = books.fact(&books.sedge.id, FactKind::Mistake).await;
     assert_eq!(mistake.say, "entered by mistake: entered twice");
