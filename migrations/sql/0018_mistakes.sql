@@ -48,10 +48,3 @@ BEGIN
 END
 $$;
 CREATE TRIGGER doubt AFTER INSERT ON mistakes FOR EACH ROW EXECUTE FUNCTION holt_doubt();
-
--- Nothing is recorded of an animal that never was.
-CREATE PROCEDURE holt_guard_mistakes(tab regclass) LANGUAGE plpgsql AS $$
-BEGIN
-  EXECUTE format('CREATE POLICY never_was ON %s AS RESTRICTIVE FOR INSERT WITH CHECK (NOT holt_never_was(animal_id))', tab);
-END
-$$;

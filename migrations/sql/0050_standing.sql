@@ -2,7 +2,7 @@
 -- by; linked records have no two holders, owners, places, births, deaths or readings at one time, none that
 -- lives after its death, and none that another site answers for.
 
--- For each table that names animals, a view of the same name and columns, in which records are named as the
+-- For each table that names animals, nothing of one that never was can be entered, and there is a view of the same name and columns, in which records are named as the
 -- animal that they stand for and facts that are set aside are not there. The store's doors put this schema first,
 -- so that no query has to know of links. A view looks with the eyes of the asker, so row-level security holds.
 CREATE SCHEMA standing;
@@ -39,6 +39,10 @@ BEGIN
   EXECUTE format('COMMENT ON VIEW standing.%I IS %L', tab,
     'The table of this name, with records named as the animal that they stand for and without what is set aside.');
   EXECUTE format('GRANT SELECT ON standing.%I TO holt_service', tab);
+  IF 'animal_id' = ANY (named) THEN
+    EXECUTE format('CREATE POLICY never_was ON public.%I AS RESTRICTIVE FOR INSERT
+                      WITH CHECK (NOT holt_never_was(animal_id))', tab);
+  END IF;
 END
 $$;
 CALL holt_stand('births', 'animal_id');
@@ -140,18 +144,8 @@ $$;
 CREATE CONSTRAINT TRIGGER ends AFTER UPDATE ON mistakes
   DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION holt_mistake_ends();
 
-DO $$
-DECLARE
-  tab text;
-BEGIN
-  FOREACH tab IN ARRAY ARRAY['births', 'sexings', 'parents', 'accessions', 'holdings', 'titles', 'loans', 'placements',
-                             'memberships', 'life_states', 'marks', 'papers', 'weights', 'assessments', 'deaths',
-                             'transfers', 'concerns', 'merges'] LOOP
-    CALL holt_guard_mistakes(tab::regclass);
-  END LOOP;
-END
-$$;
-CREATE POLICY never_was_kept ON merges AS RESTRICTIVE FOR INSERT WITH CHECK (NOT holt_never_was(into_id));
+CREATE POLICY never_was ON merges AS RESTRICTIVE FOR INSERT
+  WITH CHECK (NOT holt_never_was(animal_id) AND NOT holt_never_was(into_id));
 
 -- The record for which something of an animal is entered: the one under which it is held then, so that each
 -- record has a life of its own if the link turns out wrong.

@@ -2,6 +2,7 @@
 
 mod amendments;
 mod attacks;
+mod never_was;
 mod two_books;
 
 use chrono::TimeDelta;
