@@ -5,12 +5,12 @@ use crate::errand::{Errand, Outcome};
 use crate::session::request_id;
 use crate::views::fact::Parents as View;
 use crate::words;
-use clap::Args;
+use clap::{ArgGroup, Args};
 use holt_proto::v1;
 
 /// Record the dam, the possible sires, or both, and how that is known
 #[derive(Args, Debug)]
-#[command(after_help = "\
+#[command(group = ArgGroup::new("parents").args(["dam", "sires"]).required(true).multiple(true), after_help = "\
 A dam takes the place of the recorded dam; sires, of all recorded sires. Several possible sires may each \
 have a share; without shares, each is as likely. `holt history` keeps what was recorded before.
 
@@ -22,7 +22,7 @@ pub(super) struct Parents {
     /// The animal
     animal: String,
     /// Its dam
-    #[arg(long, value_name = "ANIMAL", required_unless_present = "sires")]
+    #[arg(long, value_name = "ANIMAL")]
     dam: Option<String>,
     /// A possible sire, with =SHARE if it is known; may be given several times
     #[arg(long = "sire", value_name = "ANIMAL", value_parser = sire)]
