@@ -1,4 +1,4 @@
-//! Records that were entered by mistake: the animal never was. Nothing of such a record stands or is counted any more;
+//! Records that were entered by mistake: the animal never was. Nothing of such a record stands, and no count has it;
 //! what it says stays to be seen, and stands again if that was the mistake.
 
 use crate::access::permit::{Caller, Permit};
@@ -56,7 +56,7 @@ pub async fn withdraw(
             return Err(holder::elsewhere(&animal, FactKind::Mistake).into());
         }
         if let Some(hanging) = mistakes::hanging(&tx, &permit, label.id).await? {
-            return Err(refuse(&permit, &label, &hanging).into());
+            return Err(still_hangs(&permit, &label, &hanging).into());
         }
         let facts = told(&tx, label.id).await?;
         let litters = its_litters(&tx, label.id).await?;
@@ -131,6 +131,15 @@ pub async fn reinstate(
     .await
 }
 
+/// Refuses to go on with a record that was entered by mistake.
+pub(super) fn refuse(animal: &Animal, reason: Reason) -> std::result::Result<(), Refusal> {
+    if animal.status != Status::Mistake {
+        return Ok(());
+    }
+    let say = format!("the record of {} was withdrawn: {}", animal.label().spoken(), animal.mistake);
+    Err(Refusal::new(reason, say, "reinstate it first"))
+}
+
 async fn meant(tx: &Tx, permit: &Permit, asked: &Asked) -> Result<(Label, Animal)> {
     let label = one_locked(tx, permit, &asked.animal, tx.now(), Lock::Change).await?;
     let animal = view(tx, permit, &label, tx.now()).await?;
@@ -163,7 +172,7 @@ async fn its_litters(tx: &Tx, animal: Uuid) -> Result<Vec<Uuid>> {
 }
 
 /// Why a record on which something hangs cannot be withdrawn yet.
-fn refuse(permit: &Permit, label: &Label, hanging: &Hanging) -> Refusal {
+fn still_hangs(permit: &Permit, label: &Label, hanging: &Hanging) -> Refusal {
     let day = hanging.at.map(|at| permit.site().day_of(at).to_string()).unwrap_or_default();
     let with = hanging.with.as_deref().unwrap_or("another animal");
     let (say, mend) = match hanging.what.as_str() {

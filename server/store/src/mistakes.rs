@@ -121,7 +121,8 @@ pub async fn hanging(snapshot: &Snapshot, permit: &Permit, animal: Uuid) -> Resu
 /// # Errors
 /// [`Error::Lost`] where the database is away.
 pub async fn parent_that_never_was(snapshot: &Snapshot, animal: Uuid) -> Result<Option<Hanging>, Error> {
-    let sql = "SELECT 'parent' AS what, NULL::timestamptz AS at, c.number AS with FROM public.parents p JOIN mistakes m ON m.animal_id = p.parent_id
+    let sql = "SELECT 'parent' AS what, NULL::timestamptz AS at, c.number AS with
+                 FROM public.parents p JOIN mistakes m ON m.animal_id = p.parent_id
                  JOIN accessions c ON c.animal_id = p.parent_id
                 WHERE p.animal_id = $1 AND p.superseded_at IS NULL AND m.superseded_at IS NULL
                   AND c.superseded_at IS NULL ORDER BY c.number LIMIT 1";

@@ -11,14 +11,14 @@ pub(super) use stretches::lasting;
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::{Animal, Label, Status};
+use crate::model::animal::{Animal, Label};
 use crate::model::concern::Concern;
 use crate::model::fact::{FactKind, Told, Version};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::site::Site;
 use crate::records::error::{Error, Refusal, Result, Violation};
-use crate::records::{Records, fresh, guard_version, history, holder, one_locked, view, weights};
+use crate::records::{Records, fresh, guard_version, history, holder, mistakes, one_locked, view, weights};
 use crate::store::animals::Lock;
 use crate::store::{Tx, corrections, merges, retrying};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
@@ -160,7 +160,7 @@ pub(super) async fn make(
     (fact, change): (Uuid, Option<&Change>),
     why: &Why,
 ) -> Result<Corrected> {
-    refuse_mistake(animal)?;
+    mistakes::refuse(animal, Reason::OutOfOrder).map_err(|refusal| refusal.at("animal"))?;
     let fact = standing_fact(tx, animal, fact).await?;
     let decides = holder::decides(tx, permit, animal.id).await?;
     holder::refuse_anothers(permit, animal, decides, &fact, None)?;
@@ -190,15 +190,6 @@ pub(super) async fn make(
     let owners: Vec<Uuid> = std::iter::once(animal.id).chain(weighed.iter().map(|label| label.id)).collect();
     let facts = history::these(tx, caller, &owners, &done).await?;
     Ok(Corrected { facts, version, concerns })
-}
-
-/// Refuses to correct a record that was entered by mistake.
-fn refuse_mistake(animal: &Animal) -> std::result::Result<(), Refusal> {
-    if animal.status != Status::Mistake {
-        return Ok(());
-    }
-    let say = format!("the record of {} was withdrawn: {}", animal.label().spoken(), animal.mistake);
-    Err(Refusal::new(Reason::OutOfOrder, say, "reinstate it first").at("animal"))
 }
 
 /// Refuses whoever is no registrar, but for readings of the last days: rounds are shared, and whoever sees the slip

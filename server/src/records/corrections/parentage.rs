@@ -1,6 +1,6 @@
 //! Parents that are found out, or corrected, after the animal is on the books.
 
-use super::{Corrected, refuse_mistake};
+use super::Corrected;
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Animal;
@@ -11,7 +11,9 @@ use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::error::{Refusal, Result, Violation};
 use crate::records::parents::{Birth, Named};
-use crate::records::{Records, fresh, guard_version, history, holder, life_states, one_locked, view};
+use crate::records::{
+    Records, fresh, guard_version, history, holder, life_states, mistakes, one_locked, view,
+};
 use crate::store::animals::{self, Lock, Parent};
 use crate::store::{Tx, corrections, retrying};
 use holt_audit::terms::Sex;
@@ -46,15 +48,17 @@ pub async fn set(
         let label = one_locked(&tx, &permit, &found.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", found.version, animal.version)?;
-        refuse_mistake(&animal)?;
+        mistakes::refuse(&animal, Reason::OutOfOrder).map_err(|refusal| refusal.at("animal"))?;
         if !holder::decides(&tx, &permit, animal.id).await? {
             return Err(holder::elsewhere(&animal, FactKind::Parent).into());
         }
         let parents = fitting(&mut tx, &permit, &animal, found).await?;
         let mut done = Vec::new();
-        for part in [Sex::Female, Sex::Male] {
+        let old = corrections::standing(&tx, animal.id, FactKind::Parent).await?;
+        for (part, kind) in [(Sex::Female, "dam"), (Sex::Male, "sire")] {
             let new: Vec<Parent> = parents.iter().filter(|parent| parent.sex == part).cloned().collect();
-            done.extend(replace(&mut tx, &permit, animal.id, part, new, &found.known).await?);
+            let old: Vec<&Version> = old.iter().filter(|fact| fact.text("kind") == Some(kind)).collect();
+            done.extend(replace(&mut tx, &permit, animal.id, (&old, &new), &found.known.note).await?);
         }
         if done.is_empty() {
             let field = if found.parents.dam.is_empty() { "sires" } else { "dam" };
@@ -99,25 +103,21 @@ async fn replace(
     tx: &mut Tx,
     permit: &Permit,
     animal: Uuid,
-    part: Sex,
-    new: Vec<Parent>,
-    known: &Known,
+    (old, new): (&[&Version], &[Parent]),
+    note: &str,
 ) -> Result<Vec<Uuid>> {
-    let kind = if part == Sex::Female { "dam" } else { "sire" };
-    let mut old = corrections::standing(tx, animal, FactKind::Parent).await?;
-    old.retain(|fact| fact.text("kind") == Some(kind));
     let same = |parent: &Parent| old.iter().any(|fact| is_of(fact, parent));
     if new.is_empty() || (old.len() == new.len() && new.iter().all(same)) {
         return Ok(Vec::new());
     }
-    let why = match known.note.as_str() {
+    let why = match note {
         "" => "other parents were found".to_owned(),
         note => format!("other parents were found: {note}"),
     };
-    for fact in &old {
+    for fact in old {
         corrections::withdraw(tx, fact, &why).await?;
     }
-    Ok(animals::insert_parents(tx, permit, animal, &new).await?)
+    Ok(animals::insert_parents(tx, permit, animal, new).await?)
 }
 
 /// Whether a fact says the same of a parent.

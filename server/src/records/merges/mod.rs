@@ -9,14 +9,14 @@ pub use plan::{Conflict, Named, Stands};
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
-use crate::model::animal::{Animal, Label, Status};
+use crate::model::animal::{Animal, Label};
 use crate::model::fact::{FactKind, Version};
 use crate::model::holding::Ended;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::records::animals::lens_of;
 use crate::records::error::{Refusal, Result, Violation};
-use crate::records::{Records, fresh, guard_version, holder, one_locked, the_one, view};
+use crate::records::{Records, fresh, guard_version, holder, mistakes, one_locked, the_one, view};
 use crate::store::animals::{self, Lock, Reference};
 use crate::store::merges::Link;
 use crate::store::{Tx, corrections, holdings, litters, merges, retrying, transfers};
@@ -108,10 +108,7 @@ pub(super) async fn link(
         return Err(Refusal::new(Reason::MergeConflict, say, "check which animals are meant").into());
     }
     for animal in [&keep, &gone] {
-        if animal.status == Status::Mistake {
-            let say = format!("the record of {} was withdrawn: {}", animal.label().spoken(), animal.mistake);
-            return Err(Refusal::new(Reason::MergeConflict, say, "reinstate it first").into());
-        }
+        mistakes::refuse(animal, Reason::MergeConflict)?;
         refuse_other_site(tx, permit, animal, consents).await?;
         refuse_on_the_move(tx, animal).await?;
     }

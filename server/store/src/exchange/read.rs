@@ -203,7 +203,7 @@ impl Books {
                 .map(|row| Ok((Some(row.determined_on), animals::sex(&row.sex)?)))
                 .collect::<Result<_, Error>>()?,
             born,
-            parents: parents.filter_map(|row| self.parentage(row)).collect(),
+            parents: parents.filter_map(|row| self.parentage(row).transpose()).collect::<Result<_, _>>()?,
             marks: marks.map(worn).collect::<Result<_, _>>()?,
             stays: stays.map(|held| self.stay(permit, held, born)).collect::<Result<_, _>>()?,
             placements: placements.map(|row| self.lived_in(row)).collect::<Result<_, _>>()?,
@@ -213,12 +213,13 @@ impl Books {
     }
 
     /// A parent, where it was ever on the books of the site: of others these books know nothing.
-    fn parentage(&self, row: &parent::Model) -> Option<Parentage> {
-        let animal = self.parents_here.get(&row.parent_id)?.clone();
+    fn parentage(&self, row: &parent::Model) -> Result<Option<Parentage>, Error> {
+        let Some(animal) = self.parents_here.get(&row.parent_id).cloned() else { return Ok(None) };
         let sex = if row.kind == "dam" { Sex::Female } else { Sex::Male };
-        let by = KnownBy::ALL.into_iter().find(|by| by.as_str() == row.known_by).unwrap_or_default();
+        let by = KnownBy::ALL.into_iter().find(|by| by.as_str() == row.known_by);
+        let by = by.ok_or_else(|| Error::corrupt("parents", "known_by", &row.known_by))?;
         let known = Known { by, note: row.note.clone() };
-        Some(Parentage { animal, sex, share: row.share, because: row.because.clone(), known })
+        Ok(Some(Parentage { animal, sex, share: row.share, because: row.because.clone(), known }))
     }
 
     fn lived_in(&self, row: &placement::Model) -> Result<LivedIn, Error> {
