@@ -132,11 +132,15 @@ pub async fn parent_that_never_was(snapshot: &Snapshot, animal: Uuid) -> Result<
 /// What stands of a record, kind by kind.
 ///
 /// # Errors
-/// [`Error::Lost`] where the database is away.
-pub async fn facts(snapshot: &Snapshot, animal: Uuid) -> Result<Vec<Version>, Error> {
+/// [`Error::Contention`] where one was stamped after the instant of this write: asked as known in between, it would be of
+/// a record that was a mistake before.
+pub async fn facts(tx: &Tx, animal: Uuid) -> Result<Vec<Version>, Error> {
     let mut facts = Vec::new();
     for (kind, _) in corrections::OF_AN_ANIMAL {
-        facts.extend(corrections::standing(snapshot, animal, kind).await?);
+        facts.extend(corrections::standing(tx, animal, kind).await?);
+    }
+    if facts.iter().any(|fact| fact.instant("recorded_at").is_some_and(|at| at > tx.now())) {
+        return Err(Error::Contention);
     }
     Ok(facts)
 }

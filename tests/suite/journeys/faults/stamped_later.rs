@@ -106,3 +106,26 @@ async fn it_is_begun_again_and_no_fault() {
     assert_eq!(each(&house, &park).await, [dead, dead, not_held, dead, dead, "done"]);
     house.close().await;
 }
+
+#[tokio::test]
+async fn a_record_is_not_withdrawn_before_what_was_recorded_of_it() {
+    let house = House::new().await;
+    let park = house.quill().await;
+    house.otter(&park, "Bramble").await;
+    let earlier = house.clock.now();
+    house.clock.advance(TimeDelta::minutes(1));
+    let round = house.round("QUI", &[("Bramble", house.clock.now(), 6900)]);
+    park.keeper.client.weights().record_weights(round).await.unwrap();
+    house.clock.set(earlier);
+    let withdraw = || v1::WithdrawAnimalRequest {
+        request_id: house.request(),
+        site: "QUI".to_owned(),
+        animal: "Bramble".to_owned(),
+        because: "entered twice".to_owned(),
+        ..Default::default()
+    };
+    assert_eq!(told(&park.registrar.client, withdraw()).await, "CONTENTION");
+    house.clock.advance(TimeDelta::hours(1));
+    assert_eq!(told(&park.registrar.client, withdraw()).await, "done");
+    house.close().await;
+}
