@@ -272,6 +272,33 @@ impl House {
         }
     }
 
+    /// Sends two calls of which each waits for the row of an animal, the first one first: both have their instant
+    /// before either has the row.
+    pub async fn in_line<A, B>(
+        &self,
+        animal: &str,
+        first: impl Future<Output = A>,
+        second: impl Future<Output = B>,
+    ) -> (A, B) {
+        let (mut held, mut watcher) = (self.owner().await, self.owner().await);
+        sqlx::query("BEGIN").execute(&mut held).await.unwrap();
+        let lock = sqlx::query("SELECT FROM animals WHERE id = $1::uuid FOR UPDATE").bind(animal);
+        lock.execute(&mut held).await.unwrap();
+        let mut other_watcher = self.owner().await;
+        let (first, second, ()) = tokio::join!(
+            first,
+            async {
+                self.until_waiting(&mut watcher, 1).await;
+                second.await
+            },
+            async {
+                self.until_waiting(&mut other_watcher, 2).await;
+                sqlx::query("ROLLBACK").execute(&mut held).await.unwrap();
+            }
+        );
+        (first, second)
+    }
+
     /// Waits until so many connections to the house's database wait for a lock: what a test runs at once
     /// has then come as far as it can.
     pub async fn until_waiting(&self, watcher: &mut PgConnection, connections: i64) {

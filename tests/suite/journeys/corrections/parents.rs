@@ -152,3 +152,39 @@ async fn how_a_parent_is_known_is_corrected_as_well() {
     assert_eq!(known, [v1::ParentsKnownBy::Observed]);
     books.house.close().await;
 }
+
+#[tokio::test]
+async fn whoever_names_a_parent_while_it_is_withdrawn_comes_second() {
+    for parent_first in [true, false] {
+        let books = Books::new().await;
+        books.pip().await;
+        let withdraw = v1::WithdrawAnimalRequest {
+            request_id: books.house.request(),
+            site: "QUI".to_owned(),
+            animal: "Sedge".to_owned(),
+            because: "entered twice".to_owned(),
+            ..Default::default()
+        };
+        let registrar = &books.quill.registrar;
+        let withdraw = registrar.client.send(withdraw);
+        let parents = books.parents(registrar, &books.sedge.accession, &[], ASSUMED);
+        let (named, withdrawn) = if parent_first {
+            books.house.in_line(&books.sedge.id, parents, withdraw).await
+        } else {
+            let (withdrawn, named) = books.house.in_line(&books.sedge.id, withdraw, parents).await;
+            (named, withdrawn)
+        };
+        let (done, refused) = match (named.map(drop), withdrawn.map(drop)) {
+            (Ok(()), Err(refused)) => ("named", refused),
+            (Err(refused), Ok(())) => ("withdrawn", refused),
+            both => panic!("{both:?}"),
+        };
+        let reason = reason(&refused);
+        match done {
+            "named" => assert_eq!(reason, "OUT_OF_ORDER", "{refused:?}"),
+            _ => assert_eq!(reason, "PARENT_DOES_NOT_FIT", "{refused:?}"),
+        }
+        assert_eq!(done == "named", parent_first, "whoever stands first in line comes first");
+        books.house.close().await;
+    }
+}

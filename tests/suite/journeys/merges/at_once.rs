@@ -1,6 +1,7 @@
 //! Several merge the same records at once.
 
 use super::{Books, asked, send, unmerge};
+use holt_proto::v1;
 use holt_tests::reason;
 
 #[tokio::test]
@@ -37,5 +38,27 @@ async fn a_circle_of_three_at_once_leaves_none_that_stands_for_itself_by_others(
     for record in [a, b, c] {
         assert_eq!(books.see(record).await.id, animal);
     }
+    books.house.close().await;
+}
+
+#[tokio::test]
+async fn a_placing_that_waits_for_a_merge_is_of_the_animal_that_it_was_found_to_be() {
+    let books = Books::new().await;
+    books.house.enclosure(&books.quill, "Alder pool").await;
+    let merge = asked(&books.house, "QUI", &books.bramble.id, &books.sedge.id);
+    let merge = send(&books.quill.registrar, merge);
+    let place = v1::PlaceAnimalsRequest {
+        request_id: books.house.request(),
+        site: "QUI".to_owned(),
+        animals: vec!["Sedge".to_owned()],
+        enclosure: "Alder pool".to_owned(),
+        placed_at: None,
+    };
+    let place = books.quill.keeper.client.send(place);
+    let (merged, placed) = books.house.in_line(&books.sedge.id, merge, place).await;
+    merged.unwrap();
+    placed.unwrap();
+    let animal = books.see("Sedge").await;
+    assert_eq!((animal.id.as_str(), animal.enclosure.as_str()), (books.bramble.id.as_str(), "Alder pool"));
     books.house.close().await;
 }
