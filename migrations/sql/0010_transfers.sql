@@ -119,12 +119,14 @@ CREATE TABLE transfer_steps (
   state        text NOT NULL,
   site_id      uuid NOT NULL REFERENCES sites,
   happened_at  timestamptz NOT NULL,
+  day_only     boolean NOT NULL,
   note         text NOT NULL,
   to_number    text NOT NULL,
   recorded_at  timestamptz NOT NULL,
   recorded_by  uuid NOT NULL,
   request_id   uuid NOT NULL,
-  CONSTRAINT transfer_steps_pkey PRIMARY KEY (transfer_id, seq)
+  CONSTRAINT transfer_steps_pkey PRIMARY KEY (transfer_id, seq),
+  CONSTRAINT transfer_steps_past_guard CHECK (happened_at <= recorded_at)
 );
 CREATE INDEX transfer_steps_site_id_idx ON transfer_steps (site_id, happened_at);
 CALL holt_guard('transfer_steps', 'Steps of transfers, never changed.', '{
@@ -134,6 +136,7 @@ CALL holt_guard('transfer_steps', 'Steps of transfers, never changed.', '{
   "state": "Where the transfer stood after it.",
   "site_id": "The site whose person did it.",
   "happened_at": "When it happened.",
+  "day_only": "Whether only the day is known.",
   "note": "Reason or remark.",
   "to_number": "For a receipt, the accession that the destination gave.",
   "recorded_at": "When it was recorded.",
@@ -148,6 +151,18 @@ CREATE POLICY record ON transfer_steps FOR INSERT WITH CHECK (
   AND EXISTS (SELECT FROM transfers t
                WHERE t.id = transfer_id AND t.version = seq AND t.state = transfer_steps.state
                  AND site_id IN (t.from_site_id, t.to_site_id)));
+-- Nothing happened before the step that it follows.
+CREATE FUNCTION holt_step_follows() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+  IF EXISTS (SELECT FROM transfer_steps s
+              WHERE s.transfer_id = NEW.transfer_id AND s.happened_at > NEW.happened_at) THEN
+    RAISE EXCEPTION 'step % of transfer % happened before the one that it follows', NEW.seq, NEW.transfer_id
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'transfer_steps_order_guard', TABLE = 'transfer_steps';
+  END IF;
+  RETURN NEW;
+END
+$$;
+CREATE TRIGGER step_follows BEFORE INSERT ON transfer_steps FOR EACH ROW EXECUTE FUNCTION holt_step_follows();
 -- And what it leads to, with it.
 CREATE FUNCTION holt_has_its_step() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN

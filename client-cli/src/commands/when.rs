@@ -47,6 +47,19 @@ impl OnOrAt {
     }
 }
 
+/// An `--at` that may be a day alone: the instant, or the day.
+pub(crate) fn moment(
+    at: Option<WhenWord>,
+    zone: Tz,
+    now: DateTime<Utc>,
+) -> Result<(Option<Timestamp>, Option<v1::Day>), Failure> {
+    Ok(match at.map(|at| at.resolve(zone, now)).transpose()? {
+        None => (None, None),
+        Some(When::At(at)) => (Some(timestamp(at)), None),
+        Some(When::On(on)) => (None, Some(day(on))),
+    })
+}
+
 /// The instant of an `--at`, where a day alone is not enough.
 pub(crate) fn instant(
     at: Option<WhenWord>,

@@ -18,6 +18,7 @@ pub(crate) struct Step {
     site: String,
     person: Option<String>,
     happened_at: Option<String>,
+    day_only: bool,
     recorded_at: Option<String>,
     note: Option<String>,
     #[serde(skip)]
@@ -69,6 +70,7 @@ impl Transfer {
                 site: step.site,
                 person: some(step.person),
                 happened_at: written(step.happened_at, zone),
+                day_only: step.day_only,
                 recorded_at: written(step.recorded_at, zone),
                 note: some(step.note),
                 at: instant(step.happened_at),
@@ -147,7 +149,11 @@ impl Transfer {
             page.indented(&format!("{} gave it {accession}.", self.to_site), 2);
         }
         for step in &self.steps {
-            let at = step.at.map(|at| moment::spoken(at, step.zone)).unwrap_or_default();
+            let at = match step.at {
+                Some(at) if step.day_only => moment::today(step.zone, at).to_string(),
+                Some(at) => moment::spoken(at, step.zone),
+                None => String::new(),
+            };
             let person = step.person.as_ref().map(|person| format!(" ({person})")).unwrap_or_default();
             let note = step.note.as_ref().map(|note| format!(": {note}")).unwrap_or_default();
             page.hanging(&format!("  {at}  {} by {}{person}{note}", step.step, step.site), 4);

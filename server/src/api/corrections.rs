@@ -6,27 +6,13 @@ use crate::model::fact::FactKind;
 use crate::model::kinship::Known;
 use crate::model::litter::NewParents;
 use crate::records::corrections::parentage::{self, Found};
-use crate::records::corrections::{self, Asked, Change, Code, Corrected, Moment};
+use crate::records::corrections::{self, Asked, Change, Code, Corrected};
 use crate::records::mistakes;
 use holt_audit::terms::Mass;
 use holt_proto::notation::mark;
 use holt_proto::v1;
 use holt_proto::v1::correction_service_server::CorrectionService;
-use prost_types::Timestamp;
 use tonic::{Request, Response, Status};
-
-/// When something was: the instant or the day, not both.
-fn moment(form: &mut Form, name: &str, at: Option<Timestamp>, on: Option<v1::Day>) -> Option<Moment> {
-    let (at_field, on_field) = match name {
-        "" => ("change.happened_at".to_owned(), "change.happened_on".to_owned()),
-        name => (format!("change.{name}_at"), format!("change.{name}_on")),
-    };
-    if at.is_some() && on.is_some() {
-        form.wrong(&on_field, "is given together with the instant", "give one of the two");
-    }
-    let instant = form.instant(&at_field, at).map(Moment::At);
-    instant.or_else(|| form.optional_day(&on_field, on).map(Moment::On))
-}
 
 pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
     let Some(wire) = wire else {
@@ -36,7 +22,7 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
     let born = form.born("change.born_on", wire.born_on, false).map(|born| (born.first, born.last));
     let code = wire.code.as_ref().map(|code| form.text("change.code", code, 1..=100));
     let share = wire.share.map(|share| form.number("change.share", share, LEAST_SHARE..=1.0, ""));
-    let ended = moment(form, "ended", wire.ended_at, wire.ended_on);
+    let ended = form.moment("change.ended", wire.ended_at, wire.ended_on);
     if wire.still_lasts && ended.is_some() {
         form.wrong("change.still_lasts", "is given together with an end", "give one of the two");
     }
@@ -96,7 +82,7 @@ pub(super) fn change(form: &mut Form, wire: Option<v1::FactChange>) -> Change {
         findings: (!wire.findings.is_empty())
             .then(|| assessments::findings(form, "change.findings", &wire.findings)),
         paper: wire.paper.map(|paper| papers::content(form, "change.paper", &paper)),
-        moment: moment(form, "", wire.happened_at, wire.happened_on),
+        moment: form.moment("change.happened", wire.happened_at, wire.happened_on),
         ended: if wire.still_lasts { Some(None) } else { ended.map(Some) },
     }
 }

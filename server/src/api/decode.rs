@@ -6,6 +6,7 @@ use crate::model::animal::Born;
 use crate::model::exchange::Flaw;
 use crate::model::holding::When;
 use crate::model::mark::{MarkKind, NewMark};
+use crate::model::moment::Moment;
 use crate::model::person::{Grant, Role};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
@@ -266,6 +267,21 @@ impl Form {
     fn out_of_time(&mut self, field: &str, year: i32) {
         let (first, last) = (YEARS.start(), YEARS.end());
         self.wrong(field, format!("is in the year {year}"), format!("give a year from {first} to {last}"));
+    }
+
+    /// When something was: the instant of `…_at`, or the day of `…_on`; not both.
+    pub(crate) fn moment(
+        &mut self,
+        name: &str,
+        at: Option<Timestamp>,
+        on: Option<v1::Day>,
+    ) -> Option<Moment> {
+        let (at_field, on_field) = (format!("{name}_at"), format!("{name}_on"));
+        if at.is_some() && on.is_some() {
+            self.wrong(&on_field, "is given together with the instant", "give one of the two");
+        }
+        let instant = self.instant(&at_field, at).map(Moment::At);
+        instant.or_else(|| self.optional_day(&on_field, on).map(Moment::On))
     }
 
     /// A whole day, or none.

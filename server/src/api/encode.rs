@@ -424,6 +424,7 @@ pub(crate) fn transfer(transfer: Transfer) -> v1::Transfer {
         site: taken.site,
         person: taken.person,
         happened_at: Some(timestamp(taken.happened_at)),
+        day_only: taken.day_only,
         recorded_at: Some(timestamp(taken.recorded_at)),
         note: taken.note,
     });

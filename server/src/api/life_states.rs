@@ -3,7 +3,8 @@
 use crate::api::decode::Form;
 use crate::api::encode::{id, label};
 use crate::api::{Api, caller, status};
-use crate::model::life_state::{LifeState, NewState, Over, Since, StateEnd, StateKind};
+use crate::model::life_state::{LifeState, NewState, Over, StateEnd, StateKind};
+use crate::model::moment::Moment;
 use crate::records::life_states::{self, Asked};
 use holt_proto::time::timestamp;
 use holt_proto::v1;
@@ -73,14 +74,14 @@ impl LifeStateService for Api {
         let site = form.site("site", &asked.site);
         let since = match asked.since {
             None => None,
-            Some(Wire::BeganAt(at)) => form.instant("began_at", Some(at)).map(Since::At),
-            Some(Wire::BeganOn(day)) => form.optional_day("began_on", Some(day)).map(Since::On),
+            Some(Wire::BeganAt(at)) => form.instant("began_at", Some(at)).map(Moment::At),
+            Some(Wire::BeganOn(day)) => form.optional_day("began_on", Some(day)).map(Moment::On),
         };
         let new = NewState {
             animal: form.animal("animal", &asked.animal),
             kind: asked_kind(&mut form, asked.kind),
             suspected: asked.suspected,
-            since: since.unwrap_or(Since::Now),
+            since,
             note: form.text("note", &asked.note, 0..=500),
         };
         if new.suspected && new.kind != StateKind::Carrying {
@@ -108,13 +109,13 @@ impl LifeStateService for Api {
         let site = form.site("site", &asked.site);
         let when = match asked.when {
             None => None,
-            Some(Wire::EndedAt(at)) => form.instant("ended_at", Some(at)).map(Since::At),
-            Some(Wire::EndedOn(day)) => form.optional_day("ended_on", Some(day)).map(Since::On),
+            Some(Wire::EndedAt(at)) => form.instant("ended_at", Some(at)).map(Moment::At),
+            Some(Wire::EndedOn(day)) => form.optional_day("ended_on", Some(day)).map(Moment::On),
         };
         let over = Over {
             animal: form.animal("animal", &asked.animal),
             kind: asked_kind(&mut form, asked.kind),
-            when: when.unwrap_or(Since::Now),
+            when,
             because: form.text("because", &asked.because, 1..=500),
         };
         form.done()?;

@@ -3,18 +3,18 @@
 use crate::api::decode::Form;
 use crate::api::encode;
 use crate::api::{Api, caller, status};
+use crate::model::moment::Moment;
 use crate::model::request::Request as Write;
 use crate::model::transfer::{NewStep, NewTransfer, Step, Terms};
 use crate::records::transfers::{self, Stepped};
-use chrono::{DateTime, Utc};
 use holt_proto::v1;
 use holt_proto::v1::transfer_service_server::TransferService;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 
 /// What the steps have in common.
-fn step(transfer: Uuid, step: Step, note: String, at: Option<DateTime<Utc>>, version: i64) -> NewStep {
-    NewStep { transfer, step, at, note, version, enclosure: String::new(), despite: String::new() }
+fn step(transfer: Uuid, step: Step, note: String, when: Option<Moment>, version: i64) -> NewStep {
+    NewStep { transfer, step, when, note, version, enclosure: String::new(), despite: String::new() }
 }
 
 impl Api {
@@ -51,6 +51,7 @@ impl TransferService for Api {
             loan_until: form.optional_day("loan_until", asked.loan_until),
             planned_on: form.optional_day("planned_on", asked.planned_on),
             why: form.text("why", &asked.why, 1..=1000),
+            when: form.moment("proposed", asked.proposed_at, asked.proposed_on),
         };
         if new.loan_until.is_some() && new.terms != Terms::Loan {
             form.wrong(
@@ -74,8 +75,9 @@ impl TransferService for Api {
         let write = form.request("TransferService/AgreeTransfer", &asked.request_id, &asked, false);
         let id = form.uuid("transfer_id", &asked.transfer_id);
         let note = form.text("note", &asked.note, 0..=1000);
+        let when = form.moment("agreed", asked.agreed_at, asked.agreed_on);
         form.done()?;
-        let step = step(id, Step::Agreed, note, None, asked.version);
+        let step = step(id, Step::Agreed, note, when, asked.version);
         let transfer = Some(encode::transfer(self.take(&caller, &write, &step).await?.transfer));
         Ok(Response::new(v1::AgreeTransferResponse { transfer }))
     }
@@ -118,11 +120,11 @@ impl TransferService for Api {
         let mut form = Form::new();
         let write = form.request("TransferService/DispatchTransfer", &asked.request_id, &asked, false);
         let id = form.uuid("transfer_id", &asked.transfer_id);
-        let at = form.instant("dispatched_at", asked.dispatched_at);
+        let when = form.moment("dispatched", asked.dispatched_at, asked.dispatched_on);
         let note = form.text("note", &asked.note, 0..=1000);
         let despite = form.text("despite_concern", &asked.despite_concern, 0..=500);
         form.done()?;
-        let step = NewStep { despite, ..step(id, Step::Dispatched, note, at, asked.version) };
+        let step = NewStep { despite, ..step(id, Step::Dispatched, note, when, asked.version) };
         let transfer = Some(encode::transfer(self.take(&caller, &write, &step).await?.transfer));
         Ok(Response::new(v1::DispatchTransferResponse { transfer }))
     }
@@ -136,11 +138,11 @@ impl TransferService for Api {
         let only = asked.validate_only;
         let write = form.request("TransferService/ReceiveTransfer", &asked.request_id, &asked, only);
         let id = form.uuid("transfer_id", &asked.transfer_id);
-        let at = form.instant("received_at", asked.received_at);
+        let when = form.moment("received", asked.received_at, asked.received_on);
         let note = form.text("note", &asked.note, 0..=1000);
         let enclosure = form.text("enclosure", &asked.enclosure, 0..=100);
         form.done()?;
-        let step = NewStep { enclosure, ..step(id, Step::Received, note, at, asked.version) };
+        let step = NewStep { enclosure, ..step(id, Step::Received, note, when, asked.version) };
         let stepped = self.take(&caller, &write, &step).await?;
         Ok(Response::new(v1::ReceiveTransferResponse {
             transfer: Some(encode::transfer(stepped.transfer)),
@@ -162,10 +164,10 @@ impl TransferService for Api {
             Ok(v1::TransferLoss::Unspecified) | Err(_) => None,
         };
         let loss = form.choice("loss", loss, "death, escape", Step::Died);
-        let at = form.instant("lost_at", asked.lost_at);
+        let when = form.moment("lost", asked.lost_at, asked.lost_on);
         let note = form.text("note", &asked.note, 1..=2000);
         form.done()?;
-        let step = step(id, loss, note, at, asked.version);
+        let step = step(id, loss, note, when, asked.version);
         let transfer = Some(encode::transfer(self.take(&caller, &write, &step).await?.transfer));
         Ok(Response::new(v1::ReportTransferLossResponse { transfer }))
     }

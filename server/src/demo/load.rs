@@ -379,7 +379,7 @@ impl Loader<'_> {
                 loan_until: Some(day(first_monday() + Days::new(7 * 130))),
                 planned_on: Some(day((round_at(week, "QUI") + TimeDelta::days(3)).date_naive())),
                 why: "grown, and an unrelated female lives at Solvik".to_owned(),
-                validate_only: false,
+                ..Default::default()
             })
             .await?
             .into_inner();
@@ -390,7 +390,7 @@ impl Loader<'_> {
                 request_id: request_id(),
                 transfer_id: transfer_id.clone(),
                 note: "the Stream Hall is ready".to_owned(),
-                version: 0,
+                ..Default::default()
             })
             .await?;
         self.clock.set(round_at(week, "QUI") + TimeDelta::hours(72));

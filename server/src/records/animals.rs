@@ -446,7 +446,7 @@ async fn end_transfer(
     left: &Left,
     at: DateTime<Utc>,
 ) -> Result<()> {
-    let Some((id, state)) = transfers::open_of(tx, animal.id).await? else { return Ok(()) };
+    let Some((id, state, _)) = transfers::open_of(tx, animal.id).await? else { return Ok(()) };
     let died = matches!(left.how, Leaving::Death(_));
     if !died || state == State::Dispatched {
         return Err(on_the_move(&animal.label().spoken(), id, state).into());
@@ -456,7 +456,9 @@ async fn end_transfer(
         step: Step::Cancelled,
         state: State::Cancelled,
         site: permit.site().id,
-        at,
+        // It was found out later than it died that the move comes to nothing.
+        at: at.max(standing.last_at),
+        day_only: left.when.at.is_none(),
         note: "the animal died",
         number: "",
     };
@@ -466,7 +468,7 @@ async fn end_transfer(
 /// Refuses what takes an animal off the books while a transfer of it is open.
 pub(super) async fn refuse_on_the_move(tx: &Tx, animal: Uuid, spoken: &str) -> Result<()> {
     match transfers::open_of(tx, animal).await? {
-        Some((id, state)) => Err(on_the_move(spoken, id, state).into()),
+        Some((id, state, _)) => Err(on_the_move(spoken, id, state).into()),
         None => Ok(()),
     }
 }

@@ -4,7 +4,8 @@
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::animal::Animal;
-use crate::model::life_state::{LifeState, NewState, Over, Since, StateEnd, StateKind};
+use crate::model::life_state::{LifeState, NewState, Over, StateEnd, StateKind};
+use crate::model::moment::Moment;
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
@@ -151,18 +152,18 @@ async fn one(snapshot: &Snapshot, permit: &Permit, id: Uuid) -> Result<LifeState
 fn instant(
     tx: &Tx,
     permit: &Permit,
-    when: Since,
+    when: Option<Moment>,
     what: &str,
     of_day: impl Fn(NaiveDate) -> DateTime<Utc>,
 ) -> std::result::Result<DateTime<Utc>, Refusal> {
     match when {
-        Since::Now => Ok(tx.now()),
-        Since::At(at) if at > tx.now() => Err(Refusal::in_the_future("time", &format!("{what}_at"))),
-        Since::At(at) => Ok(at),
-        Since::On(day) if day > permit.site().day_of(tx.now()) => {
+        None => Ok(tx.now()),
+        Some(Moment::At(at)) if at > tx.now() => Err(Refusal::in_the_future("time", &format!("{what}_at"))),
+        Some(Moment::At(at)) => Ok(at),
+        Some(Moment::On(day)) if day > permit.site().day_of(tx.now()) => {
             Err(Refusal::in_the_future("day", &format!("{what}_on")))
         }
-        Since::On(day) => Ok(of_day(day)),
+        Some(Moment::On(day)) => Ok(of_day(day)),
     }
 }
 
@@ -172,7 +173,7 @@ async fn since_held(
     tx: &Tx,
     permit: &Permit,
     animal: &Animal,
-    since: Since,
+    since: Option<Moment>,
     at: DateTime<Utc>,
 ) -> Result<DateTime<Utc>> {
     let held = holdings::of(tx, &[animal.id]).await?;
@@ -183,11 +184,11 @@ async fn since_held(
         return Ok(at);
     }
     match since {
-        Since::On(day) if day == permit.site().day_of(began) => Ok(began),
+        Some(Moment::On(day)) if day == permit.site().day_of(began) => Ok(began),
         _ => {
             let day = permit.site().day_of(began);
             let say = format!("{} has been held only since {day}", animal.label().spoken());
-            let field = if matches!(since, Since::On(_)) { "began_on" } else { "began_at" };
+            let field = if matches!(since, Some(Moment::On(_))) { "began_on" } else { "began_at" };
             let mend = "give that day or a later one, and put the rest into the note".to_owned();
             Err(Refusal::new(Reason::AnimalNotHeldThen, say, &mend).at(field).into())
         }

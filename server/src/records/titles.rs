@@ -7,12 +7,13 @@ use crate::model::loan::End;
 use crate::model::page::{Page, Slice};
 use crate::model::reason::Reason;
 use crate::model::request::Request;
-use crate::records::animals::{lens_of, owner};
+use crate::model::transfer::Terms as TransferTerms;
+use crate::records::animals::{lens_of, on_the_move, owner};
 use crate::records::error::{Refusal, Result};
 use crate::records::{Records, fresh, guard_version, one_locked, view};
 use crate::store::animals::{self, Lock};
 use crate::store::titles::{self, Owner};
-use crate::store::{loans, retrying};
+use crate::store::{loans, retrying, transfers};
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
@@ -34,7 +35,7 @@ pub struct Passing {
 ///
 /// # Errors
 /// Refused without the role there; where the site does not own the animal, nor holds one of an owner outside Holt;
-/// where it is dead, or the day does not fit.
+/// where it is dead, the ownership is about to pass with a transfer, or the day does not fit.
 pub async fn pass(
     records: &Records,
     caller: &Caller,
@@ -49,6 +50,9 @@ pub async fn pass(
         let label = one_locked(&tx, &permit, &new.animal, tx.now(), Lock::Change).await?;
         let animal = view(&tx, &permit, &label, tx.now()).await?;
         guard_version("animal", new.version, animal.version)?;
+        if let Some((id, state, TransferTerms::TitlePasses)) = transfers::open_of(&tx, animal.id).await? {
+            return Err(on_the_move(&label.spoken(), id, state).at("animal").into());
+        }
         let today = permit.site().day_of(tx.now());
         let on = new.on.unwrap_or(today);
         if on > today {

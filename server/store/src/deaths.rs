@@ -124,7 +124,7 @@ pub async fn later(
             WHERE animal_id = $1 AND superseded_at IS NULL
            UNION ALL
            SELECT 'left an enclosure', ended_at FROM placements
-            WHERE $5 AND animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
+            WHERE animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
            UNION ALL
            SELECT 'joined a group', began_at FROM memberships WHERE animal_id = $1 AND superseded_at IS NULL
            UNION ALL
@@ -155,7 +155,7 @@ pub async fn later(
             WHERE $5 AND animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
            UNION ALL
            SELECT 'left a group', ended_at FROM memberships
-            WHERE $5 AND animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
+            WHERE animal_id = $1 AND superseded_at IS NULL AND ended_at IS DISTINCT FROM $4
            UNION ALL
            SELECT 'was seen in a watch', e.happened_at
              FROM holdings h JOIN watch_events e ON e.site_id = h.site_id

@@ -266,7 +266,7 @@ pub async fn of(snapshot: &Snapshot, animals: &[Uuid], wanted: &Wanted) -> Resul
         Some(_) => "f.recorded_at <= $2 AND f.recorded_at > $3".to_owned(),
     };
     each.push(format!(
-        "SELECT 'transfer', 15, t.id, t.animal_id, f.seq, f.site_id, s.code, s.time_zone, f.happened_at, false, NULL,
+        "SELECT 'transfer', 15, t.id, t.animal_id, f.seq, f.site_id, s.code, s.time_zone, f.happened_at, f.day_only, NULL,
                 jsonb_build_object('step', f.step, 'from', a.code, 'to', b.code, 'note', f.note), f.recorded_at,
                 f.recorded_by, f.request_id, NULL::timestamptz, NULL::text, {change}
            FROM public.transfers t JOIN transfer_steps f ON f.transfer_id = t.id JOIN sites s ON s.id = f.site_id

@@ -38,6 +38,8 @@ pub struct Standing {
     pub loan_until: Option<NaiveDate>,
     pub why: String,
     pub withheld_by: Option<Uuid>,
+    /// When its last step happened.
+    pub last_at: DateTime<Utc>,
     pub version: i64,
 }
 
@@ -59,6 +61,7 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
         loan_until: Option<NaiveDate>,
         why: String,
         withheld_by: Option<Uuid>,
+        last_at: DateTime<Utc>,
         version: i64,
     }
     // Before it agrees, the destination does not see the animal, and has no step that changes its holder.
@@ -71,7 +74,8 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
     let rows = tx
         .rows::<Row>(
             "SELECT id, holt_animal(animal_id) AS animal_id, from_site_id, to_site_id, from_number, state, terms, loan_until, why,
-                    withheld_by, version
+                    withheld_by, version,
+                    (SELECT max(s.happened_at) FROM transfer_steps s WHERE s.transfer_id = transfers.id) AS last_at
                FROM public.transfers WHERE id = $1 FOR UPDATE",
             [id.into()],
         )
@@ -90,6 +94,7 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
                 loan_until: row.loan_until,
                 why: row.why,
                 withheld_by: row.withheld_by,
+                last_at: row.last_at,
                 version: row.version,
             })
         })
@@ -100,20 +105,23 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
 ///
 /// # Errors
 /// [`Error::Lost`] where the database is away.
-pub async fn open_of(tx: &Tx, animal: Uuid) -> Result<Option<(Uuid, State)>, Error> {
+pub async fn open_of(tx: &Tx, animal: Uuid) -> Result<Option<(Uuid, State, Terms)>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
         id: Uuid,
         state: String,
+        terms: String,
     }
     let rows = tx
         .rows::<Row>(
-            "SELECT id, state FROM transfers
+            "SELECT id, state, terms FROM transfers
               WHERE animal_id = $1 AND state IN ('proposed', 'agreed', 'dispatched')",
             [animal.into()],
         )
         .await?;
-    rows.into_iter().next().map(|row| Ok((row.id, stored("transfers", "state", row.state)?))).transpose()
+    let Some(row) = rows.into_iter().next() else { return Ok(None) };
+    let (state, terms) = (stored("transfers", "state", row.state)?, stored("transfers", "terms", row.terms)?);
+    Ok(Some((row.id, state, terms)))
 }
 
 /// Keeps a proposal, with what the destination may know of the animal before it agrees.
@@ -125,6 +133,7 @@ pub async fn insert(
     animal: &Animal,
     from: Uuid,
     to: Uuid,
+    (at, day_only): (DateTime<Utc>, bool),
     new: &NewTransfer,
 ) -> Result<Uuid, Error> {
     let row = transfer::Model {
@@ -155,7 +164,8 @@ pub async fn insert(
         step: Step::Proposed,
         state: State::Proposed,
         site: from,
-        at: tx.now(),
+        at,
+        day_only,
         note: &new.why,
         number: "",
     };
@@ -169,6 +179,8 @@ pub struct Taken<'a> {
     pub state: State,
     pub site: Uuid,
     pub at: DateTime<Utc>,
+    /// Whether only the day is known.
+    pub day_only: bool,
     pub note: &'a str,
     /// For a receipt, the accession that the destination gave.
     pub number: &'a str,
@@ -182,6 +194,7 @@ async fn append_step(tx: &mut Tx, id: Uuid, seq: i64, taken: Taken<'_>) -> Resul
         state: word(taken.state)?,
         site_id: taken.site,
         happened_at: taken.at,
+        day_only: taken.day_only,
         note: taken.note.to_owned(),
         to_number: taken.number.to_owned(),
         recorded_at: tx.now(),
@@ -332,6 +345,7 @@ async fn steps(
         site: String,
         person: Option<String>,
         happened_at: DateTime<Utc>,
+        day_only: bool,
         recorded_at: DateTime<Utc>,
         note: String,
         to_number: String,
@@ -341,7 +355,7 @@ async fn steps(
             // The other site's people are nobody's business: row-level security on people leaves them out.
             // Whoever got a role here later was still one of them at the time that is asked about.
             "SELECT s.transfer_id, s.step, s.state, x.code AS site, p.name AS person, s.happened_at,
-                    s.recorded_at, s.note, s.to_number
+                    s.day_only, s.recorded_at, s.note, s.to_number
                FROM transfer_steps s JOIN sites x ON x.id = s.site_id
                LEFT JOIN people p ON p.id = s.recorded_by
                 AND coalesce((SELECT min(g.recorded_at) FROM grants g WHERE g.person_id = p.id), '-infinity') <= $2
@@ -362,6 +376,7 @@ async fn steps(
             site: row.site,
             person: row.person.unwrap_or_default(),
             happened_at: row.happened_at,
+            day_only: row.day_only,
             recorded_at: row.recorded_at,
             note: row.note,
         });

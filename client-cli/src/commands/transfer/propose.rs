@@ -1,7 +1,8 @@
 //! `holt transfer propose`
 
+use crate::commands::when;
 use crate::errand::{Errand, Outcome};
-use crate::moment::DayWord;
+use crate::moment::{DayWord, WhenWord};
 use crate::profile::site_code;
 use crate::session::request_id;
 use crate::views::Told;
@@ -18,7 +19,11 @@ Examples:
   holt transfer propose Bramble --to MER --terms ownership-passes \\
     --planned 2026-03-20 --because \"to pair with Fern\"
   holt transfer propose Sedge --to MER --terms loan --loan-until 2027-03-01 \\
-    --because \"breeding loan\"")]
+    --because \"breeding loan\"
+
+A move that is recorded later has the times at which it happened, from the proposal on:
+  holt transfer propose Sedge --to MER --terms ownership-passes \\
+    --at 2026-03-13 --because \"to pair with Rowan\"")]
 pub(super) struct Propose {
     /// The animal
     animal: String,
@@ -37,6 +42,9 @@ pub(super) struct Propose {
     /// Last day of a loan
     #[arg(long, value_name = "DAY")]
     loan_until: Option<DayWord>,
+    /// When you proposed it [default: now]
+    #[arg(long, value_name = "TIME")]
+    at: Option<WhenWord>,
     /// Check everything and record nothing
     #[arg(long)]
     check_only: bool,
@@ -48,6 +56,7 @@ impl Propose {
         let site = errand.site().await?;
         let zones = session.zones().await?;
         let today = session.today(zones.of(&site));
+        let (proposed_at, proposed_on) = when::moment(self.at, zones.of(&site), session.now())?;
         let ask = v1::ProposeTransferRequest {
             request_id: request_id(),
             site,
@@ -58,6 +67,8 @@ impl Propose {
             planned_on: self.planned.map(|on| day(on.resolve(today))),
             why: self.because,
             validate_only: self.check_only,
+            proposed_at,
+            proposed_on,
         };
         let thing = View::new(session.ask(ask).await?.transfer.unwrap_or_default(), &zones);
         errand.show(&Told::new(thing, self.check_only, View::told))

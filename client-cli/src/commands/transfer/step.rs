@@ -48,21 +48,30 @@ async fn take<C: Ask>(
 
 /// Agree to a transfer, as its destination; you may then read the animal's whole life
 #[derive(Args, Debug)]
-#[command(after_help = "Examples:\n  holt transfer agree 0000002a --note \"crate by Monday\"")]
+#[command(after_help = "\
+Examples:
+  holt transfer agree 0000002a --note \"crate by Monday\"
+  holt transfer agree 0000002a --at 2026-03-13")]
 pub(super) struct Agree {
     #[command(flatten)]
     which: Which,
     /// Remark
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
+    /// When you agreed, in the time of the destination [default: now]
+    #[arg(long, value_name = "TIME")]
+    at: Option<WhenWord>,
     #[command(flatten)]
     based_on: BasedOn,
 }
 
 impl Agree {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let ask = |found: &v1::Transfer, _: &Zones, _| {
+        let ask = |found: &v1::Transfer, zones: &Zones, now| {
+            let (agreed_at, agreed_on) = when::moment(self.at, zones.of(&found.to_site), now)?;
             Ok(v1::AgreeTransferRequest {
+                agreed_at,
+                agreed_on,
                 request_id: request_id(),
                 transfer_id: found.id.clone(),
                 note: self.note.unwrap_or_default(),
@@ -135,11 +144,12 @@ impl Cancel {
 #[command(after_help = "\
 Examples:
   holt transfer dispatch 0000002a --note \"Larch Carriers, crate 4\"
-  holt transfer dispatch 0000002a --at 07:15")]
+  holt transfer dispatch 0000002a --at 07:15
+  holt transfer dispatch 0000002a --at 2026-03-13")]
 pub(super) struct Dispatch {
     #[command(flatten)]
     which: Which,
-    /// When it left, in the time of the sender [default: now]
+    /// When it left, in the time of the sender; a day alone if no time was noted [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
     /// Carrier, crate, papers
@@ -155,9 +165,11 @@ pub(super) struct Dispatch {
 impl Dispatch {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let ask = |found: &v1::Transfer, zones: &Zones, now| {
+            let (dispatched_at, dispatched_on) = when::moment(self.at, zones.of(&found.from_site), now)?;
             Ok(v1::DispatchTransferRequest {
                 request_id: request_id(),
-                dispatched_at: when::instant(self.at, zones.of(&found.from_site), now)?,
+                dispatched_at,
+                dispatched_on,
                 transfer_id: found.id.clone(),
                 note: self.note.unwrap_or_default(),
                 version: self.based_on.version,
@@ -178,7 +190,7 @@ Examples:
 pub(super) struct Receive {
     #[command(flatten)]
     which: Which,
-    /// When it arrived, in the time of the destination [default: now]
+    /// When it arrived, in the time of the destination; a day alone if no time was noted [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
     /// Enclosure it goes into
@@ -197,9 +209,11 @@ pub(super) struct Receive {
 impl Receive {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let ask = |found: &v1::Transfer, zones: &Zones, now| {
+            let (received_at, received_on) = when::moment(self.at, zones.of(&found.to_site), now)?;
             Ok(v1::ReceiveTransferRequest {
                 request_id: request_id(),
-                received_at: when::instant(self.at, zones.of(&found.to_site), now)?,
+                received_at,
+                received_on,
                 transfer_id: found.id.clone(),
                 enclosure: self.enclosure.unwrap_or_default(),
                 note: self.note.unwrap_or_default(),
@@ -239,9 +253,11 @@ pub(super) struct Loss {
 impl Loss {
     pub(super) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         let ask = |found: &v1::Transfer, zones: &Zones, now| {
+            let (lost_at, lost_on) = when::moment(self.at, zones.of(&found.from_site), now)?;
             Ok(v1::ReportTransferLossRequest {
                 request_id: request_id(),
-                lost_at: when::instant(self.at, zones.of(&found.from_site), now)?,
+                lost_at,
+                lost_on,
                 transfer_id: found.id.clone(),
                 loss: self.how.into(),
                 note: self.note,

@@ -7,19 +7,12 @@ use crate::model::death::Manner;
 use crate::model::fact::FactKind;
 use crate::model::group::Role;
 use crate::model::kinship::KnownBy;
+use crate::model::moment::Moment;
 use crate::model::paper::Content;
 use crate::records::error::{Refusal, Violation};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 use holt_audit::terms::{Mass, Sex};
 use serde::{Deserialize, Deserializer, Serialize};
-
-/// When something was: the instant, or the day alone.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Moment {
-    At(DateTime<Utc>),
-    On(NaiveDate),
-}
 
 /// The code of a mark, and what it is as that of a transponder: code and issuer, or what is wrong and what
 /// to do instead.
@@ -76,15 +69,6 @@ pub struct Change {
 /// A null that is given says that there is none; one that is not given says nothing.
 fn given<'de, D: Deserializer<'de>, T: Deserialize<'de>>(from: D) -> Result<Option<Option<T>>, D::Error> {
     Option::deserialize(from).map(Some)
-}
-
-impl Moment {
-    fn spoken(self) -> String {
-        match self {
-            Self::At(at) => at.format("%Y-%m-%d %H:%M UTC").to_string(),
-            Self::On(day) => day.to_string(),
-        }
-    }
 }
 
 impl Change {

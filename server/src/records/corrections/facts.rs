@@ -1,7 +1,8 @@
 //! What is known of an animal at one time: its birth, sex and parents, readings, assessments and papers.
 
-use super::{Change, Moment, Work, malformed, out_of_order};
+use super::{Change, Work, malformed, out_of_order};
 use crate::model::fact::{FactKind, Version};
+use crate::model::moment::Moment;
 use crate::model::reason::Reason;
 use crate::records::error::{Error, Refusal, Result};
 use crate::records::parents::{self, Birth};

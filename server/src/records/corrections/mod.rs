@@ -6,7 +6,7 @@ pub mod parentage;
 mod parties;
 mod stretches;
 
-pub use change::{Change, Code, Moment};
+pub use change::{Change, Code};
 pub(super) use stretches::lasting;
 
 use crate::access::permit::{Caller, Permit};
@@ -14,6 +14,7 @@ use crate::access::roles::Deed;
 use crate::model::animal::{Animal, Label};
 use crate::model::concern::Concern;
 use crate::model::fact::{FactKind, Told, Version};
+use crate::model::moment::Moment;
 use crate::model::reason::Reason;
 use crate::model::request::Request;
 use crate::model::site::Site;

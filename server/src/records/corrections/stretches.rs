@@ -1,7 +1,8 @@
 //! What begins and ends: holdings, and what begins and ends with them.
 
-use super::{Change, Moment, Work, malformed, out_of_order};
+use super::{Change, Work, malformed, out_of_order};
 use crate::model::fact::{FactKind, Version};
+use crate::model::moment::Moment;
 use crate::model::reason::Reason;
 use crate::records::animals::enclosure;
 use crate::records::deaths::refuse_seen_later;

@@ -16,6 +16,7 @@ pub struct Model {
     pub state: String,
     pub site_id: Uuid,
     pub happened_at: DateTime<Utc>,
+    pub day_only: bool,
     pub note: String,
     pub to_number: String,
     pub recorded_at: DateTime<Utc>,

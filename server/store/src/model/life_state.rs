@@ -1,7 +1,8 @@
 //! Life states: what an animal goes through for a while, and what its weight depends on.
 
 use crate::model::animal::Label;
-use chrono::{DateTime, NaiveDate, Utc};
+use crate::model::moment::Moment;
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -58,21 +59,14 @@ impl StateEnd {
     }
 }
 
-/// When something was: the instant, or the day alone; now where neither is given.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Since {
-    Now,
-    At(DateTime<Utc>),
-    On(NaiveDate),
-}
-
 /// A state to record.
 #[derive(Clone, Debug)]
 pub struct NewState {
     pub animal: String,
     pub kind: StateKind,
     pub suspected: bool,
-    pub since: Since,
+    /// Now where none.
+    pub since: Option<Moment>,
     pub note: String,
 }
 
@@ -81,7 +75,8 @@ pub struct NewState {
 pub struct Over {
     pub animal: String,
     pub kind: StateKind,
-    pub when: Since,
+    /// Now where none.
+    pub when: Option<Moment>,
     pub because: String,
 }
 

@@ -24,6 +24,7 @@ pub mod life_state;
 pub mod litter;
 pub mod loan;
 pub mod mark;
+pub mod moment;
 pub mod packet;
 pub mod page;
 pub mod paper;

@@ -1,5 +1,6 @@
 //! Transfers: a state machine, and who may take which step of it.
 
+use crate::model::moment::Moment;
 use chrono::{DateTime, NaiveDate, Utc};
 use holt_audit::terms::Sex;
 use serde::{Deserialize, Serialize};
@@ -114,6 +115,22 @@ impl Step {
         }
     }
 
+    /// What the fields that say when it was are called, without `_at` and `_on`.
+    #[must_use]
+    pub const fn field(self) -> &'static str {
+        match self {
+            Self::Proposed => "proposed",
+            Self::Agreed => "agreed",
+            Self::Dispatched => "dispatched",
+            Self::Received => "received",
+            Self::Died | Self::Escaped => "lost",
+            Self::Refused => "refused",
+            Self::Cancelled => "cancelled",
+            Self::Withheld => "withheld",
+            Self::Released => "released",
+        }
+    }
+
     /// As a verb for "it cannot be …".
     #[must_use]
     pub const fn spoken(self) -> &'static str {
@@ -149,6 +166,8 @@ pub struct StepTaken {
     /// Empty where the caller may not see the person.
     pub person: String,
     pub happened_at: DateTime<Utc>,
+    /// Whether only the day is known.
+    pub day_only: bool,
     pub recorded_at: DateTime<Utc>,
     pub note: String,
 }
@@ -187,6 +206,8 @@ pub struct NewTransfer {
     pub loan_until: Option<NaiveDate>,
     pub planned_on: Option<NaiveDate>,
     pub why: String,
+    /// When it was proposed; now where none.
+    pub when: Option<Moment>,
 }
 
 /// A step to take.
@@ -195,7 +216,7 @@ pub struct NewStep {
     pub transfer: Uuid,
     pub step: Step,
     /// When it happened; now where none.
-    pub at: Option<DateTime<Utc>>,
+    pub when: Option<Moment>,
     pub note: String,
     /// Version that this was based on; 0 to skip the guard.
     pub version: i64,

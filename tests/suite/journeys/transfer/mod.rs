@@ -4,6 +4,7 @@ mod alone;
 mod books;
 mod crowd;
 mod happy;
+mod later;
 mod loss;
 mod missing;
 mod on_the_road;

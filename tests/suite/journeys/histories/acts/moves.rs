@@ -6,6 +6,7 @@ use holt_proto::call::Call;
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1::{self, TransferState as State};
 use holt_server::model::person::Role;
+use prost_types::Timestamp;
 use std::sync::Arc;
 use tonic::Status;
 
@@ -43,7 +44,10 @@ impl Player {
         let who = self.registrar(from);
         let to = (from + 1 + self.chance.below(2)) % 3;
         let loan = self.one_in(3);
+        let (proposed_at, proposed_on) = self.when();
         let propose = v1::ProposeTransferRequest {
+            proposed_at,
+            proposed_on,
             request_id: self.request(),
             site: self.code(from),
             animal: self.spoken(&beast),
@@ -61,6 +65,15 @@ impl Player {
         Some(proposed.map(drop))
     }
 
+    /// Mostly now; else an instant, or a day alone.
+    fn when(&mut self) -> (Option<Timestamp>, Option<v1::Day>) {
+        match self.chance.below(6) {
+            0 | 1 => (Some(timestamp(self.instant())), None),
+            2 => (None, Some(day(self.instant().date_naive()))),
+            _ => (None, None),
+        }
+    }
+
     async fn step(&mut self, one: &Move, to: State) -> Result<(), Status> {
         let (transfer_id, request_id) = (one.id.clone(), self.request());
         let (note, version) = (String::new(), 0);
@@ -68,10 +81,12 @@ impl Player {
         let wrong = self.one_in(20);
         let (ours, theirs) = if wrong { (one.to, one.from) } else { (one.from, one.to) };
         let (sender, receiver) = (self.registrar(ours), self.registrar(theirs));
-        let when = self.one_in(3).then(|| timestamp(self.instant()));
+        let (at, on) = self.when();
         match to {
             State::Agreed => {
-                let ask = v1::AgreeTransferRequest { request_id, transfer_id, note, version };
+                let (agreed_at, agreed_on) = (at, on);
+                let ask =
+                    v1::AgreeTransferRequest { request_id, transfer_id, note, version, agreed_at, agreed_on };
                 self.stepped(&receiver, one, ask, to).await
             }
             State::Refused => {
@@ -86,7 +101,8 @@ impl Player {
                 let ask = v1::DispatchTransferRequest {
                     request_id,
                     transfer_id,
-                    dispatched_at: when,
+                    dispatched_at: at,
+                    dispatched_on: on,
                     despite_concern: if self.one_in(4) { String::new() } else { "cleared".to_owned() },
                     ..Default::default()
                 };
@@ -97,7 +113,8 @@ impl Player {
                 let ask = v1::ReceiveTransferRequest {
                     request_id,
                     transfer_id,
-                    received_at: when,
+                    received_at: at,
+                    received_on: on,
                     enclosure,
                     ..Default::default()
                 };
@@ -120,7 +137,8 @@ impl Player {
                     request_id,
                     transfer_id,
                     loss: loss.into(),
-                    lost_at: when,
+                    lost_at: at,
+                    lost_on: on,
                     note: "found at the ferry".to_owned(),
                     version,
                 };

@@ -1,5 +1,7 @@
 //! Transfers: a move between two sites, as one record that both share.
 
+mod when;
+
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
 use crate::model::concern::Level;
@@ -26,6 +28,7 @@ use crate::store::{
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
+use when::{Before, Stamp};
 
 /// Proposes to move an animal to another site.
 ///
@@ -52,26 +55,28 @@ pub async fn propose(
     }
     retrying("propose_transfer", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
-        let today = permit.site().day_of(tx.now());
-        for (day, field) in [(new.planned_on, "planned_on"), (new.loan_until, "loan_until")] {
-            if day.is_some_and(|day| day < today) {
-                return Err(Refusal::new(
-                    Reason::OutOfOrder,
-                    format!("{field} has passed"),
-                    "give a day in the future",
-                )
-                .at(field)
-                .into());
-            }
-        }
         let animal = held_now(&tx, &permit, &new.animal).await?;
         refuse_on_the_move(&tx, animal.id, &animal.label().spoken()).await?;
+        let held = holdings::of(&tx, &[animal.id]).await?;
+        let own = held.iter().rev().find(|one| one.site == permit.site().id && one.ended_at.is_none());
+        let what = format!("{} held {}", permit.site().code, animal.label().spoken());
+        let since = Before { at: own.map_or(tx.now(), |holding| holding.began_at), what: &what };
+        let proposed = when::happened(&tx, permit.site(), new.when, "proposed", &since)?;
+        let that_day = permit.site().day_of(proposed.0);
+        for (day, field) in [(new.planned_on, "planned_on"), (new.loan_until, "loan_until")] {
+            if day.is_some_and(|day| day < that_day) {
+                let say = format!("{field} is before {that_day}, the day of the proposal");
+                return Err(Refusal::new(Reason::OutOfOrder, say, "give that day or a later one")
+                    .at(field)
+                    .into());
+            }
+        }
         // What another owns goes on loan, or back to its owner.
         if new.terms == Terms::TitlePasses && ![&permit.site().code, &to.code].contains(&&animal.owner) {
             let mend = "choose loan as the terms; or let the owner pass the ownership first";
             return Err(not_the_owner(&permit, &animal, mend).at("terms").into());
         }
-        let id = transfers::insert(&mut tx, &animal, permit.site().id, to.id, new).await?;
+        let id = transfers::insert(&mut tx, &animal, permit.site().id, to.id, proposed, new).await?;
         let reply = one(&tx, id).await?;
         Ok(tx.commit(reply).await?)
     })
@@ -111,7 +116,7 @@ pub async fn step(records: &Records, caller: &Caller, request: &Request, new: &N
         if new.step == Step::Dispatched {
             refuse_in_trouble(&tx, &permit, &standing, &new.despite).await?;
         }
-        let at = happened_at(&tx, &standing, new).await?;
+        let (at, day_only) = happened(&tx, &sides, &standing, new).await?;
         let accession = match new.step {
             Step::Received => receive(&mut tx, &permit, &sides.from, &standing, new, at).await?,
             Step::Died | Step::Escaped => {
@@ -119,12 +124,18 @@ pub async fn step(records: &Records, caller: &Caller, request: &Request, new: &N
                 lose(&mut tx, &sides.from, &standing, how, at, &new.note).await?;
                 String::new()
             }
+            Step::Dispatched => {
+                let then = (false, at, sides.from.day_of(at));
+                let spoken = &standing.number;
+                deaths_rules::refuse_seen_later(&tx, standing.animal, spoken, then, "dispatched_at").await?;
+                String::new()
+            }
             _ => String::new(),
         };
         // Last: until then the transfer is dispatched, and that is what lets the receiver end the
         // sender's holding.
         let (site, note) = (permit.site().id, noted(new));
-        let taken = Taken { step: new.step, state, site, at, note: &note, number: &accession };
+        let taken = Taken { step: new.step, state, site, at, day_only, note: &note, number: &accession };
         transfers::step(&mut tx, &standing, taken).await?;
         let reply = Stepped { transfer: one(&tx, standing.id).await?, accession };
         Ok(tx.commit(reply).await?)
@@ -237,23 +248,20 @@ fn noted(new: &NewStep) -> String {
     }
 }
 
-/// When a step happened: not in the future, and not before the step that it follows.
-async fn happened_at(tx: &Tx, standing: &Standing, new: &NewStep) -> Result<DateTime<Utc>> {
-    let Some(at) = new.at else { return Ok(tx.now()) };
-    if at > tx.now() {
-        return Err(Refusal::in_the_future("time", "at").into());
+/// When a step happened, in the time of the site whose step it is.
+async fn happened(tx: &Tx, sides: &Sides, standing: &Standing, new: &NewStep) -> Result<Stamp> {
+    let before = Before { at: standing.last_at, what: "the step that it follows" };
+    let site = match new.step.side() {
+        Side::Destination => &sides.to,
+        Side::Sender | Side::Either => &sides.from,
+    };
+    let stamp = when::happened(tx, site, new.when, new.step.field(), &before)?;
+    match new.step {
+        Step::Dispatched | Step::Received | Step::Died | Step::Escaped => {
+            when::after_what_was_seen(tx, site, standing.animal, stamp, new.step == Step::Died).await
+        }
+        _ => Ok(stamp),
     }
-    let before = one(tx, standing.id).await?.steps.last().map(|step| step.happened_at);
-    if before.is_some_and(|before| at < before) {
-        return Err(Refusal::new(
-            Reason::OutOfOrder,
-            "the time is before the step that it follows",
-            "correct the time",
-        )
-        .at("at")
-        .into());
-    }
-    Ok(at)
 }
 
 /// The holding passes in one instant: the sender's ends as the receiver's begins.
@@ -269,7 +277,8 @@ async fn receive(
     let site = permit.site();
     // What the sender saw of it after that would lie where nobody held it, or be lost.
     let then = (false, at, sender.day_of(at));
-    deaths_rules::refuse_seen_later(tx, animal, &standing.number, then, "at").await?;
+    deaths_rules::refuse_seen_later(tx, animal, &standing.number, then, "received_at").await?;
+    let passes = ownership_passes(tx, standing, (site, sender), at).await?;
     let ending = Ending {
         how: Ended::Transfer,
         at,
@@ -298,8 +307,7 @@ async fn receive(
     let on_loan = (standing.terms == Terms::Loan)
         .then(|| loan::Terms { until: standing.loan_until, text: standing.why.clone() });
     loans::moved(tx, permit, animal, on_loan.as_ref(), (at, on), standing.id).await?;
-    let owned = titles::open_of(tx, animal).await?.is_some_and(|owner| owner == Owner::Site(site.id));
-    if standing.terms == Terms::TitlePasses && !owned {
+    if passes {
         titles::end(tx, animal, at).await?;
         titles::begin(tx, animal, site.id, Owner::Site(site.id), at).await?;
     }
@@ -309,6 +317,35 @@ async fn receive(
     }
     animals::bump(tx, animal).await?;
     Ok(accession)
+}
+
+/// Whether the ownership passes at receipt: by the terms, from the sender, unless the destination owns the animal already.
+/// Since it was proposed somebody may have put right who owns it.
+async fn ownership_passes(
+    tx: &Tx,
+    standing: &Standing,
+    (site, sender): (&Site, &Site),
+    at: DateTime<Utc>,
+) -> Result<bool> {
+    let owner = titles::standing(tx, standing.animal).await?;
+    let refused = |reason, say: String, mend| Err(Refusal::new(reason, say, mend).at("received_at").into());
+    match owner {
+        _ if standing.terms != Terms::TitlePasses => Ok(false),
+        Some((Owner::Site(owner), _)) if owner == site.id => Ok(false),
+        Some((Owner::Site(owner), since)) if owner == sender.id && since < at => Ok(true),
+        Some((Owner::Site(owner), since)) if owner == sender.id => refused(
+            Reason::OutOfOrder,
+            format!("{} owns {} only since {}", sender.code, standing.number, sender.day_of(since)),
+            "correct the time, or ask the sender to correct that ownership first",
+        ),
+        _ => Err(Refusal::new(
+            Reason::NotTheOwner,
+            format!("by now {} does not own {}, so the ownership cannot pass with it", sender.code, standing.number),
+            "ask the sender to cancel the transfer and to propose it again as a loan, with the times at which it happened",
+        )
+        .fact("owner", "another")
+        .into()),
+    }
 }
 
 /// The sender answers for an animal on the way, so its loss goes off the sender's books, whoever
@@ -328,7 +365,7 @@ async fn lose(
         standing.animal,
         &standing.number,
         (how == Ended::Death, at, on),
-        "at",
+        "lost_at",
     )
     .await?;
     if how == Ended::Death {
@@ -350,7 +387,9 @@ async fn lose(
         country: String::new(),
         transfer: Some(standing.id),
     };
-    off_the_books(tx, standing.animal, ending, "the animal died on the way").await
+    let why =
+        if how == Ended::Death { "the animal died on the way" } else { "the animal escaped on the way" };
+    off_the_books(tx, standing.animal, ending, why).await
 }
 
 /// One transfer.
