@@ -264,6 +264,7 @@ pub async fn answer(
     let permit = records.permit(caller, Deed::Register, site).await?;
     retrying("answer_amendment", || async {
         let mut tx = fresh!(records.store.write(&permit, request).await?);
+        amendments::hold(&tx, reply.amendment).await?;
         let standing = one(&tx, &permit, reply.amendment).await?;
         let amendment = &standing.amendment;
         if let Some(answer) = &amendment.answer {

@@ -60,6 +60,15 @@ pub async fn insert(tx: &mut Tx, permit: &Permit, new: New) -> Result<Uuid, Erro
     Ok(id)
 }
 
+/// Has whoever else answers this one wait until the write ends, and then see the answer.
+///
+/// # Errors
+/// [`Error::Lost`] where the database is away.
+pub async fn hold(tx: &Tx, id: Uuid) -> Result<(), Error> {
+    tx.execute("SELECT pg_advisory_xact_lock(hashtextextended($1::text, 0))", [id.into()]).await?;
+    Ok(())
+}
+
 /// Records what became of one. Before the change itself is made: that it is accepted is what lets the holder move
 /// what the other site recorded with it.
 ///

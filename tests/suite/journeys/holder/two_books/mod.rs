@@ -91,14 +91,17 @@ impl TwoBooks {
         Ok(answer.amendment.unwrap())
     }
 
-    async fn decline(&self, id: &str) {
-        let no = v1::DeclineAmendmentRequest {
+    fn no(&self, id: &str) -> v1::DeclineAmendmentRequest {
+        v1::DeclineAmendmentRequest {
             request_id: self.house.request(),
             site: "BRA".to_owned(),
             amendment_id: id.to_owned(),
             because: "that chip reads otherwise".to_owned(),
-        };
-        self.brack.registrar.client.send(no).await.unwrap();
+        }
+    }
+
+    async fn decline(&self, id: &str) {
+        self.brack.registrar.client.send(self.no(id)).await.unwrap();
     }
 
     /// A record, as somebody at a site sees it.
@@ -160,6 +163,19 @@ async fn a_proposal_ends_where_the_animal_came_to_the_site_that_was_asked() {
     assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE", "{refused:?}");
     assert!(refused.message().contains("QUI no longer answers for that animal: it is at BRA"), "{refused:?}");
     this.decline(&proposed.id).await;
+    this.house.close().await;
+}
+
+/// Whoever declines while a colleague accepts is told what became of it, and the link has its answer.
+#[tokio::test]
+async fn of_two_answers_at_once_the_second_is_told_of_the_first() {
+    let this = TwoBooks::new().await;
+    let proposed = this.propose().await;
+    let decline = this.brack.registrar.client.send(this.no(&proposed.id));
+    let (accepted, declined) = this.house.in_line(&this.sedge.id, this.accept(&proposed.id), decline).await;
+    assert_eq!(accepted.unwrap().state(), AmendmentState::Accepted);
+    let refused = declined.unwrap_err();
+    assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE", "{refused:?}");
     this.house.close().await;
 }
 
