@@ -10,8 +10,9 @@ GRANT USAGE ON SCHEMA standing TO holt_service;
 
 CREATE PROCEDURE holt_stand(tab text, VARIADIC named text[]) LANGUAGE plpgsql AS $$
 DECLARE
-  -- By what a record is known stands of one that was entered by mistake as well: it is shown as such.
-  shown CONSTANT text[] := ARRAY['accessions', 'births', 'sexings'];
+  -- By what a record is known stands of one that was entered by mistake as well: it is shown as such. So does what came
+  -- to nothing between two sites: the other one heard of it.
+  shown CONSTANT text[] := ARRAY['accessions', 'births', 'sexings', 'transfers'];
   columns text := '';
   joins text := '';
   col record;

@@ -209,12 +209,16 @@ async fn what_hangs_on_a_record_is_told_and_put_right_first() {
     assert!(refused.message().contains("a transfer of it was proposed"), "{}", refused.message());
     let cancel = v1::CancelTransferRequest {
         request_id: books.house.request(),
-        transfer_id: transfer.id,
+        transfer_id: transfer.id.clone(),
         why: "it never was".to_owned(),
         ..Default::default()
     };
     registrar.client.send(cancel).await.unwrap();
     books.never_was(registrar, "Sedge").await.unwrap();
+    // The other site heard of it: what came to nothing is still to be seen.
+    let ask = v1::GetTransferRequest { transfer_id: transfer.id, as_known_at: None };
+    let seen = registrar.client.send(ask).await.unwrap().transfer.unwrap();
+    assert_eq!(seen.state(), v1::TransferState::Cancelled);
     books.house.close().await;
 }
 
