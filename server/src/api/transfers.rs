@@ -51,6 +51,7 @@ impl TransferService for Api {
             loan_until: form.optional_day("loan_until", asked.loan_until),
             planned_on: form.optional_day("planned_on", asked.planned_on),
             why: form.text("why", &asked.why, 1..=1000),
+            owner_agreed: form.text("owner_agreed", &asked.owner_agreed, 0..=500),
             when: form.moment("proposed", asked.proposed_at, asked.proposed_on),
         };
         if new.loan_until.is_some() && new.terms != Terms::Loan {

@@ -335,6 +335,9 @@ pub(super) async fn take_off(tx: &mut Tx, permit: &Permit, left: &Left) -> Resul
     let dies = matches!(left.how, Leaving::Death(_));
     refuse_earlier_than_known(tx, &animal, (dies, at, left.when.day), left.time_field()).await?;
     end_transfer(tx, permit, &animal, left, at).await?;
+    if let Leaving::Departure { destination, name, .. } = &left.how {
+        refuse_to_give_away(permit, &animal, *destination, name)?;
+    }
     let spoken = animal.label();
     let (how, source, name, country, why) = match &left.how {
         Leaving::Death(death) => {
@@ -364,6 +367,22 @@ pub(super) async fn take_off(tx: &mut Tx, permit: &Permit, left: &Left) -> Resul
         }
     };
     Ok(Booked { animal, missing })
+}
+
+/// Refuses that a site gives away what another owns: it goes back to the owner, or where the owner passes it to.
+fn refuse_to_give_away(
+    permit: &Permit,
+    animal: &Animal,
+    destination: Destination,
+    to: &str,
+) -> std::result::Result<(), Refusal> {
+    let own = animal.owner.is_empty() || animal.owner == permit.site().code;
+    let back = animal.owner.trim().to_lowercase() == to.trim().to_lowercase();
+    if own || back || destination == Destination::Escape {
+        return Ok(());
+    }
+    let mend = "record its return to the owner; or let the owner pass the ownership to where it goes";
+    Err(title_rules::not_the_owner(permit, animal, mend).at("destination_name"))
 }
 
 /// An animal that leaves on loan stays its owner's; one that leaves otherwise is the site's no more, unless it

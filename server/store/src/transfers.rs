@@ -160,13 +160,17 @@ pub async fn insert(
     };
     let id = row.id;
     tx.insert(&[row]).await?;
+    let note = match new.owner_agreed.as_str() {
+        "" => new.why.clone(),
+        agreed => format!("{}; the owner agreed: {agreed}", new.why),
+    };
     let taken = Taken {
         step: Step::Proposed,
         state: State::Proposed,
         site: from,
         at,
         day_only,
-        note: &new.why,
+        note: &note,
         number: "",
     };
     append_step(tx, id, 1, taken).await?;

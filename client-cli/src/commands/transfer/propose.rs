@@ -42,6 +42,9 @@ pub(super) struct Propose {
     /// Last day of a loan
     #[arg(long, value_name = "DAY")]
     loan_until: Option<DayWord>,
+    /// For an animal that another owns, and not the destination: who agreed for the owner, and when
+    #[arg(long, value_name = "TEXT")]
+    owner_agreed: Option<String>,
     /// When you proposed it [default: now]
     #[arg(long, value_name = "TIME")]
     at: Option<WhenWord>,
@@ -67,6 +70,7 @@ impl Propose {
             planned_on: self.planned.map(|on| day(on.resolve(today))),
             why: self.because,
             validate_only: self.check_only,
+            owner_agreed: self.owner_agreed.unwrap_or_default(),
             proposed_at,
             proposed_on,
         };

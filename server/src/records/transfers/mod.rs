@@ -71,10 +71,16 @@ pub async fn propose(
                     .into());
             }
         }
-        // What another owns goes on loan, or back to its owner.
-        if new.terms == Terms::TitlePasses && ![&permit.site().code, &to.code].contains(&&animal.owner) {
-            let mend = "choose loan as the terms; or let the owner pass the ownership first";
-            return Err(not_the_owner(&permit, &animal, mend).at("terms").into());
+        // What another owns goes on loan and with the owner's word, or back to its owner.
+        if ![&permit.site().code, &to.code].contains(&&animal.owner) {
+            if new.terms == Terms::TitlePasses {
+                let mend = "choose loan as the terms; or let the owner pass the ownership first";
+                return Err(not_the_owner(&permit, &animal, mend).at("terms").into());
+            }
+            if new.owner_agreed.is_empty() {
+                let mend = "ask the owner, and state who agreed and when";
+                return Err(not_the_owner(&permit, &animal, mend).at("owner_agreed").into());
+            }
         }
         let id = transfers::insert(&mut tx, &animal, permit.site().id, to.id, proposed, new).await?;
         let reply = one(&tx, id).await?;

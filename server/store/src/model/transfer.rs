@@ -208,6 +208,8 @@ pub struct NewTransfer {
     pub why: String,
     /// When it was proposed; now where none.
     pub when: Option<Moment>,
+    /// Who agreed for the owner; may be empty.
+    pub owner_agreed: String,
 }
 
 /// A step to take.

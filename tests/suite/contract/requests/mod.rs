@@ -193,6 +193,7 @@ impl Stage {
             animal: self.otter(from).await,
             to_site: to.code.clone(),
             terms: v1::TransferTerms::Loan.into(),
+            owner_agreed: "by letter".to_owned(),
             why: "company".to_owned(),
             ..Default::default()
         }

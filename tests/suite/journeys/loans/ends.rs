@@ -4,6 +4,7 @@ use super::Pair;
 use chrono::TimeDelta;
 use holt_proto::v1::{self, AnimalStatus, LoanEnd, TransferTerms};
 use holt_tests::reason;
+use tonic_types::StatusExt;
 
 #[tokio::test]
 async fn a_loan_by_transfer_ends_with_the_transfer_back() {
@@ -44,6 +45,66 @@ async fn a_borrower_lends_on_and_the_owner_stays_the_lender() {
     let all = pair.loans(&pair.quill, true).await;
     let ends: Vec<_> = all.iter().map(|loan| (loan.borrower.as_str(), loan.ended())).collect();
     assert_eq!(ends, [("BRA", LoanEnd::MovedOn), ("THI", LoanEnd::Unspecified)]);
+    pair.house.close().await;
+}
+
+/// What is borrowed goes back to its owner, or on with the owner's word; nobody sells it, gives it away or sets it free.
+#[tokio::test]
+async fn a_borrower_gives_nothing_away_and_lends_on_with_the_owners_word() {
+    let pair = Pair::new().await;
+    pair.lent(None).await;
+    pair.house.clock.advance(TimeDelta::days(5));
+    let registrar = &pair.brack.registrar.client;
+    for destination in [v1::DepartureDestination::Collection, v1::DepartureDestination::Wild] {
+        let leaves = v1::RecordDepartureRequest {
+            request_id: pair.house.request(),
+            site: "BRA".to_owned(),
+            animal: "Bramble".to_owned(),
+            departed_on: Some("2026-03-06".parse().unwrap()),
+            destination: destination.into(),
+            destination_name: "Fenwater Collection".to_owned(),
+            ..Default::default()
+        };
+        let refused = registrar.send(leaves).await.unwrap_err();
+        assert_eq!(reason(&refused), "NOT_THE_OWNER", "{refused:?}");
+        assert!(refused.message().contains("QUI does"), "{}", refused.message());
+    }
+    pair.house.park("THI", "Asia/Tokyo").await;
+    let offer = |owner_agreed: &str| v1::ProposeTransferRequest {
+        request_id: pair.house.request(),
+        site: "BRA".to_owned(),
+        animal: "Bramble".to_owned(),
+        to_site: "THI".to_owned(),
+        terms: TransferTerms::Loan.into(),
+        why: "company".to_owned(),
+        owner_agreed: owner_agreed.to_owned(),
+        ..Default::default()
+    };
+    let refused = registrar.send(offer("")).await.unwrap_err();
+    assert_eq!(reason(&refused), "NOT_THE_OWNER", "{refused:?}");
+    let field = &refused.get_details_bad_request().unwrap().field_violations[0].field;
+    assert_eq!(field, "owner_agreed");
+    let offered = registrar.send(offer("Ash Hollin, 5 March")).await.unwrap().transfer.unwrap();
+    assert_eq!(offered.steps[0].note, "company; the owner agreed: Ash Hollin, 5 March");
+    // Of one that got away nobody asks whose it is.
+    let cancel = v1::CancelTransferRequest {
+        request_id: pair.house.request(),
+        transfer_id: offered.id,
+        why: "it is gone".to_owned(),
+        ..Default::default()
+    };
+    registrar.send(cancel).await.unwrap();
+    let escapes = v1::RecordDepartureRequest {
+        request_id: pair.house.request(),
+        site: "BRA".to_owned(),
+        animal: "Bramble".to_owned(),
+        departed_on: Some("2026-03-07".parse().unwrap()),
+        destination: v1::DepartureDestination::Escape.into(),
+        ..Default::default()
+    };
+    registrar.send(escapes).await.unwrap();
+    let [ended] = pair.loans(&pair.quill, true).await.try_into().unwrap();
+    assert_eq!(ended.ended(), LoanEnd::Escaped);
     pair.house.close().await;
 }
 
@@ -129,6 +190,7 @@ async fn a_borrowed_animal_goes_back_to_its_owner_outside() {
         to_site: "BRA".to_owned(),
         terms: TransferTerms::Loan.into(),
         why: "company".to_owned(),
+        owner_agreed: "their curator, on 26 February".to_owned(),
         ..Default::default()
     };
     let offered = pair.quill.registrar.client.send(offer).await.unwrap().transfer.unwrap();

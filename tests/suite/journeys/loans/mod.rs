@@ -41,6 +41,7 @@ impl Pair {
             terms: terms.into(),
             loan_until: until.map(|day| day.parse().unwrap()),
             why: "company".to_owned(),
+            owner_agreed: "by letter of 1 March".to_owned(),
             ..Default::default()
         };
         let proposed = from.registrar.client.transfers().propose_transfer(propose).await.unwrap();

@@ -213,6 +213,7 @@ async fn what_ends_a_stay_after_a_transfer_is_of_the_record_that_was_received() 
             to_site: "BRA".to_owned(),
             terms: terms.into(),
             why: "an unrelated partner lives there".to_owned(),
+            owner_agreed: "by letter".to_owned(),
             ..Default::default()
         };
         let proposed = quill.registrar.client.transfers().propose_transfer(propose).await.unwrap();

@@ -54,6 +54,7 @@ impl Player {
             to_site: self.code(to),
             terms: if loan { v1::TransferTerms::Loan } else { v1::TransferTerms::TitlePasses }.into(),
             why: "company".to_owned(),
+            owner_agreed: if self.one_in(3) { String::new() } else { "by letter".to_owned() },
             ..Default::default()
         };
         let proposed = self.ask(&who, propose).await;
