@@ -1,6 +1,6 @@
 //! A merge never takes an animal from the books of another site: the site that answers for it decides.
 
-use super::{asked, send, stands};
+use super::{asked, send, stands, wrong};
 use crate::journeys::transfer::Move;
 use chrono::{NaiveDate, TimeDelta};
 use holt_proto::v1::{self, FactKind};
@@ -233,4 +233,39 @@ async fn what_ends_a_stay_after_a_transfer_is_of_the_record_that_was_received() 
         owner.close().await.unwrap();
         this.house.close().await;
     }
+}
+
+/// The link by which a received animal was found to be one that was here before is written anew where another link ends.
+#[tokio::test]
+async fn a_link_ends_beside_one_of_an_animal_that_another_site_held() {
+    let house = House::new().await;
+    let quill = house.quill().await;
+    let third = house.park("THI", "Europe/Dublin").await;
+    let today = house.clock.now().date_naive();
+    let came = |park: &Park, name: &str, days: u64| {
+        let arrival = v1::RegisterArrivalRequest {
+            sex: v1::Sex::Unknown.into(),
+            born_on: Some(if name == "Teasel" { "2021-05" } else { "2020" }.parse().unwrap()),
+            ..house.arrival(park, name, today - chrono::Days::new(days))
+        };
+        let registrar = park.registrar.clone();
+        async move { registrar.client.send(arrival).await.unwrap().animal.unwrap() }
+    };
+    let teasel = came(&third, "Teasel", 10).await;
+    house.moves(&teasel.id, &third, &quill).await;
+    house.clock.advance(TimeDelta::days(3));
+    let (first, second, kept) =
+        (came(&quill, "Bramble", 0).await, came(&quill, "Sedge", 0).await, came(&quill, "Rowan", 0).await);
+    let registrar = &quill.registrar;
+    send(registrar, asked(&house, "QUI", &kept.id, &first.id)).await.unwrap();
+    let wrong_one = send(registrar, asked(&house, "QUI", &kept.id, &second.id)).await.unwrap();
+    let ask = asked(&house, "QUI", &kept.id, &teasel.id);
+    let refused = send(registrar, ask.clone()).await.unwrap_err();
+    println!("{refused:?}");
+    let kinds = [FactKind::Holding, FactKind::Title, FactKind::Birth];
+    let resolve = kinds.map(|kind| stands(kind, &teasel.id)).to_vec();
+    send(registrar, v1::MergeAnimalsRequest { resolve, ..ask }).await.unwrap();
+    let ask = wrong(&house, "QUI", &second.id, &wrong_one.merge_id);
+    registrar.client.merges().unmerge_animals(ask).await.unwrap();
+    house.close().await;
 }

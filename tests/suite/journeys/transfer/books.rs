@@ -2,7 +2,9 @@
 
 use super::Move;
 use chrono::TimeDelta;
+use holt_proto::time::timestamp;
 use holt_proto::v1::{self, FactKind};
+use holt_server::clock::Clock;
 use holt_tests::{House, Park};
 
 /// An otter of Quillmoor with a name, a chip, a ring, an enclosure and a group, on its way to Brackwater.
@@ -182,5 +184,76 @@ async fn an_escape_on_the_way_that_the_destination_reports_takes_nothing_out_of_
     this.lose(&this.brack, v1::TransferLoss::Escape).await.unwrap();
     whole(&this, &before, &past).await;
     told_apart(&this).await;
+    this.house.close().await;
+}
+
+/// It had not died: all that ended with its death is as it was, and its arrival is recorded with its own times.
+#[tokio::test]
+async fn a_death_on_the_way_that_was_not_brings_all_back_and_it_arrives_after_all() {
+    let this = on_the_way().await;
+    let before = books(&this.house, &this.quill, &this.otter.id).await;
+    let (left, came) = (this.house.clock.now() - TimeDelta::hours(5), this.house.clock.now());
+    this.lose(&this.brack, v1::TransferLoss::Death).await.unwrap();
+    this.house.clock.advance(TimeDelta::days(1));
+    let history =
+        v1::GetHistoryRequest { animal: this.otter.id.clone(), site: "QUI".to_owned(), ..Default::default() };
+    let registrar = &this.quill.registrar.client;
+    let facts = registrar.send(history).await.unwrap().facts;
+    let death = facts.iter().find(|fact| fact.kind() == FactKind::Death).unwrap();
+    let withdraw = v1::WithdrawFactRequest {
+        request_id: this.house.request(),
+        site: "QUI".to_owned(),
+        animal: this.otter.id.clone(),
+        fact_id: death.id.clone(),
+        because: "it was another crate".to_owned(),
+        ..Default::default()
+    };
+    registrar.send(withdraw).await.unwrap();
+    let lasts = |books: &[(FactKind, String)]| {
+        let mut kept: Vec<(String, String)> = books
+            .iter()
+            .filter(|(kind, _)| *kind != FactKind::Transfer)
+            .map(|(kind, say)| (kind.as_str_name().to_owned(), say.clone()))
+            .collect();
+        kept.sort();
+        kept
+    };
+    assert_eq!(lasts(&books(&this.house, &this.quill, &this.otter.id).await), lasts(&before));
+    assert_eq!(this.seen_by(&this.quill).await.unwrap().owner, "QUI");
+
+    let propose = v1::ProposeTransferRequest {
+        request_id: this.house.request(),
+        site: "QUI".to_owned(),
+        animal: this.otter.id.clone(),
+        to_site: "BRA".to_owned(),
+        terms: v1::TransferTerms::TitlePasses.into(),
+        why: "as agreed".to_owned(),
+        proposed_at: Some(timestamp(left)),
+        ..Default::default()
+    };
+    let transfer_id = registrar.send(propose).await.unwrap().transfer.unwrap().id;
+    let agree = v1::AgreeTransferRequest {
+        request_id: this.house.request(),
+        transfer_id: transfer_id.clone(),
+        agreed_at: Some(timestamp(left)),
+        ..Default::default()
+    };
+    this.brack.registrar.client.send(agree).await.unwrap();
+    let dispatch = v1::DispatchTransferRequest {
+        request_id: this.house.request(),
+        transfer_id: transfer_id.clone(),
+        dispatched_at: Some(timestamp(left)),
+        ..Default::default()
+    };
+    registrar.send(dispatch).await.unwrap();
+    let receive = v1::ReceiveTransferRequest {
+        request_id: this.house.request(),
+        transfer_id,
+        received_at: Some(timestamp(came)),
+        ..Default::default()
+    };
+    this.brack.registrar.client.send(receive).await.unwrap();
+    let there = this.seen_by(&this.brack).await.unwrap();
+    assert_eq!((there.holder.as_str(), there.owner.as_str(), there.marks.len()), ("BRA", "BRA", 3));
     this.house.close().await;
 }
