@@ -228,16 +228,18 @@ pub async fn end(tx: &mut Tx, link: &merge::Model, why: &str) -> Result<(), Erro
     tx.supersede_of::<merge::Entity>(link.animal_id, link.id, why).await
 }
 
-/// Has the links between the records of an animal set these facts aside, each for a record, and no other.
+/// Has the links between the records of an animal set these facts aside, each for a record, and no other. Answers false
+/// where some are set aside by none of them yet, and the site has none to do it.
 ///
 /// # Errors
-/// [`Error::Contention`] where there is no link, or somebody changed one meanwhile.
+/// [`Error::Contention`] where somebody changed one meanwhile.
 pub async fn set_aside_only(
     tx: &mut Tx,
+    permit: &Permit,
     animal: Uuid,
     facts: &BTreeMap<Uuid, Uuid>,
     why: &str,
-) -> Result<(), Error> {
+) -> Result<bool, Error> {
     let mut left = facts.clone();
     let links = between(tx, animal).await?;
     let mut sets: Vec<BTreeMap<Uuid, Uuid>> = Vec::new();
@@ -245,7 +247,10 @@ pub async fn set_aside_only(
         sets.push(link.set_aside.iter().filter_map(|fact| left.remove_entry(fact)).collect());
     }
     if !left.is_empty() {
-        sets.first_mut().ok_or(Error::Contention)?.extend(left);
+        // What another site linked is its own to write.
+        let own = links.iter().position(|link| link.site_id == permit.site().id);
+        let Some(set) = own.and_then(|own| sets.get_mut(own)) else { return Ok(false) };
+        set.extend(left);
     }
     // One new version each: a second one of the same request would hide the first from whoever follows them.
     for (old, set) in links.into_iter().zip(sets) {
@@ -253,7 +258,7 @@ pub async fn set_aside_only(
             set_aside_by(tx, old, set, why).await?;
         }
     }
-    Ok(())
+    Ok(true)
 }
 
 /// The links that stand between the records of an animal.

@@ -383,7 +383,12 @@ pub(super) async fn part(
         let changed: Vec<Uuid> =
             facts.iter().map(Version::id).filter(|fact| before.get(fact) != only.get(fact)).collect();
         if !changed.is_empty() {
-            merges::set_aside_only(tx, id, &only, &why).await?;
+            if !merges::set_aside_only(tx, permit, id, &only, &why).await? {
+                let say =
+                    "without this merge, records that another site merged contradict what was recorded since";
+                let mend = "correct what contradicts first, or ask that site to withdraw its merge";
+                return Err(Refusal::new(Reason::MergeConflict, say, mend).at("merge_id").into());
+            }
             count_litters(tx, &changed).await?;
         }
         lives::end_what_outlived(tx, id, &why).await?;

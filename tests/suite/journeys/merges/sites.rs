@@ -1,6 +1,6 @@
 //! A merge never takes an animal from the books of another site: the site that answers for it decides.
 
-use super::{asked, send, stands, wrong};
+use super::{Conflict, asked, conflicts, send, stands, wrong};
 use crate::journeys::transfer::Move;
 use chrono::{NaiveDate, TimeDelta};
 use holt_proto::v1::{self, FactKind};
@@ -9,6 +9,7 @@ use holt_server::model::person::Role;
 use holt_tests::{House, Park, reason};
 use prost::Message;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 async fn otter(house: &House, park: &Park, name: &str, arrived: &str) -> v1::Animal {
@@ -238,34 +239,47 @@ async fn what_ends_a_stay_after_a_transfer_is_of_the_record_that_was_received() 
 /// The link by which a received animal was found to be one that was here before is written anew where another link ends.
 #[tokio::test]
 async fn a_link_ends_beside_one_of_an_animal_that_another_site_held() {
-    let house = House::new().await;
-    let quill = house.quill().await;
-    let third = house.park("THI", "Europe/Dublin").await;
+    for days in [[0, 0, 0], [0, 1, 5], [0, 5, 1], [1, 0, 5], [1, 5, 0], [5, 0, 1], [5, 1, 0]] {
+        let house = House::new().await;
+        let quill = house.quill().await;
+        let third = house.park("THI", "Europe/Dublin").await;
+        let teasel = came(&house, &third, "Teasel", 10).await;
+        // It was entered twice there, which was found out before it went.
+        let twice = came(&house, &third, "Teasel's duplicate", 10).await;
+        send(&third.registrar, asked(&house, "THI", &teasel.id, &twice.id)).await.unwrap();
+        house.moves(&teasel.id, &third, &quill).await;
+        let ask =
+            v1::GetAnimalRequest { site: "QUI".to_owned(), animal: teasel.id.clone(), ..Default::default() };
+        let number = quill.registrar.client.send(ask).await.unwrap().animal.unwrap().accession;
+        house.clock.advance(TimeDelta::days(3));
+        let first = came(&house, &quill, "Bramble", days[0]).await;
+        let second = came(&house, &quill, "Sedge", days[1]).await;
+        let kept = came(&house, &quill, "Rowan", days[2]).await;
+        let registrar = &quill.registrar;
+        send(registrar, asked(&house, "QUI", &kept.id, &first.id)).await.unwrap();
+        let wrong_one = send(registrar, asked(&house, "QUI", &kept.id, &second.id)).await.unwrap();
+        let ask = asked(&house, "QUI", &kept.id, &teasel.id);
+        let refused = send(registrar, ask.clone()).await.unwrap_err();
+        let of_teasel = |(_, facts): Conflict| facts.into_iter().find(|(_, of, _)| *of == number).unwrap().2;
+        let fact_ids: BTreeSet<String> = conflicts(&refused).into_iter().map(of_teasel).collect();
+        let stands = |fact_id| v1::Resolution { fact_id, ..Default::default() };
+        let resolve = fact_ids.into_iter().map(stands).collect();
+        send(registrar, v1::MergeAnimalsRequest { resolve, ..ask }).await.unwrap();
+        let ask = wrong(&house, "QUI", &second.id, &wrong_one.merge_id);
+        let parted =
+            registrar.client.send(ask).await.unwrap_or_else(|refused| panic!("{days:?}: {refused:?}"));
+        assert_eq!(parted.given_up.unwrap().id, second.id);
+        house.close().await;
+    }
+}
+
+/// An otter that came so many days ago, of which little is known.
+async fn came(house: &House, park: &Park, name: &str, days: u64) -> v1::Animal {
     let today = house.clock.now().date_naive();
-    let came = |park: &Park, name: &str, days: u64| {
-        let arrival = v1::RegisterArrivalRequest {
-            sex: v1::Sex::Unknown.into(),
-            born_on: Some(if name == "Teasel" { "2021-05" } else { "2020" }.parse().unwrap()),
-            ..house.arrival(park, name, today - chrono::Days::new(days))
-        };
-        let registrar = park.registrar.clone();
-        async move { registrar.client.send(arrival).await.unwrap().animal.unwrap() }
+    let arrival = v1::RegisterArrivalRequest {
+        sex: v1::Sex::Unknown.into(),
+        born_on: Some(if name.starts_with("Teasel") { "2021-05" } else { "2020" }.parse().unwrap()),
+        ..house.arrival(park, name, today - chrono::Days::new(days))
     };
-    let teasel = came(&third, "Teasel", 10).await;
-    house.moves(&teasel.id, &third, &quill).await;
-    house.clock.advance(TimeDelta::days(3));
-    let (first, second, kept) =
-        (came(&quill, "Bramble", 0).await, came(&quill, "Sedge", 0).await, came(&quill, "Rowan", 0).await);
-    let registrar = &quill.registrar;
-    send(registrar, asked(&house, "QUI", &kept.id, &first.id)).await.unwrap();
-    let wrong_one = send(registrar, asked(&house, "QUI", &kept.id, &second.id)).await.unwrap();
-    let ask = asked(&house, "QUI", &kept.id, &teasel.id);
-    let refused = send(registrar, ask.clone()).await.unwrap_err();
-    println!("{refused:?}");
-    let kinds = [FactKind::Holding, FactKind::Title, FactKind::Birth];
-    let resolve = kinds.map(|kind| stands(kind, &teasel.id)).to_vec();
-    send(registrar, v1::MergeAnimalsRequest { resolve, ..ask }).await.unwrap();
-    let ask = wrong(&house, "QUI", &second.id, &wrong_one.merge_id);
-    registrar.client.merges().unmerge_animals(ask).await.unwrap();
-    house.close().await;
+    park.registrar.client.send(arrival).await.unwrap().animal.unwrap()
 }
