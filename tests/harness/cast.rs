@@ -8,7 +8,7 @@ use holt_server::access::permit::Caller;
 use holt_server::model::person::{Grant, Role};
 use holt_server::model::request::Request;
 use holt_server::records::people;
-use sqlx::PgConnection;
+use sqlx::{AssertSqlSafe, PgConnection};
 use std::time::Duration;
 use uuid::Uuid;
 
@@ -272,17 +272,18 @@ impl House {
         }
     }
 
-    /// Sends two calls of which each waits for the row of an animal, the first one first: both have their instant
-    /// before either has the row.
+    /// Sends two calls of which each waits for a row of a table, the first one first: both have their instant before
+    /// either has the row.
     pub async fn in_line<A, B>(
         &self,
-        animal: &str,
+        (table, id): (&str, &str),
         first: impl Future<Output = A>,
         second: impl Future<Output = B>,
     ) -> (A, B) {
         let (mut held, mut watcher) = (self.owner().await, self.owner().await);
         sqlx::query("BEGIN").execute(&mut held).await.unwrap();
-        let lock = sqlx::query("SELECT FROM animals WHERE id = $1::uuid FOR UPDATE").bind(animal);
+        let lock = format!("SELECT FROM {table} WHERE id = $1::uuid FOR UPDATE");
+        let lock = sqlx::query(AssertSqlSafe(lock)).bind(id);
         lock.execute(&mut held).await.unwrap();
         let mut other_watcher = self.owner().await;
         let (first, second, ()) = tokio::join!(

@@ -61,8 +61,11 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
         loan_until: Option<NaiveDate>,
         why: String,
         withheld_by: Option<Uuid>,
-        last_at: DateTime<Utc>,
         version: i64,
+    }
+    #[derive(FromQueryResult)]
+    struct Last {
+        at: DateTime<Utc>,
     }
     // Before it agrees, the destination does not see the animal, and has no step that changes its holder.
     tx.execute(
@@ -74,15 +77,18 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
     let rows = tx
         .rows::<Row>(
             "SELECT id, holt_animal(animal_id) AS animal_id, from_site_id, to_site_id, from_number, state, terms, loan_until, why,
-                    withheld_by, version,
-                    (SELECT max(s.happened_at) FROM transfer_steps s WHERE s.transfer_id = transfers.id) AS last_at
+                    withheld_by, version
                FROM public.transfers WHERE id = $1 FOR UPDATE",
             [id.into()],
         )
         .await?;
+    // Whoever waited for the row sees in that statement no step that was taken meanwhile.
+    let sql = "SELECT max(happened_at) AS at FROM transfer_steps WHERE transfer_id = $1 HAVING count(*) > 0";
+    let last = tx.rows::<Last>(sql, [id.into()]).await?;
     rows.into_iter()
+        .zip(last)
         .next()
-        .map(|row| {
+        .map(|(row, last)| {
             Ok(Standing {
                 id: row.id,
                 animal: row.animal_id,
@@ -94,7 +100,7 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
                 loan_until: row.loan_until,
                 why: row.why,
                 withheld_by: row.withheld_by,
-                last_at: row.last_at,
+                last_at: last.at,
                 version: row.version,
             })
         })

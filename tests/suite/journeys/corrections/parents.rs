@@ -169,9 +169,10 @@ async fn whoever_names_a_parent_while_it_is_withdrawn_comes_second() {
         let withdraw = registrar.client.send(withdraw);
         let parents = books.parents(registrar, &books.sedge.accession, &[], ASSUMED);
         let (named, withdrawn) = if parent_first {
-            books.house.in_line(&books.sedge.id, parents, withdraw).await
+            books.house.in_line(("animals", &books.sedge.id), parents, withdraw).await
         } else {
-            let (withdrawn, named) = books.house.in_line(&books.sedge.id, withdraw, parents).await;
+            let (withdrawn, named) =
+                books.house.in_line(("animals", &books.sedge.id), withdraw, parents).await;
             (named, withdrawn)
         };
         let (done, refused) = match (named.map(drop), withdrawn.map(drop)) {

@@ -55,7 +55,7 @@ async fn a_placing_that_waits_for_a_merge_is_of_the_animal_that_it_was_found_to_
         placed_at: None,
     };
     let place = books.quill.keeper.client.send(place);
-    let (merged, placed) = books.house.in_line(&books.sedge.id, merge, place).await;
+    let (merged, placed) = books.house.in_line(("animals", &books.sedge.id), merge, place).await;
     merged.unwrap();
     placed.unwrap();
     let animal = books.see("Sedge").await;

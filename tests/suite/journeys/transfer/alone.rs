@@ -2,6 +2,8 @@
 
 use super::{Move, propose};
 use chrono::TimeDelta;
+use holt_proto::time::timestamp;
+use holt_proto::v1;
 use holt_server::clock::Clock;
 use holt_tests::reason;
 use tonic::Status;
@@ -48,6 +50,25 @@ async fn an_agreement_and_a_calling_off() {
     if let Err(refused) = agreed {
         assert_eq!(reason(&refused), "TRANSFER_WRONG_STATE");
     }
+    this.house.close().await;
+}
+
+/// Who waits for the other's step meets it, and not what was before.
+#[tokio::test]
+async fn a_departure_that_waits_for_the_agreement_is_not_before_it() {
+    let this = Move::proposed().await;
+    this.house.clock.advance(TimeDelta::hours(1));
+    let dispatch = v1::DispatchTransferRequest {
+        request_id: this.house.request(),
+        transfer_id: this.transfer.clone(),
+        dispatched_at: Some(timestamp(this.house.clock.now() - TimeDelta::minutes(30))),
+        ..Default::default()
+    };
+    let dispatch = this.quill.registrar.client.send(dispatch);
+    let (agreed, left) = this.house.in_line(("transfers", &this.transfer), this.agree(), dispatch).await;
+    agreed.unwrap();
+    let refused = left.unwrap_err();
+    assert_eq!(reason(&refused), "OUT_OF_ORDER", "{refused:?}");
     this.house.close().await;
 }
 

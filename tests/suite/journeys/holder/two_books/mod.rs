@@ -172,7 +172,8 @@ async fn of_two_answers_at_once_the_second_is_told_of_the_first() {
     let this = TwoBooks::new().await;
     let proposed = this.propose().await;
     let decline = this.brack.registrar.client.send(this.no(&proposed.id));
-    let (accepted, declined) = this.house.in_line(&this.sedge.id, this.accept(&proposed.id), decline).await;
+    let (accepted, declined) =
+        this.house.in_line(("animals", &this.sedge.id), this.accept(&proposed.id), decline).await;
     assert_eq!(accepted.unwrap().state(), AmendmentState::Accepted);
     let refused = declined.unwrap_err();
     assert_eq!(reason(&refused), "PROPOSAL_WRONG_STATE", "{refused:?}");
