@@ -9,6 +9,7 @@ use holt_server::model::person::{Grant, Role};
 use holt_server::model::request::Request;
 use holt_server::records::people;
 use sqlx::{AssertSqlSafe, PgConnection};
+use std::pin::Pin;
 use std::time::Duration;
 use uuid::Uuid;
 
@@ -274,30 +275,32 @@ impl House {
 
     /// Sends two calls of which each waits for a row of a table, the first one first: both have their instant before
     /// either has the row.
-    pub async fn in_line<A, B>(
-        &self,
-        (table, id): (&str, &str),
-        first: impl Future<Output = A>,
-        second: impl Future<Output = B>,
-    ) -> (A, B) {
-        let (mut held, mut watcher) = (self.owner().await, self.owner().await);
-        sqlx::query("BEGIN").execute(&mut held).await.unwrap();
-        let lock = format!("SELECT FROM {table} WHERE id = $1::uuid FOR UPDATE");
-        let lock = sqlx::query(AssertSqlSafe(lock)).bind(id);
-        lock.execute(&mut held).await.unwrap();
-        let mut other_watcher = self.owner().await;
-        let (first, second, ()) = tokio::join!(
-            first,
-            async {
-                self.until_waiting(&mut watcher, 1).await;
-                second.await
-            },
-            async {
-                self.until_waiting(&mut other_watcher, 2).await;
-                sqlx::query("ROLLBACK").execute(&mut held).await.unwrap();
-            }
-        );
-        (first, second)
+    pub fn in_line<'a, A: 'a, B: 'a>(
+        &'a self,
+        (table, id): (&'a str, &'a str),
+        first: impl Future<Output = A> + 'a,
+        second: impl Future<Output = B> + 'a,
+    ) -> Pin<Box<dyn Future<Output = (A, B)> + 'a>> {
+        Box::pin(async move {
+            let mut watchers = [self.owner().await, self.owner().await];
+            let [one, other] = &mut watchers;
+            let mut held = self.owner().await;
+            sqlx::query("BEGIN").execute(&mut held).await.unwrap();
+            let lock = format!("SELECT FROM {table} WHERE id = $1::uuid FOR UPDATE");
+            sqlx::query(AssertSqlSafe(lock)).bind(id).execute(&mut held).await.unwrap();
+            let (first, second, ()) = tokio::join!(
+                first,
+                async {
+                    self.until_waiting(one, 1).await;
+                    second.await
+                },
+                async {
+                    self.until_waiting(other, 2).await;
+                    sqlx::query("ROLLBACK").execute(&mut held).await.unwrap();
+                }
+            );
+            (first, second)
+        })
     }
 
     /// Waits until so many connections to the house's database wait for a lock: what a test runs at once

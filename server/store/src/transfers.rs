@@ -47,7 +47,7 @@ pub struct Standing {
 /// as everywhere: of two people who take a step at once, one waits and then sees what the other did.
 ///
 /// # Errors
-/// [`Error::Lost`] where the database is away.
+/// [`Error::Contention`] where a step was stamped after the instant of this write.
 pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
     #[derive(FromQueryResult)]
     struct Row {
@@ -85,6 +85,9 @@ pub async fn lock(tx: &Tx, id: Uuid) -> Result<Option<Standing>, Error> {
     // Whoever waited for the row sees in that statement no step that was taken meanwhile.
     let sql = "SELECT max(happened_at) AS at FROM transfer_steps WHERE transfer_id = $1 HAVING count(*) > 0";
     let last = tx.rows::<Last>(sql, [id.into()]).await?;
+    if last.iter().any(|last| last.at > tx.now()) {
+        return Err(Error::Contention);
+    }
     rows.into_iter()
         .zip(last)
         .next()

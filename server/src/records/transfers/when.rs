@@ -4,7 +4,7 @@ use crate::model::moment::Moment;
 use crate::model::reason::Reason;
 use crate::model::site::Site;
 use crate::records::error::{Refusal, Result};
-use crate::store::{Error, Tx, deaths};
+use crate::store::{Tx, deaths};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
@@ -36,8 +36,6 @@ pub(super) fn happened(
         Refusal::new(Reason::OutOfOrder, say, format!("correct the {what}")).at(field)
     };
     match when {
-        // Another server stamped what it follows, by a clock that is ahead.
-        None if now < before.at => Err(Error::Contention.into()),
         None => Ok((now, false)),
         Some(Moment::At(at)) if at > now => Err(Refusal::in_the_future("time", &at_field).into()),
         Some(Moment::At(at)) if at < before.at => Err(too_early("time", &at_field).into()),
@@ -53,7 +51,7 @@ pub(super) fn happened(
 /// The same where the animal left the sender, or was lost, by then: of a day alone after what was seen of it on that day.
 ///
 /// # Errors
-/// [`Error::Lost`] where the database is away.
+/// [`crate::store::Error::Lost`] where the database is away.
 pub(super) async fn after_what_was_seen(
     tx: &Tx,
     site: &Site,
