@@ -4,6 +4,7 @@ mod when;
 
 use crate::access::permit::{Caller, Permit};
 use crate::access::roles::Deed;
+use crate::model::animal::Label;
 use crate::model::concern::Level;
 use crate::model::death::{Body, Death, Manner};
 use crate::model::holding::{Began, Ended};
@@ -17,7 +18,7 @@ use crate::records::animals::{enclosure, off_the_books, refuse_on_the_move};
 use crate::records::deaths as deaths_rules;
 use crate::records::error::{Refusal, Result};
 use crate::records::titles::not_the_owner;
-use crate::records::{Records, fresh, guard_version, held_now, loans};
+use crate::records::{Records, fresh, guard_version, held_now, loans, view};
 use crate::store::holdings::{Beginning, Ending};
 use crate::store::titles::Owner;
 use crate::store::transfers::{Standing, Taken, Wanted};
@@ -284,7 +285,7 @@ async fn receive(
     // What the sender saw of it after that would lie where nobody held it, or be lost.
     let then = (false, at, sender.day_of(at));
     deaths_rules::refuse_seen_later(tx, animal, &standing.number, then, "received_at").await?;
-    let passes = ownership_passes(tx, standing, (site, sender), at).await?;
+    let passes = ownership_passes(tx, permit, sender, standing, at).await?;
     let ending = Ending {
         how: Ended::Transfer,
         at,
@@ -329,28 +330,32 @@ async fn receive(
 /// Since it was proposed somebody may have put right who owns it.
 async fn ownership_passes(
     tx: &Tx,
+    permit: &Permit,
+    sender: &Site,
     standing: &Standing,
-    (site, sender): (&Site, &Site),
     at: DateTime<Utc>,
 ) -> Result<bool> {
-    let owner = titles::standing(tx, standing.animal).await?;
-    let refused = |reason, say: String, mend| Err(Refusal::new(reason, say, mend).at("received_at").into());
-    match owner {
-        _ if standing.terms != Terms::TitlePasses => Ok(false),
-        Some((Owner::Site(owner), _)) if owner == site.id => Ok(false),
-        Some((Owner::Site(owner), since)) if owner == sender.id && since < at => Ok(true),
-        Some((Owner::Site(owner), since)) if owner == sender.id => refused(
-            Reason::OutOfOrder,
-            format!("{} owns {} only since {}", sender.code, standing.number, sender.day_of(since)),
-            "correct the time, or ask the sender to correct that ownership first",
-        ),
-        _ => Err(Refusal::new(
-            Reason::NotTheOwner,
-            format!("by now {} does not own {}, so the ownership cannot pass with it", sender.code, standing.number),
-            "ask the sender to cancel the transfer and to propose it again as a loan, with the times at which it happened",
-        )
-        .fact("owner", "another")
-        .into()),
+    if standing.terms != Terms::TitlePasses {
+        return Ok(false);
+    }
+    match titles::standing(tx, standing.animal).await? {
+        Some((Owner::Site(owner), _)) if owner == permit.site().id => Ok(false),
+        Some((Owner::Site(owner), since)) if owner == sender.id => {
+            if since < at {
+                return Ok(true);
+            }
+            let say = format!("{} owns {} only since {}", sender.code, standing.number, sender.day_of(since));
+            let mend = "correct the time, or ask the sender to correct that ownership first";
+            Err(Refusal::new(Reason::OutOfOrder, say, mend).at("received_at").into())
+        }
+        _ => {
+            let (accession, house_name) = (standing.number.clone(), String::new());
+            let label = Label { id: standing.animal, accession, house_name };
+            let animal = view(tx, permit, &label, tx.now()).await?;
+            let mend = "ask the sender to cancel the transfer and to propose it again as a loan, with the times at \
+                        which it happened";
+            Err(not_the_owner(permit, &animal, mend).into())
+        }
     }
 }
 

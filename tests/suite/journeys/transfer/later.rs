@@ -265,6 +265,8 @@ async fn at_receipt_it_is_asked_again_who_owns_it() {
     this.quill.registrar.client.send(owner).await.unwrap();
     let refused = this.receive().await.unwrap_err();
     assert_eq!(reason(&refused), "NOT_THE_OWNER", "{refused:?}");
+    let owner = &refused.get_details_error_info().unwrap().metadata["owner"];
+    assert_eq!(owner, "Fenwater Collection");
     this.cancel().await.unwrap();
     this.house.close().await;
 }
