@@ -236,7 +236,7 @@ async fn what_ends_a_stay_after_a_transfer_is_of_the_record_that_was_received() 
     }
 }
 
-/// The link by which a received animal was found to be one that was here before is written anew where another link ends.
+/// A merge that ends leaves the link of another site as it is, of an animal that was received with it.
 #[tokio::test]
 async fn a_link_ends_beside_one_of_an_animal_that_another_site_held() {
     for days in [[0, 0, 0], [0, 1, 5], [0, 5, 1], [1, 0, 5], [1, 5, 0], [5, 0, 1], [5, 1, 0]] {

@@ -166,9 +166,9 @@ async fn a_proposal_ends_where_the_animal_came_to_the_site_that_was_asked() {
     this.house.close().await;
 }
 
-/// Whoever declines while a colleague accepts is told what became of it, and the link has its answer.
+/// Whoever declines while a colleague accepts learns that it is accepted.
 #[tokio::test]
-async fn of_two_answers_at_once_the_second_is_told_of_the_first() {
+async fn of_two_answers_at_once_the_second_learns_of_the_first() {
     let this = TwoBooks::new().await;
     let proposed = this.propose().await;
     let decline = this.brack.registrar.client.send(this.no(&proposed.id));
