@@ -17,6 +17,7 @@ use crate::store::secret::Secret;
 use crate::store::{self, ConnectError, Limits, Login, Serving, Store};
 use crate::wire::{self, Incoming, Patience, Peers, raise_open_files};
 use chrono::TimeDelta;
+use http::{HeaderName, HeaderValue, Method};
 use std::num::NonZeroU32;
 use std::path::{Path, PathBuf};
 use std::pin::Pin;
@@ -24,9 +25,14 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio_util::task::TaskTracker;
+use tonic::codec::CompressionEncoding;
 use tonic::service::Routes;
 use tonic::transport::Identity;
 use tonic::transport::server::ServerTlsConfig;
+use tonic_health::ServingStatus;
+use tonic_health::server::HealthReporter;
+use tonic_web::GrpcWebLayer;
+use tower_http::cors::{AllowHeaders, CorsLayer};
 
 /// The name of Holt's database in a private cluster, which the cluster makes.
 const DATABASE: &str = "holt";
@@ -44,6 +50,13 @@ const CALLS_ON_ONE: u32 = 64;
 
 /// Largest headers of a call, bytes: a token of a few hundred sites.
 const HEADERS: u32 = 32 * 1024;
+
+/// What an answer says in its metadata, and web pages may read.
+const TOLD_BESIDE: [&str; 5] =
+    ["grpc-status", "grpc-message", "grpc-status-details-bin", "holt-unreadable-bin", "x-request-id"];
+
+/// How long a browser remembers that a page may call.
+const PREFLIGHT: Duration = Duration::from_secs(600);
 
 /// Files that are open beside connections.
 const OTHER_FILES: usize = 100;
@@ -188,10 +201,13 @@ impl House {
         stop: Pin<Box<dyn Future<Output = ()> + Send + '_>>,
     ) -> Result<(), AppError> {
         let (health, health_service) = tonic_health::server::health_reporter();
-        health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
+        say(&health, ServingStatus::NotServing).await;
         let tasks = TaskTracker::new();
         let shield = ShieldLayer::new(self.records.clone(), limits(config), tasks.clone());
         let mut server = tonic::transport::Server::builder()
+            .accept_http1(true)
+            .layer(web_pages(&config.server.web_origins))
+            .layer(GrpcWebLayer::new())
             .layer(shield)
             .http2_max_pending_accept_reset_streams(Some(64))
             .http2_max_header_list_size(HEADERS)
@@ -208,9 +224,12 @@ impl House {
         let stopping = tokio_util::sync::CancellationToken::new();
         let reply = Duration::from_secs(config.server.reply_seconds);
         let streams = Streams::new(tasks.clone(), stopping.clone(), config.server.max_calls, reply);
-        let routes = routes(&Api::new(self.records.clone(), self.page_secret, streams), config)
-            .add_service(health_service)
-            .add_service(reflection()?);
+        let api = Api::new(self.records.clone(), self.page_secret, streams, config.server.max_import_bytes);
+        let mut routes = routes(&api, config).add_service(health_service);
+        if config.server.reflection {
+            let (v1, v1alpha) = (reflection().build_v1(), reflection().build_v1alpha());
+            routes = routes.add_service(v1.map_err(mute)?).add_service(v1alpha.map_err(mute)?);
+        }
         let accept = server
             .add_routes(routes)
             .serve_with_incoming_shutdown(incoming(config, listener), stopping.clone().cancelled_owned());
@@ -220,7 +239,7 @@ impl House {
         if let Some(every) = config.climate.watch_every() {
             tasks.spawn(houses::run(self.records.clone(), every, stopping.clone()));
         }
-        health.set_service_status("", tonic_health::ServingStatus::Serving).await;
+        say(&health, ServingStatus::Serving).await;
         let grace = Duration::from_secs(config.server.stop_seconds);
         let ended = {
             let mut accept = std::pin::pin!(accept);
@@ -236,7 +255,7 @@ impl House {
                 () = stop => Ok(()),
             };
             tracing::info!("stopping: letting calls in flight finish");
-            health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
+            say(&health, ServingStatus::NotServing).await;
             stopping.cancel();
             tasks.close();
             // A stream that stays open would hold the server for ever.
@@ -326,18 +345,42 @@ fn tls(config: &Config) -> Result<ServerTlsConfig, AppError> {
         .timeout(Duration::from_secs(config.server.handshake_seconds)))
 }
 
-fn reflection() -> Result<
-    tonic_reflection::server::v1::ServerReflectionServer<impl tonic_reflection::server::v1::ServerReflection>,
-    AppError,
-> {
+fn reflection() -> tonic_reflection::server::Builder<'static> {
     tonic_reflection::server::Builder::configure()
         .register_encoded_file_descriptor_set(holt_proto::FILE_DESCRIPTOR_SET)
         .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
-        .build_v1()
-        .map_err(|error| AppError::Served(format!("the descriptors cannot be reflected: {error}")))
 }
 
-/// Every service of package `holt.v1`, each with the limit on message sizes.
+#[expect(clippy::needless_pass_by_value, reason = "it is given to `map_err`")]
+fn mute(error: tonic_reflection::server::Error) -> AppError {
+    AppError::Served(format!("the descriptors cannot be reflected: {error}"))
+}
+
+/// Says of the whole and of each service alike whether it serves: none of them goes without the others.
+async fn say(health: &HealthReporter, status: ServingStatus) {
+    macro_rules! names {
+        ($($file:ident $client_of:ident $client:ident $server_of:ident $server:ident;)*) => {
+            ["", $(holt_proto::v1::$server_of::SERVICE_NAME),*]
+        };
+    }
+    for service in holt_proto::services!(names) {
+        health.set_service_status(service, status).await;
+    }
+}
+
+/// Which web pages a browser lets call, and what it lets them read of an answer beside the messages.
+fn web_pages(origins: &[String]) -> CorsLayer {
+    let origins: Vec<HeaderValue> = origins.iter().filter_map(|origin| origin.parse().ok()).collect();
+    CorsLayer::new()
+        .allow_origin(origins)
+        .allow_methods([Method::POST])
+        .allow_headers(AllowHeaders::mirror_request())
+        .expose_headers(TOLD_BESIDE.map(HeaderName::from_static))
+        .max_age(PREFLIGHT)
+}
+
+/// Every service of package `holt.v1`, each with the limit on message sizes, which holds for what comes out of a
+/// compressed one, too.
 fn routes(api: &Api, config: &Config) -> Routes {
     let most = config.server.max_message_bytes;
     let mut routes = Routes::builder();
@@ -346,7 +389,11 @@ fn routes(api: &Api, config: &Config) -> Routes {
             $(routes.add_service(
                 holt_proto::v1::$server_of::$server::new(api.clone())
                     .max_decoding_message_size(most)
-                    .max_encoding_message_size(most),
+                    .max_encoding_message_size(most)
+                    .accept_compressed(CompressionEncoding::Gzip)
+                    .accept_compressed(CompressionEncoding::Zstd)
+                    .send_compressed(CompressionEncoding::Zstd)
+                    .send_compressed(CompressionEncoding::Gzip),
             );)*
         };
     }

@@ -3,7 +3,8 @@
 //! `config.default.toml` is the manual: every key with its unit and default.
 
 use crate::store::secret::Secret;
-use serde::Deserialize;
+use http::uri::Authority;
+use serde::{Deserialize, Deserializer};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -40,6 +41,9 @@ pub struct ServerSection {
     pub tls_certificate: PathBuf,
     pub tls_private_key: PathBuf,
     pub allow_plaintext: bool,
+    #[serde(deserialize_with = "list")]
+    pub web_origins: Vec<String>,
+    pub reflection: bool,
     pub max_connections: usize,
     pub max_connections_per_peer: usize,
     pub max_calls: usize,
@@ -55,6 +59,30 @@ pub struct ServerSection {
     pub silence_seconds: u64,
     pub call_seconds: u64,
     pub stop_seconds: u64,
+}
+
+/// A list, also as the environment has one: one text, parted by commas.
+fn list<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<String>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Written {
+        List(Vec<String>),
+        Text(String),
+    }
+    Ok(match Written::deserialize(from)? {
+        Written::List(list) => list,
+        Written::Text(text) => {
+            text.split(',').map(|one| one.trim().to_owned()).filter(|one| !one.is_empty()).collect()
+        }
+    })
+}
+
+/// Whether a text is an origin as browsers write it: scheme, host and port alone (RFC 6454, section 6.2).
+fn is_origin(text: &str) -> bool {
+    let rest = text.strip_prefix("https://").or_else(|| text.strip_prefix("http://"));
+    let authority = rest.and_then(|rest| rest.parse::<Authority>().ok());
+    authority.is_some_and(|authority| !authority.as_str().contains('@') && !text.contains('*'))
+        && text.bytes().all(|byte| !byte.is_ascii_uppercase())
 }
 
 impl ServerSection {
@@ -251,6 +279,12 @@ impl Config {
                 "server.tls_certificate and server.tls_private_key belong together: set both, or neither",
             );
         }
+        if let Some(other) = server.web_origins.iter().find(|origin| !is_origin(origin)) {
+            return Err(ConfigError::Invalid(format!(
+                "server.web_origins: `{other}` is not an origin; write scheme, host and port alone, such as \
+                 https://rounds.park.example"
+            )));
+        }
         if !server.has_tls() && !server.listen.ip().is_loopback() && !server.allow_plaintext {
             return Err(ConfigError::Invalid(format!(
                 "server.listen = {} can be reached from other machines and tokens would travel in the clear: \
@@ -365,6 +399,35 @@ mod tests {
         })
         .unwrap();
         with(|c| c.server.listen = "[::1]:7465".parse().unwrap()).unwrap();
+    }
+
+    #[test]
+    fn pages_that_may_call_are_named_by_their_origins() {
+        #[derive(Deserialize)]
+        struct Section {
+            #[serde(deserialize_with = "list")]
+            origins: Vec<String>,
+        }
+        for written in [
+            r#"origins = ["https://a.example", "http://localhost:5173"]"#,
+            r#"origins = "https://a.example, http://localhost:5173""#,
+        ] {
+            let section: Section = toml::from_str(written).unwrap();
+            assert_eq!(section.origins, ["https://a.example", "http://localhost:5173"]);
+            with(|c| c.server.web_origins = section.origins).unwrap();
+        }
+        for other in [
+            "*",
+            "https://*",
+            "a.example",
+            "https://a.example/",
+            "https://me@a.example",
+            "https://A.example",
+            "",
+        ] {
+            let refused = with(|c| c.server.web_origins = vec![other.to_owned()]).unwrap_err();
+            assert!(refused.contains("scheme, host and port alone"), "{refused}");
+        }
     }
 
     #[test]

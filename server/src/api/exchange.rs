@@ -20,6 +20,7 @@ use holt_proto::notation::accession::Accession;
 use holt_proto::time::{day, timestamp};
 use holt_proto::v1;
 use holt_proto::v1::exchange_service_server::ExchangeService;
+use prost::Message;
 use tonic::{Request, Response, Status, Streaming};
 use uuid::Uuid;
 
@@ -308,13 +309,21 @@ fn taken_in(taken: TakenIn) -> v1::TakeInLivesResponse {
     }
 }
 
-/// All messages of a request as one; refused as soon as it is larger than what is taken in at once.
-async fn gathered(mut messages: Streaming<v1::TakeInLivesRequest>) -> Result<v1::TakeInLivesRequest, Status> {
+/// All messages of a request as one; refused as soon as it is larger than what is taken in at once, which what came
+/// compressed may be though its bytes on the line are few.
+async fn gathered(
+    mut messages: Streaming<v1::TakeInLivesRequest>,
+    most: usize,
+) -> Result<v1::TakeInLivesRequest, Status> {
     let mut whole = messages.message().await?.unwrap_or_default();
+    let mut bytes = whole.encoded_len();
     let mut form = Form::new();
     let mut first = true;
     loop {
         let readings: usize = whole.lives.iter().map(|life| life.readings.len()).sum();
+        if bytes > most {
+            return Err(status::refused(status::too_large()));
+        }
         if whole.lives.len() > MOST_LIVES {
             let say = format!("has {} animals", whole.lives.len());
             form.wrong("lives", say, format!("send up to {MOST_LIVES} at once"));
@@ -324,6 +333,7 @@ async fn gathered(mut messages: Streaming<v1::TakeInLivesRequest>) -> Result<v1:
         } else if first && whole.lives.is_empty() {
             form.wrong("lives", "names no animal", "give at least one");
         } else if let Some(more) = messages.message().await? {
+            bytes = bytes.saturating_add(more.encoded_len());
             whole.lives.extend(more.lives);
             first = false;
             continue;
@@ -340,7 +350,7 @@ impl ExchangeService for Api {
         request: Request<Streaming<v1::TakeInLivesRequest>>,
     ) -> Result<Response<v1::TakeInLivesResponse>, Status> {
         let (caller, messages) = caller::open(request)?;
-        let asked = gathered(messages).await?;
+        let asked = gathered(messages, self.most_taken_in).await?;
         let mut form = Form::new();
         let only = asked.validate_only;
         let write = form.request("ExchangeService/TakeInLives", &asked.request_id, &asked, only);

@@ -62,12 +62,14 @@ pub struct Api {
     records: Records,
     pages: Arc<Pages>,
     streams: Streams,
+    /// The largest import that is taken in one request, bytes.
+    most_taken_in: usize,
 }
 
 impl Api {
     /// Services over `records`; page tokens are authenticated with `page_secret`.
     #[must_use]
-    pub fn new(records: Records, page_secret: [u8; 32], streams: Streams) -> Self {
-        Self { records, pages: Arc::new(Pages::new(page_secret)), streams }
+    pub fn new(records: Records, page_secret: [u8; 32], streams: Streams, most_taken_in: usize) -> Self {
+        Self { records, pages: Arc::new(Pages::new(page_secret)), streams, most_taken_in }
     }
 }

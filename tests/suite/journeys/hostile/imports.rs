@@ -4,6 +4,7 @@ use super::Besieged;
 use holt_proto::v1;
 use holt_tests::reason;
 use tokio_stream::wrappers::ReceiverStream;
+use tonic::codec::CompressionEncoding;
 
 /// Part of an import that is mostly names.
 fn part(besieged: &Besieged, kilobytes: usize) -> v1::TakeInLivesRequest {
@@ -27,6 +28,16 @@ async fn an_import_that_is_too_large_is_refused_before_it_is_all_here() {
     let attack = async {
         let parts: Vec<_> = (0..50).map(|_| part(&besieged, 900)).collect();
         let mut exchange = besieged.quill.registrar.client.exchange();
+        exchange.take_in_lives(tokio_stream::iter(parts)).await.unwrap_err()
+    };
+    let refused = besieged.beside(attack).await;
+    assert_eq!(reason(&refused), "MALFORMED", "{refused:?}");
+    assert!(refused.message().contains("larger"), "{refused:?}");
+    // What is small on the line alone is as large.
+    let attack = async {
+        let parts: Vec<_> = (0..50).map(|_| part(&besieged, 900)).collect();
+        let exchange = besieged.quill.registrar.client.exchange();
+        let mut exchange = exchange.send_compressed(CompressionEncoding::Zstd);
         exchange.take_in_lives(tokio_stream::iter(parts)).await.unwrap_err()
     };
     let refused = besieged.beside(attack).await;
