@@ -12,6 +12,7 @@ mod corrections;
 mod curator;
 mod encounters;
 mod enrichment;
+mod examples;
 mod exchange;
 mod families;
 mod faults;
