@@ -8,7 +8,8 @@ use crate::output::{Answer, Output};
 use crate::profile::Settings;
 use crate::session::{Session, SignIn};
 use crate::tokens::Keep;
-use crate::world::{AskSecret, World};
+use crate::typing::Typing;
+use crate::world::{AskLine, AskSecret, World};
 use chrono::Days;
 use chrono_tz::Tz;
 use holt_proto::call::Paged;
@@ -35,6 +36,7 @@ pub(crate) struct Errand<'w> {
 pub(crate) struct Input<'w> {
     pub(crate) stream: &'w mut (dyn Read + Send),
     pub(crate) ask_secret: &'w mut AskSecret,
+    pub(crate) ask_line: Option<&'w mut AskLine>,
     pub(crate) is_terminal: bool,
 }
 
@@ -67,6 +69,11 @@ impl Input<'_> {
         let text = String::from_utf8(self.bytes()?)
             .map_err(|_| Failure::usage("standard input is not UTF-8", "write the password as UTF-8"))?;
         Ok(text.lines().map(str::to_owned).collect())
+    }
+
+    /// Lines as they are typed, with what their words may be completed to.
+    pub(crate) fn typing(&mut self, names: Vec<String>) -> Typing<'_> {
+        Typing::new(&mut *self.stream, self.ask_line.as_deref_mut(), self.is_terminal, names)
     }
 
     /// Asks for a password where there is somebody to ask.

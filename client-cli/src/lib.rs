@@ -18,6 +18,7 @@ mod commands;
 mod connect;
 mod contract;
 mod darwin_core;
+mod editor;
 mod errand;
 mod exchange;
 mod exit;
@@ -33,14 +34,17 @@ mod session;
 mod sheet;
 mod site_page;
 mod tokens;
+mod typing;
+mod unsent;
 mod views;
 mod watching;
 mod words;
 mod world;
 
 pub use args::command;
+pub use editor::line_editor;
 pub use exit::Exit;
-pub use world::{AskSecret, Clock, Terminal, World};
+pub use world::{AskLine, AskSecret, Clock, Terminal, World};
 
 use args::{Colour, Holt};
 use clap::FromArgMatches;

@@ -1,6 +1,6 @@
 //! `holt`: hands the process to [`holt_cli::run`].
 
-use holt_cli::{Terminal, World, run};
+use holt_cli::{Terminal, World, line_editor, run};
 use std::io::{IsTerminal, stderr, stdin, stdout};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -21,6 +21,7 @@ async fn main() -> ExitCode {
         output: Box::new(stdout()),
         errors: Box::new(stderr()),
         ask_secret: Box::new(|prompt| rpassword::prompt_password(prompt)),
+        ask_line: if terminal.input { line_editor() } else { None },
         terminal,
         environment: std::env::vars_os()
             .filter_map(|(name, value)| Some((name.into_string().ok()?, value.into_string().ok()?)))

@@ -9,6 +9,10 @@ use std::sync::Arc;
 /// Shows a prompt and reads a line that is not shown.
 pub type AskSecret = Box<dyn FnMut(&str) -> io::Result<String> + Send>;
 
+/// Shows a prompt and reads a line, of which names can be completed; none where no more lines come. Fails as interrupted
+/// where somebody breaks off.
+pub type AskLine = Box<dyn FnMut(&str, &[String]) -> io::Result<Option<String>> + Send>;
+
 /// Tells the time.
 pub type Clock = Arc<dyn Fn() -> DateTime<Utc> + Send + Sync>;
 
@@ -22,6 +26,8 @@ pub struct World {
     pub errors: Box<dyn Write + Send>,
     /// How a password is asked for; called only where there is a terminal to ask on.
     pub ask_secret: AskSecret,
+    /// How a line is asked for on a terminal; without it, lines come from the input as they are.
+    pub ask_line: Option<AskLine>,
     /// Which of the streams are terminals.
     pub terminal: Terminal,
     /// The environment variables.

@@ -431,7 +431,7 @@ fn each_kind_of_break_is_found_and_an_addition_is_none() {
     let reading = |file: &FileDescriptorProto| {
         file.message_type.iter().position(|message| message.name() == "Reading").unwrap()
     };
-    assert_eq!(after(&|_| ()), [String::new(); 0]);
+    assert_eq!(after(&|_| ()), Vec::<String>::new());
     let added = after(&|file| {
         let message = reading(file);
         let mut field = file.message_type[message].field[0].clone();
@@ -440,7 +440,7 @@ fn each_kind_of_break_is_found_and_an_addition_is_none() {
         field.number = Some(900);
         file.message_type[message].field.push(field);
     });
-    assert_eq!(added, [String::new(); 0]);
+    assert_eq!(added, Vec::<String>::new());
     type Change<'a> = &'a dyn Fn(&mut FileDescriptorProto, usize);
     let changes: [(&str, &str, Change<'_>); 8] = [
         ("a name", "message Reading 1 animal", &|file, n| {

@@ -8,7 +8,7 @@ use holt_cli::{Terminal, World};
 use holt_server::clock::Clock;
 use holt_server::model::person::{Grant, Role};
 use std::collections::{BTreeMap, VecDeque};
-use std::io::{Cursor, Write};
+use std::io::{Cursor, Read, Write};
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use tempfile::TempDir;
@@ -147,6 +147,15 @@ impl Desk {
 
     /// Runs a command.
     pub async fn feed(&self, line: &str, fed: Fed) -> Ran {
+        self.runs(line, Box::new(Cursor::new(fed.input)), fed.secrets).await
+    }
+
+    /// Runs a command at which somebody types.
+    pub async fn types(&self, line: &str, typist: Box<dyn Read + Send>) -> Ran {
+        self.runs(line, typist, Vec::new()).await
+    }
+
+    async fn runs(&self, line: &str, input: Box<dyn Read + Send>, secrets: Vec<String>) -> Ran {
         let home = format!("{}/", self.home.path().display());
         let arguments = shlex::split(line).unwrap();
         let arguments = arguments.into_iter().map(|word| match word.strip_prefix("~/") {
@@ -155,14 +164,15 @@ impl Desk {
         });
         let (out, err) = (Paper::default(), Paper::default());
         let clock = Arc::clone(&self.clock);
-        let mut secrets = VecDeque::from(fed.secrets);
+        let mut secrets = VecDeque::from(secrets);
         let mut world = World {
-            input: Box::new(Cursor::new(fed.input)),
+            input,
             output: Box::new(out.clone()),
             errors: Box::new(err.clone()),
             ask_secret: Box::new(move |_| {
                 secrets.pop_front().ok_or_else(|| std::io::Error::other("nothing more was to be typed"))
             }),
+            ask_line: None,
             terminal: self.terminal,
             environment: self.environment.clone(),
             clock: Arc::new(move || clock.now()),

@@ -42,6 +42,7 @@ mod profile;
 mod proposal;
 mod protocol;
 mod report;
+mod round;
 mod sign_in;
 mod sign_out;
 mod site;
@@ -79,6 +80,7 @@ pub(crate) enum Command {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Asking {
     Today(today::Today),
+    Round(round::Round),
     Weigh(weigh::Weigh),
     Weight(weight::Weight),
     Growth(growth::Growth),
@@ -155,6 +157,7 @@ pub(crate) async fn run(holt: Holt, world: &mut World, looks: (Looks, Looks)) ->
     let input = Input {
         stream: &mut *world.input,
         ask_secret: &mut world.ask_secret,
+        ask_line: world.ask_line.as_mut(),
         is_terminal: world.terminal.input,
     };
     let mut errand = Errand { settings, session: session?, output, input };
@@ -168,6 +171,7 @@ impl Asking {
     async fn run(self, errand: &mut Errand<'_>) -> Outcome {
         match self {
             Self::Today(command) => command.run(errand).await,
+            Self::Round(command) => command.run(errand).await,
             Self::Weigh(command) => command.run(errand).await,
             Self::Weight(command) => command.run(errand).await,
             Self::Growth(command) => command.run(errand).await,

@@ -7,11 +7,11 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::moment;
 use crate::session::{Zones, request_id};
+use crate::unsent::{Folder, Unsent};
 use crate::views::watch::Recorded;
 use crate::watching::Draft;
-use crate::watching::keep::{self, Kept};
 use crate::watching::line::{self, HELP, Line, Terms};
-use crate::watching::names::{Member, Named, Unnamed, pick};
+use crate::watching::names::{Member, Named, Unnamed, pick, typed_words};
 use crate::watching::sheet::{self, Read};
 use crate::watching::told::Words;
 use chrono::{DateTime, SubsecRound, Utc};
@@ -19,7 +19,6 @@ use chrono_tz::Tz;
 use clap::Args;
 use holt_proto::v1;
 use holt_proto::v1::watch_event::What;
-use std::io::{BufRead, BufReader};
 use std::path::PathBuf;
 
 /// Observe a group: who does what to whom, typed line by line
@@ -69,7 +68,7 @@ impl Observe {
                 let bytes = errand.input.file(path)?;
                 let exit = self.sheet(&bytes, errand).await?;
                 if !self.check_only {
-                    keep::sent(&errand.settings.places, path)?;
+                    Folder::OBSERVATIONS.sent(&errand.settings.places, path)?;
                 }
                 Ok(exit)
             }
@@ -125,8 +124,9 @@ impl Observe {
         let roll = session
             .ask(v1::GetGroupRequest { site: site.clone(), group, as_of: None, as_known_at: None })
             .await?;
-        let members = members(&roll);
         let group = roll.group.unwrap_or_default();
+        let members: Vec<Member> =
+            roll.members.into_iter().filter_map(|member| member.animal).map(Member::from).collect();
         if members.is_empty() {
             return Err(Failure::refused(
                 format!("{} has no member", group.name),
@@ -144,29 +144,21 @@ impl Observe {
             focal: focal.collect::<Result<_, Failure>>()?,
             events: Vec::new(),
         };
-        for path in keep::waiting(&errand.settings.places)? {
+        for path in Folder::OBSERVATIONS.waiting(&errand.settings.places)? {
             let path = path.display();
             errand
                 .output
                 .note(&format!("An observation is not recorded yet; send it: holt observe --file {path}"))?;
         }
-        let kept = Kept::new(&errand.settings.places, &draft, zone)?;
+        let began = draft.began_at.with_timezone(&zone).format("%Y-%m-%d-%H%M");
+        let name = format!("{began}-{}.csv", draft.watch_id.get(..8).unwrap_or(&draft.watch_id));
+        let kept = Folder::OBSERVATIONS.file(&errand.settings.places, &name)?;
         let mut desk =
             Desk { members, behaviours: ethogram.behaviours, zone, kept, draft, typed: Vec::new() };
+        desk.save()?;
         desk.listen(errand)?;
         desk.record(&site, &zones, errand).await
     }
-}
-
-fn members(roll: &v1::GetGroupResponse) -> Vec<Member> {
-    let animals = roll.members.iter().filter_map(|member| member.animal.clone());
-    animals
-        .map(|animal| Member {
-            id: animal.id,
-            accession: animal.accession,
-            house_name: Some(animal.house_name).filter(|name| !name.is_empty()),
-        })
-        .collect()
 }
 
 /// The member that an argument means.
@@ -205,7 +197,7 @@ struct Desk {
     members: Vec<Member>,
     behaviours: Vec<v1::Behaviour>,
     zone: Tz,
-    kept: Kept,
+    kept: Unsent,
     draft: Draft,
     /// How many events each line so far was.
     typed: Vec<usize>,
@@ -223,26 +215,20 @@ impl Desk {
     /// Takes lines until the watch ends. Where no more lines come, it ends too.
     fn listen(&mut self, errand: &mut Errand<'_>) -> Result<(), Failure> {
         let Errand { session, output, input, .. } = errand;
-        let is_terminal = input.is_terminal;
         let names: Vec<&str> = self.members.iter().map(Member::spoken).collect();
         output.note(&format!(
             "Observing {}: {}. One line an event; `help` shows what you can type, `end` records it.",
             self.draft.group,
             names.join(", ")
         ))?;
-        let mut lines = BufReader::new(&mut *input.stream);
+        let names =
+            self.members.iter().flat_map(Named::names).chain(self.behaviours.iter().flat_map(Named::names));
+        let mut lines = input.typing(typed_words(names));
         loop {
-            if is_terminal {
-                output.prompt("> ")?;
-            }
-            let mut text = Vec::new();
-            let more = lines.read_until(b'\n', &mut text).map_err(|error| {
-                Failure::machine(format!("what you type cannot be read: {error}"), self.resend())
-            })?;
+            let text = lines.next(output, "> ", || self.resend())?;
             let now = session.now().trunc_subsecs(0);
-            let text = String::from_utf8_lossy(&text);
             let terms = Terms { members: &self.members, behaviours: &self.behaviours, zone: self.zone, now };
-            let line = if more == 0 { Ok(Line::End(None)) } else { line::read(&text, &terms) };
+            let line = text.map_or(Ok(Line::End(None)), |text| line::read(&text, &terms));
             match line {
                 Ok(Line::Empty) => {}
                 Ok(Line::Help) => output.prompt(&format!("{HELP}\n"))?,
@@ -258,6 +244,10 @@ impl Desk {
         }
     }
 
+    fn save(&self) -> Result<(), Failure> {
+        self.kept.save(&sheet::write(&self.draft, self.zone)?)
+    }
+
     fn latest(&self) -> DateTime<Utc> {
         self.draft.events.iter().map(|(at, _)| *at).max().unwrap_or(self.draft.began_at)
     }
@@ -271,7 +261,7 @@ impl Desk {
         let told: Vec<String> = what.iter().map(|what| self.words().spoken(what)).collect();
         self.typed.push(what.len());
         self.draft.events.extend(what.into_iter().map(|what| (at, what)));
-        self.kept.save(&self.draft)?;
+        self.save()?;
         Ok(format!("{}  {}", self.clock(at), told.join("; ")))
     }
 
@@ -281,7 +271,7 @@ impl Desk {
         let gone: Vec<String> =
             self.draft.events[left..].iter().map(|(_, what)| self.words().spoken(what)).collect();
         self.draft.events.truncate(left);
-        self.kept.save(&self.draft)?;
+        self.save()?;
         Ok(format!("withdrawn: {}", gone.join("; ")))
     }
 

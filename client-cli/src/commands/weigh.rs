@@ -10,6 +10,7 @@ use crate::round::file;
 use crate::round::row::{Terms, wire_when};
 use crate::round::send::{Identity, send};
 use crate::session::request_id;
+use crate::unsent::Folder;
 use crate::views::CHECKED_ONLY;
 use crate::views::crate_reading::{CrateReading, Recorded};
 use crate::views::round::Round;
@@ -110,8 +111,23 @@ fn typed(text: &str) -> Result<Typed, Unclear> {
     Ok(Typed { text: text.to_owned(), word: text.parse()? })
 }
 
-fn unit(text: &str) -> Result<Unit, mass::MassError> {
+pub(super) fn unit(text: &str) -> Result<Unit, mass::MassError> {
     Unit::parse(text)
+}
+
+/// The options that change what a file says, as they were typed.
+pub(super) fn options(unit: Option<Unit>, at: &str) -> String {
+    let unit = unit.map(|unit| unit.to_string()).unwrap_or_default();
+    format!("--unit {unit} --at {at}")
+}
+
+/// Shows what became of a round.
+pub(super) fn close(round: &Round, errand: &mut Errand<'_>) -> Outcome {
+    errand.show(round)?;
+    if !round.concerns.is_empty() && errand.output.is_flat() {
+        errand.output.note("Concerns were raised or changed: see `holt concern list`.")?;
+    }
+    Ok(if round.refused > 0 { Exit::Refused } else { Exit::Done })
 }
 
 impl Weigh {
@@ -172,8 +188,9 @@ impl Weigh {
         let (entries, identity) = match typed {
             Some(result) => (vec![self.entry(result, at.unwrap_or(When::At(now)))], Identity::Fresh),
             None => {
+                let at_typed = self.at.as_ref().map(|at| at.text.as_str()).unwrap_or_default();
                 let entries = file::read(&content, &Terms { zone, now, unit: self.unit, at })?;
-                (entries, Identity::File { content: &content, options: self.options() })
+                (entries, Identity::File { content: &content, options: options(self.unit, at_typed) })
             }
         };
         let mut sent = send(session, &site, entries, &identity, self.check_only).await;
@@ -183,23 +200,14 @@ impl Weigh {
         {
             return Err(failure);
         }
-        let round = Round::new(&site, self.check_only, sent, &zones);
-        errand.show(&round)?;
-        if !round.concerns.is_empty() && errand.output.is_flat() {
-            errand.output.note("Concerns were raised or changed: see `holt concern list`.")?;
+        let exit = close(&Round::new(&site, self.check_only, sent, &zones), errand)?;
+        if let Some(failure) = broke_off {
+            return Err(failure);
         }
-        match broke_off {
-            Some(failure) => Err(failure),
-            None if round.refused > 0 => Ok(Exit::Refused),
-            None => Ok(Exit::Done),
+        if let Some(path) = self.file.as_deref().filter(|_| !self.check_only) {
+            Folder::ROUNDS.sent(&errand.settings.places, path)?;
         }
-    }
-
-    /// The options that change what a file says, as they were typed.
-    fn options(&self) -> String {
-        let unit = self.unit.map(|unit| unit.to_string()).unwrap_or_default();
-        let at = self.at.as_ref().map(|at| at.text.as_str()).unwrap_or_default();
-        format!("--unit {unit} --at {at}")
+        Ok(exit)
     }
 
     /// What was typed to have come of the weighing.

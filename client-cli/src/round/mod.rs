@@ -1,8 +1,10 @@
-//! A round of weighing: read from a file or from the command line, sent in parts, answered as one.
+//! A round of weighing: read from a file or from the command line, or typed line by line; sent in parts, answered as one.
 
 pub(crate) mod file;
+pub(crate) mod line;
 pub(crate) mod row;
 pub(crate) mod send;
+pub(crate) mod typed;
 
 use holt_proto::v1;
 

@@ -47,6 +47,9 @@ struct Line {
     refusal: Option<Refusal>,
     expected: Option<Expected>,
     hint: Option<String>,
+    /// What the animal weighed when it was weighed again in the same round.
+    #[serde(skip)]
+    then: Option<String>,
     #[serde(skip)]
     when: String,
 }
@@ -82,6 +85,8 @@ pub(crate) struct Round {
     accepted: usize,
     repeated: usize,
     second_weighings: usize,
+    /// Readings that asked for a second weighing, which came in the same round and is another.
+    set_aside: usize,
     pub(crate) refused: usize,
     readings: Vec<Line>,
     drifts: Vec<Drift>,
@@ -121,6 +126,15 @@ pub(crate) struct Row {
     weight_id: Option<String>,
 }
 
+/// What became of one reading that was typed just now, in a sentence.
+pub(crate) fn told(one: &Answered, zone: Tz) -> String {
+    let line = line(one, zone);
+    match line.attention(false, true) {
+        Some((_, what, say)) => format!("{}  {what}: {say}", line.name()),
+        None => format!("{}  {}", line.name(), line.result()),
+    }
+}
+
 fn line(one: &Answered, zone: Tz) -> Line {
     let reading = one.entry.reading.as_ref().ok();
     let mass = reading.and_then(|reading| match reading.result {
@@ -158,13 +172,30 @@ fn line(one: &Answered, zone: Tz) -> Line {
         refusal,
         expected,
         hint: some(answer.hint),
+        then: None,
         when: when.unwrap_or_default(),
+    }
+}
+
+/// Notes of each reading that asked for a second weighing what that one showed, where it is in the same round.
+fn weighed_again(lines: &mut [Line]) {
+    for n in 0..lines.len() {
+        if lines[n].outcome != ReadingOutcome::SecondWeighing.word() {
+            continue;
+        }
+        let later = lines[n + 1..].iter().find(|later| {
+            later.accession == lines[n].accession && later.outcome == ReadingOutcome::Accepted.word()
+        });
+        lines[n].then = later.map(Line::result);
     }
 }
 
 impl Round {
     pub(crate) fn new(site: &str, checked_only: bool, sent: Sent, zones: &Zones) -> Self {
         let number = |outcome| sent.lines.iter().filter(|one| one.outcome() == outcome).count();
+        let mut readings: Vec<Line> = sent.lines.iter().map(|one| line(one, zones.of(site))).collect();
+        weighed_again(&mut readings);
+        let set_aside = readings.iter().filter(|line| line.then.is_some()).count();
         let concerns = sent.concerns.into_iter().map(|concern| Concern::new(concern, zones));
         let concerns: Vec<_> =
             if checked_only { concerns.map(Concern::not_yet).collect() } else { concerns.collect() };
@@ -173,9 +204,10 @@ impl Round {
             checked_only,
             accepted: number(ReadingOutcome::Accepted),
             repeated: number(ReadingOutcome::Repeat),
-            second_weighings: number(ReadingOutcome::SecondWeighing),
+            second_weighings: number(ReadingOutcome::SecondWeighing) - set_aside,
+            set_aside,
             refused: number(ReadingOutcome::Refused),
-            readings: sent.lines.iter().map(|one| line(one, zones.of(site))).collect(),
+            readings,
             drifts: sent.drifts.into_iter().map(Drift::from).collect(),
             caution: (!concerns.is_empty()).then_some(CAUTION),
             concerns,
@@ -189,6 +221,7 @@ impl Round {
             (self.accepted, recorded),
             (self.repeated, "already recorded"),
             (self.second_weighings, "to weigh again"),
+            (self.set_aside, "set aside"),
             (self.refused, "refused"),
         ];
         let told =
@@ -216,9 +249,14 @@ impl Line {
 
     /// One line for people, if it needs their attention; a single reading always does.
     fn page(&self, single: bool, checked_only: bool, page: &mut Page) {
+        let Some((tone, what, say)) = self.attention(single, checked_only) else { return };
         let row = self.row.map(|row| format!("row {row}  ")).unwrap_or_default();
-        let name = self.name();
-        let (tone, what, say) = match (self.outcome, &self.refusal) {
+        page.hanging(&format!("{row}{}  {}: {say}", self.name(), page.paint(tone, what)), 4);
+    }
+
+    /// What became of it, and what there is to say.
+    fn attention(&self, single: bool, checked_only: bool) -> Option<(Tone, &'static str, String)> {
+        Some(match (self.outcome, &self.refusal) {
             ("refused", refusal) => {
                 let say = refusal.as_ref().map(|refusal| {
                     let field =
@@ -227,15 +265,17 @@ impl Line {
                 });
                 (Tone::Alarm, "refused", say.unwrap_or_default())
             }
+            ("second-weighing", _) if let Some(then) = &self.then => {
+                (Tone::Faint, "set aside", format!("{}; weighed again: {then}", self.result()))
+            }
             ("second-weighing", _) => (Tone::Warning, "weigh again", self.again()),
             ("repeat", _) => (Tone::Faint, "already recorded", format!("{}, {}", self.result(), self.when)),
             _ if single => {
                 let done = if checked_only { "OK" } else { "recorded" };
                 (Tone::Calm, done, format!("{}, {}", self.result(), self.when))
             }
-            _ => return,
-        };
-        page.hanging(&format!("{row}{name}  {}: {say}", page.paint(tone, what)), 4);
+            _ => return None,
+        })
     }
 
     fn again(&self) -> String {

@@ -59,7 +59,7 @@ pub(crate) const HELP: &str = "\
 
 /// Reads a line.
 pub(crate) fn read(text: &str, terms: &Terms<'_>) -> Result<Line, Unclear> {
-    let (at, text) = time(text.trim(), terms)?;
+    let (at, text) = time(text.trim(), terms.zone, terms.now)?;
     let (first, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
     let rest = rest.trim();
     let bare = |line: Line| {
@@ -83,7 +83,7 @@ pub(crate) fn read(text: &str, terms: &Terms<'_>) -> Result<Line, Unclear> {
             let out = word == "out";
             let change = |animal| What::Sight(v1::SightChange { animal, out });
             let names: Vec<&str> = rest.split([' ', ',', '+']).filter(|name| !name.is_empty()).collect();
-            let each = names.into_iter().map(|name| Ok(change(member(name, terms)?.id.clone())));
+            let each = names.into_iter().map(|name| Ok(change(member(name, terms.members)?.id.clone())));
             let each = each.collect::<Result<Vec<_>, Unclear>>()?;
             Ok(Line::Seen(at, if each.is_empty() { vec![change(String::new())] } else { each }))
         }
@@ -92,26 +92,35 @@ pub(crate) fn read(text: &str, terms: &Terms<'_>) -> Result<Line, Unclear> {
 }
 
 /// A time at the beginning of a line, and what follows it.
-fn time<'t>(text: &'t str, terms: &Terms<'_>) -> Result<(Option<DateTime<Utc>>, &'t str), Unclear> {
+pub(crate) fn time(
+    text: &str,
+    zone: Tz,
+    now: DateTime<Utc>,
+) -> Result<(Option<DateTime<Utc>>, &str), Unclear> {
     let (first, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
     let Ok(word @ WhenWord::Time(_)) = first.parse::<WhenWord>() else { return Ok((None, text)) };
-    match word.resolve(terms.zone, terms.now) {
-        Ok(When::At(at)) if at <= terms.now => Ok((Some(at), rest.trim())),
+    match word.resolve(zone, now) {
+        Ok(When::At(at)) if at <= now => Ok((Some(at), rest.trim())),
         Ok(_) => unclear(format!("{first} is still to come"), "write the time at which it happened"),
         Err(error) => unclear(error.to_string(), error.mend()),
     }
 }
 
-fn member<'a>(word: &str, terms: &Terms<'a>) -> Result<&'a Member, Unclear> {
-    pick(word, terms.members).map_err(|error| match error {
+/// The member that a word means.
+pub(crate) fn member<'a>(word: &str, members: &'a [Member]) -> Result<&'a Member, Unclear> {
+    pick(word, members).map_err(|error| match error {
         Unnamed::Several(names) => Unclear {
             say: format!("`{word}` could be {}", names.join(" or ")),
             mend: "write more of it".to_owned(),
         },
         Unnamed::Nobody(near) => {
-            let all: Vec<&str> = terms.members.iter().map(Member::spoken).collect();
-            let names = if near.is_empty() { all.join(", ") } else { near.join(" or ") };
-            Unclear { say: format!("nobody here is called `{word}`"), mend: format!("did you mean {names}?") }
+            let all: Vec<&str> = members.iter().map(Member::spoken).collect();
+            let mend = if near.is_empty() {
+                format!("here are {}", all.join(", "))
+            } else {
+                format!("did you mean {}?", near.join(" or "))
+            };
+            Unclear { say: format!("nobody here is called `{word}`"), mend }
         }
     })
 }
@@ -146,7 +155,7 @@ fn seconds(word: &str) -> Option<i32> {
 
 /// `bramble chase sedge food lost`, `bramble rest 90s`.
 fn did(first: &str, rest: &str, terms: &Terms<'_>) -> Result<What, Unclear> {
-    let actor = member(first, terms)?;
+    let actor = member(first, terms.members)?;
     let mut words = rest.split_whitespace();
     let Some(code) = words.next() else {
         return unclear(
@@ -170,7 +179,7 @@ fn did(first: &str, rest: &str, terms: &Terms<'_>) -> Result<What, Unclear> {
                     "after the two animals come food, won, lost or open; anything else goes into a `note`",
                 );
             }
-            _ => receiver = Some(member(word, terms)?),
+            _ => receiver = Some(member(word, terms.members)?),
         }
     }
     if let Some(seconds) = long {
@@ -226,7 +235,7 @@ fn scan(text: &str, terms: &Terms<'_>) -> Result<v1::GroupScan, Unclear> {
         let together = names.len() > 1;
         party += i32::from(together);
         for name in names {
-            let animal = member(name, terms)?;
+            let animal = member(name, terms.members)?;
             if scan.seen.iter().any(|seen| seen.animal == animal.id) {
                 return unclear(format!("{} is in this scan twice", animal.spoken()), "name each once");
             }
@@ -362,11 +371,7 @@ mod tests {
     fn what_says_nothing_is_told_with_what_comes_near() {
         for (text, say, mend) in [
             ("brmble chase sedge", "nobody here is called `brmble`", "did you mean Bramble?"),
-            (
-                "zorro chase sedge",
-                "nobody here is called `zorro`",
-                "did you mean Bramble, Sedge, Teasel, Alder?",
-            ),
+            ("zorro chase sedge", "nobody here is called `zorro`", "here are Bramble, Sedge, Teasel, Alder"),
             ("bramble chaze sedge", "there is no behaviour `chaze`", "did you mean chase?"),
             (
                 "bramble",

@@ -1,6 +1,5 @@
 //! A watch in the making: typed line by line, or read from a sheet.
 
-pub(crate) mod keep;
 pub(crate) mod line;
 pub(crate) mod names;
 pub(crate) mod sheet;

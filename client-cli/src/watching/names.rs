@@ -1,5 +1,7 @@
 //! Names that are typed in a hurry: a beginning is enough where it means one thing.
 
+use holt_proto::v1::{AnimalLabel, Behaviour};
+
 /// Something that can be named, with all that it is called.
 pub(crate) trait Named {
     fn names(&self) -> Vec<&str>;
@@ -38,6 +40,12 @@ pub(crate) fn pick<'t, T: Named>(word: &str, things: &'t [T]) -> Result<&'t T, U
     }
 }
 
+/// Names as they can be typed in one word; a number alone is quicker typed than completed.
+pub(crate) fn typed_words<'n>(names: impl Iterator<Item = &'n str>) -> Vec<String> {
+    let words = names.map(|name| name.split_whitespace().collect::<String>());
+    words.filter(|word| !word.bytes().all(|byte| byte.is_ascii_digit())).collect()
+}
+
 /// Capitals and spaces make no difference.
 fn fold(text: &str) -> String {
     text.chars().filter(|c| !c.is_whitespace()).flat_map(char::to_lowercase).collect()
@@ -58,6 +66,16 @@ impl Member {
     }
 }
 
+impl From<AnimalLabel> for Member {
+    fn from(animal: AnimalLabel) -> Self {
+        Self {
+            id: animal.id,
+            accession: animal.accession,
+            house_name: Some(animal.house_name).filter(|name| !name.is_empty()),
+        }
+    }
+}
+
 impl Named for Member {
     /// House name, accession, and the end of the accession without zeros before it: 42 of QUI-26-0042.
     fn names(&self) -> Vec<&str> {
@@ -66,7 +84,7 @@ impl Named for Member {
     }
 }
 
-impl Named for holt_proto::v1::Behaviour {
+impl Named for Behaviour {
     fn names(&self) -> Vec<&str> {
         vec![&self.code, &self.name]
     }

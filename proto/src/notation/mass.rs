@@ -173,7 +173,8 @@ fn picograms(number: &str, unit: Unit, text: &str) -> Result<i128, MassError> {
         (Some(at), None) => (&number[..at], &number[at + 1..]),
         (None, Some(at)) => {
             let decimals = &number[at + 1..];
-            if decimals.len() == 3 {
+            // Thousands never begin with 0: `0,705` is a decimal.
+            if decimals.len() == 3 && !number[..at].bytes().all(|byte| byte == b'0') {
                 return Err(MassError::AmbiguousComma(number.to_owned()));
             }
             (&number[..at], decimals)
@@ -230,6 +231,7 @@ mod tests {
             ("385G", 385_000),
             ("  0.385 kg ", 385_000),
             ("12,5 g", 12_500),
+            ("0,705 kg", 705_000),
             (".5kg", 500_000),
             ("5.kg", 5_000_000),
             ("3 mg", 3),

@@ -16,6 +16,7 @@ mod size;
 mod state;
 mod times;
 mod tried;
+mod typed;
 mod units;
 mod validate_only;
 mod waiting;

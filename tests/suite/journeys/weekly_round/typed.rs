@@ -1,0 +1,188 @@
+//! A round that is typed line by line while the animals are on the scale.
+
+use super::{Quill, steady};
+use holt_server::model::person::Role;
+use holt_tests::Desk;
+use holt_tests::desk::Fed;
+use std::collections::VecDeque;
+use std::io::Read;
+use tokio::io::copy_bidirectional;
+use tokio::net::{TcpListener, TcpStream};
+use tokio::task::{JoinHandle, JoinSet};
+
+async fn quill() -> Quill {
+    let quill = Quill::new().await;
+    for animal in ["Bramble", "Sedge", "Teasel"] {
+        quill.weekly(animal, &steady(12)).await;
+    }
+    quill
+}
+
+fn keeper(quill: &Quill) -> Desk {
+    quill.house.desk_of(&quill.park.keeper, &[(Role::Keeper, Some("QUI"))])
+}
+
+fn typed(lines: &str) -> Fed {
+    Fed { input: lines.as_bytes().to_vec(), secrets: Vec::new() }
+}
+
+fn kept(desk: &Desk) -> Vec<String> {
+    let folder = std::fs::read_dir(desk.path(".local/state/holt/rounds"));
+    folder.into_iter().flatten().map(|file| std::fs::read_to_string(file.unwrap().path()).unwrap()).collect()
+}
+
+const LINES: &str = "\
+bra 8010
+bra 8010g
+05:50 sed 820
+05:50 8010
+05:52 801
+05:53 8015
+8015
+?
+tea 8000
+undo
+brmble 8kg
+tea x note would not come down
+tea 05:00
+help
+end
+bra 1g
+";
+
+#[tokio::test]
+async fn a_round_is_typed_line_by_line_and_recorded_as_one() {
+    let quill = quill().await;
+    let desk = keeper(&quill).at_terminal(100).with("NO_COLOR", "1");
+    let before = quill.rows("weights").await;
+    let ran = desk.feed("holt round --scale kitchen", typed(LINES)).await;
+    assert_eq!(ran.exit, 0, "{}", ran.err);
+    insta::assert_snapshot!("typed_round", format!("{}---\n{}", ran.err, ran.out));
+    assert!(kept(&desk).is_empty(), "what is on record is kept here no longer");
+    // Bramble once, Sedge's slip twice and what it weighs; Teasel declined, which is a row as well.
+    assert_eq!(quill.rows("weights").await - before, 5);
+    let sedge = quill.listed("Sedge").await;
+    assert_eq!(sedge[0].mass.unwrap().milligrams, 8_015_000);
+    assert!(!sedge[0].awaits_second, "{sedge:?}");
+    let due = keeper(&quill).done("holt due --duty weigh-again").await;
+    assert!(!due.contains("Sedge"), "it was weighed again: {due}");
+    quill.house.close().await;
+}
+
+#[tokio::test]
+async fn two_animals_taken_for_one_another_are_told_as_soon_as_both_are_typed() {
+    let quill = Quill::new().await;
+    quill.weekly("Bramble", &steady(12)).await;
+    let lighter: Vec<i64> = steady(12).iter().map(|grams| grams * 3 / 4).collect();
+    quill.weekly("Sedge", &lighter).await;
+    let ran =
+        keeper(&quill).feed("holt round --unit g", typed("bra 6000\nsed 8000\nundo\nundo\nbra 8000\n")).await;
+    assert_eq!(ran.exit, 0, "{}", ran.err);
+    let said: Vec<&str> = ran.err.lines().filter(|line| line.contains("Bramble (QUI")).collect();
+    assert!(said.len() >= 2, "once alone, once with the other: {}", ran.err);
+    assert!(ran.err.contains("Sedge"), "{}", ran.err);
+    assert!(ran.err.contains("Not weighed: Sedge, Teasel."), "{}", ran.err);
+    assert_eq!(quill.listed("Bramble").await.len(), 13);
+    assert_eq!(quill.listed("Sedge").await.len(), 12, "what was withdrawn is not recorded");
+    quill.house.close().await;
+}
+
+/// The way to a server, which can be cut.
+struct Way {
+    address: String,
+    task: JoinHandle<()>,
+}
+
+impl Way {
+    async fn to(address: &str) -> Self {
+        let behind = address.trim_start_matches("http://").to_owned();
+        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let address = format!("http://{}", listener.local_addr().unwrap());
+        let task = tokio::spawn(async move {
+            let mut lines = JoinSet::new();
+            while let Ok((mut front, _)) = listener.accept().await {
+                let mut back = TcpStream::connect(&behind).await.unwrap();
+                lines.spawn(async move {
+                    let _ = copy_bidirectional(&mut front, &mut back).await;
+                });
+            }
+        });
+        Self { address, task }
+    }
+}
+
+/// Somebody who types a line at a time; something happens before one of them.
+struct Typist {
+    lines: VecDeque<&'static [u8]>,
+    before: usize,
+    happens: Box<dyn FnMut() + Send>,
+}
+
+impl Read for Typist {
+    fn read(&mut self, into: &mut [u8]) -> std::io::Result<usize> {
+        if self.before == 0 {
+            (self.happens)();
+        }
+        self.before = self.before.wrapping_sub(1);
+        let line = self.lines.pop_front().unwrap_or_default();
+        into[..line.len()].copy_from_slice(line);
+        Ok(line.len())
+    }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_server_that_goes_away_in_the_middle_costs_nothing() {
+    let quill = quill().await;
+    let way = Way::to(&quill.house.address).await;
+    let desk = keeper(&quill).with("HOLT_SERVER", &way.address);
+    let cut = way.task.abort_handle();
+    let typist = Typist {
+        lines: [&b"bra 8010g\n"[..], b"sed 8020\n", b"tea 801\n", b"end\n"].into(),
+        before: 1,
+        happens: Box::new(move || cut.abort()),
+    };
+    let ran = desk.types("holt round", Box::new(typist)).await;
+    assert_eq!(ran.exit, 7, "{}", ran.err);
+    assert!(ran.err.contains("No server answers: from here on nothing is checked"), "{}", ran.err);
+    assert!(ran.err.contains("nothing is lost; send it later: holt weigh --file"), "{}", ran.err);
+    let waits = kept(&desk);
+    assert_eq!((waits.len(), waits[0].lines().count()), (1, 4), "{waits:?}");
+    assert_eq!(quill.listed("Bramble").await.len(), 12);
+
+    // Sent later, and once more by somebody who is not sure.
+    let desk = desk.with("HOLT_SERVER", &quill.house.address);
+    desk.file("again.csv", waits[0].as_bytes());
+    let started = desk.pipe("holt round", b"end\n").await;
+    assert!(
+        started.err.contains("A round is not recorded yet; send it: holt weigh --file"),
+        "{}",
+        started.err
+    );
+    let mut folder = std::fs::read_dir(desk.path(".local/state/holt/rounds")).unwrap();
+    let path = folder.next().unwrap().unwrap().path();
+    let sent = desk.run(&format!("holt weigh --file {}", path.display())).await;
+    assert_eq!(sent.exit, 0, "{}", sent.err);
+    assert!(kept(&desk).is_empty());
+    desk.done("holt weigh --file ~/again.csv").await;
+    for animal in ["Bramble", "Sedge", "Teasel"] {
+        assert_eq!(quill.listed(animal).await.len(), 13, "{animal}");
+    }
+    quill.house.close().await;
+}
+
+#[tokio::test]
+async fn whoever_may_not_weigh_loses_nothing_that_was_typed() {
+    let quill = quill().await;
+    let desk = quill.house.desk_of(&quill.park.auditor, &[(Role::Auditor, Some("QUI"))]);
+    let ran = desk.pipe("holt round", b"bra 8010g\nend\n").await;
+    assert_eq!(ran.exit, 5, "an auditor records nothing: {}", ran.err);
+    assert!(ran.err.contains("nothing is lost"), "{}", ran.err);
+    assert_eq!(kept(&desk).len(), 1);
+    // A round in which nothing was typed leaves nothing behind.
+    let none = keeper(&quill);
+    let ran = none.pipe("holt round", b"").await;
+    assert_eq!((ran.exit, kept(&none).len()), (0, 0), "{}", ran.err);
+    let (exit, said) = none.refused("holt round Nobody").await;
+    assert_eq!(exit, 4, "{said}");
+    quill.house.close().await;
+}
