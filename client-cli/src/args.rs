@@ -4,6 +4,7 @@ use crate::commands::Command;
 use crate::connect::USUAL_SERVER;
 use crate::exit;
 use clap::{Args, CommandFactory, Parser, ValueEnum};
+use std::ffi::OsString;
 use std::path::PathBuf;
 
 /// Records of animals and their welfare, across sites.
@@ -80,6 +81,13 @@ pub(crate) enum Format {
     Csv,
     /// One object.
     Json,
+}
+
+/// Whether a command line asks for JSON, also where nothing else of it is understood.
+pub(crate) fn wants_json(arguments: &[OsString]) -> bool {
+    let after = arguments.iter().zip(arguments.iter().skip(1));
+    arguments.iter().any(|word| word == "--format=json")
+        || after.into_iter().any(|(option, form)| option == "--format" && form == "json")
 }
 
 /// When colour is used.

@@ -70,13 +70,18 @@ async fn answer(arguments: Vec<OsString>, world: &mut World) -> u8 {
     } else {
         arguments
     };
+    let wants_json = args::wants_json(&arguments);
     let holt = match command.try_get_matches_from(arguments).and_then(|found| Holt::from_arg_matches(&found))
     {
         Ok(holt) => holt,
         Err(error) => {
             let exit = if error.use_stderr() { Exit::Usage } else { Exit::Done };
             // Where help cannot be written there is nobody to tell.
-            let _ = output::parser(&error, world, usual);
+            let _ = if wants_json && error.use_stderr() {
+                output::misunderstood(&error, world)
+            } else {
+                output::parser(&error, world, usual)
+            };
             return exit.into();
         }
     };

@@ -166,6 +166,18 @@ fn said(failure: &Failure, looks: Looks) -> String {
     page.into_text()
 }
 
+/// Tells a program why its command line is not understood, as every other failure is told.
+pub(crate) fn misunderstood(error: &clap::Error, world: &mut World) -> io::Result<()> {
+    let text = error.render().to_string();
+    let mut parts = text.split("\n\n").map(|part| part.split_whitespace().collect::<Vec<_>>().join(" "));
+    let say = parts.next().unwrap_or_default();
+    let tip = parts.find_map(|part| part.strip_prefix("tip: ").map(str::to_owned));
+    let mend = tip.unwrap_or_else(|| "see the help of the command: --help".to_owned());
+    let failure = Failure::usage(say.trim_start_matches("error: "), mend);
+    world.errors.write_all(json::failure(&failure).as_bytes())?;
+    world.errors.flush()
+}
+
 /// Prints what the argument parser says: help and version as a result, the rest as an error.
 pub(crate) fn parser(error: &clap::Error, world: &mut World, looks: (Looks, Looks)) -> io::Result<()> {
     let (stream, looks) =

@@ -138,3 +138,32 @@ async fn a_question_is_answered_by_the_exit_code() {
     assert_eq!(scene.keeper.run("holt due --ask --duty weigh --on 2026-02-24").await.exit, 0);
     scene.house.close().await;
 }
+
+/// One way of failing for programs, also where the line itself is not understood.
+#[tokio::test]
+async fn a_program_gets_an_object_for_a_line_that_is_not_understood() {
+    let scene = scene::full().await;
+    for (line, say, mend) in [
+        ("holt wiegh Bramble 8kg --format json", "unrecognized subcommand 'wiegh'", "'weigh'"),
+        ("holt weigh Bramble 8kg --gramm --format=json", "unexpected argument '--gramm' found", "--"),
+        ("holt weigh Bramble 8kg --method sling --format json", "invalid value 'sling'", "--help"),
+        ("holt --format json", "", "--help"),
+        // Understood, and not all there.
+        ("holt weigh Bramble --format json", "no weight given", "--declined"),
+    ] {
+        let ran = scene.keeper.run(line).await;
+        assert_eq!((ran.exit, ran.out.as_str()), (2, ""), "{line}: {}", ran.err);
+        let failed = serde_json::from_str::<serde_json::Value>(&ran.err).unwrap_or_else(|error| {
+            panic!("{line}: {error}: {}", ran.err);
+        })["failed"]
+            .clone();
+        let text = |key: &str| failed[key].as_str().unwrap_or_default().to_owned();
+        assert_eq!(failed["exit"], 2);
+        assert!(text("say").contains(say) && text("mend").contains(mend), "{line}: {failed}");
+        assert!(!text("say").contains("error:") && !text("say").contains('\n'), "{failed}");
+    }
+    // Help that was asked for is no failure.
+    let ran = scene.keeper.run("holt weigh --help --format json").await;
+    assert!(ran.exit == 0 && ran.out.starts_with("Record a weight"), "{}", ran.out);
+    scene.house.close().await;
+}
