@@ -4,8 +4,10 @@ use super::weigh::{close, options, unit};
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
 use crate::failure::Failure;
+use crate::moment;
 use crate::round::file;
 use crate::round::line::{self, HELP, Line, Shown};
+use crate::round::roll::{Kept, Roll};
 use crate::round::row::Terms;
 use crate::round::send::{Answered, Identity, Sent, send};
 use crate::round::typed::{Means, Noted, write};
@@ -26,7 +28,8 @@ use holt_proto::v1::{self, ReadingOutcome};
 Type the beginning of a name and what the scale shows: `saf 715g`. Holt asks for a second weighing while the \
 animal is still on the scale, and says who is missing. `help` shows what you can type, `end` records the round.
 
-This machine keeps what you type until it is recorded: if the server does not answer, nothing is lost.
+This machine keeps what you type until it is recorded: if the server does not answer, nothing is lost. \
+Where it did not answer from the beginning, Holt takes the names of the last round of the same group here.
 
 Examples:
   holt round \"Weir family\"
@@ -51,8 +54,7 @@ pub(crate) struct Round {
 
 impl Round {
     pub(crate) async fn run(self, errand: &mut Errand<'_>) -> Outcome {
-        let (site, zone) = errand.here().await?;
-        let (whom, members) = self.members(&errand.session, &site).await?;
+        let (Roll { site, zone, whom, members, .. }, away) = self.roll(errand).await?;
         for path in Folder::ROUNDS.waiting(&errand.settings.places)? {
             let path = path.display();
             errand.output.note(&format!("A round is not recorded yet; send it: holt weigh --file {path}"))?;
@@ -74,10 +76,38 @@ impl Round {
             noted: Vec::new(),
             outcomes: Vec::new(),
             again: None,
-            away: false,
+            away,
         };
         desk.listen(&whom, errand).await?;
         desk.record(errand).await
+    }
+
+    /// Whom to weigh, and whether that is what was known before because no server answers.
+    async fn roll(&self, errand: &mut Errand<'_>) -> Result<(Roll, bool), Failure> {
+        let settings = &errand.settings;
+        let named = errand.named_site();
+        let kept =
+            Kept::of(&settings.places, &settings.server.value, named.as_deref(), self.group.as_deref())?;
+        let failure = match self.ask_roll(errand).await {
+            Ok(roll) => {
+                kept.save(&roll)?;
+                return Ok((roll, false));
+            }
+            Err(failure) => failure,
+        };
+        let known = if failure.exit == Exit::NoAnswer { kept.load() } else { None };
+        let Some(roll) = known else { return Err(failure) };
+        errand.output.note(&format!(
+            "No server answers. The names are those of {}; nothing is checked until the end, and all is kept here.",
+            moment::spoken(roll.known_at, roll.zone)
+        ))?;
+        Ok((roll, true))
+    }
+
+    async fn ask_roll(&self, errand: &Errand<'_>) -> Result<Roll, Failure> {
+        let (site, zone) = errand.here().await?;
+        let (whom, members) = self.members(&errand.session, &site).await?;
+        Ok(Roll { site, zone, whom, members, known_at: errand.session.now() })
     }
 
     /// Whom to weigh, and how they are called together.
@@ -328,7 +358,15 @@ impl Desk {
         }
         let zones = errand.session.zones().await?;
         let recorded = Recorded::new(&self.site, false, sent, &zones);
-        self.kept.forget()?;
-        close(&recorded, errand)
+        let exit = close(&recorded, errand)?;
+        if exit == Exit::Done {
+            self.kept.forget()?;
+        } else {
+            let path = self.kept.path().display();
+            errand
+                .output
+                .note(&format!("What was refused is kept: correct {path}, then: holt weigh --file {path}"))?;
+        }
+        Ok(exit)
     }
 }

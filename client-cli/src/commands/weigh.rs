@@ -204,7 +204,8 @@ impl Weigh {
         if let Some(failure) = broke_off {
             return Err(failure);
         }
-        if let Some(path) = self.file.as_deref().filter(|_| !self.check_only) {
+        // What was refused stays here until somebody has settled it.
+        if let Some(path) = self.file.as_deref().filter(|_| !self.check_only && exit == Exit::Done) {
             Folder::ROUNDS.sent(&errand.settings.places, path)?;
         }
         Ok(exit)

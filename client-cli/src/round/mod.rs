@@ -2,6 +2,7 @@
 
 pub(crate) mod file;
 pub(crate) mod line;
+pub(crate) mod roll;
 pub(crate) mod row;
 pub(crate) mod send;
 pub(crate) mod typed;

@@ -1,6 +1,7 @@
 //! Names that are typed in a hurry: a beginning is enough where it means one thing.
 
 use holt_proto::v1::{AnimalLabel, Behaviour};
+use serde::{Deserialize, Serialize};
 
 /// Something that can be named, with all that it is called.
 pub(crate) trait Named {
@@ -52,7 +53,7 @@ fn fold(text: &str) -> String {
 }
 
 /// A member of the group that is watched.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) struct Member {
     pub(crate) id: String,
     pub(crate) accession: String,

@@ -148,25 +148,64 @@ async fn a_server_that_goes_away_in_the_middle_costs_nothing() {
     let waits = kept(&desk);
     assert_eq!((waits.len(), waits[0].lines().count()), (1, 4), "{waits:?}");
     assert_eq!(quill.listed("Bramble").await.len(), 12);
+    // The next round begins without a server: the names are known from the one before, and only its own.
+    let ran = desk.pipe("holt round", b"05:30 tea x\n?\nend\n").await;
+    assert_eq!(ran.exit, 7, "{}", ran.err);
+    for part in
+        ["No server answers. The names are those of", "declined, not checked", "Not weighed: Bramble, Sedge."]
+    {
+        assert!(ran.err.contains(part), "{part}: {}", ran.err);
+    }
+    let (exit, said) = desk.refused("holt round 'Weir family'").await;
+    assert_eq!(exit, 7, "{said}");
+    let waits = kept(&desk);
+    assert_eq!(waits.len(), 2, "{waits:?}");
 
     // Sent later, and once more by somebody who is not sure.
     let desk = desk.with("HOLT_SERVER", &quill.house.address);
-    desk.file("again.csv", waits[0].as_bytes());
+    for (n, waiting) in waits.iter().enumerate() {
+        desk.file(&format!("again{n}.csv"), waiting.as_bytes());
+    }
     let started = desk.pipe("holt round", b"end\n").await;
-    assert!(
-        started.err.contains("A round is not recorded yet; send it: holt weigh --file"),
-        "{}",
-        started.err
-    );
+    assert!(started.err.contains("A round is not recorded yet; send it:"), "{}", started.err);
+    let folder = std::fs::read_dir(desk.path(".local/state/holt/rounds")).unwrap();
+    for path in folder.map(|file| file.unwrap().path()).collect::<Vec<_>>() {
+        let sent = desk.run(&format!("holt weigh --file {}", path.display())).await;
+        assert_eq!(sent.exit, 0, "{}", sent.err);
+    }
+    assert!(kept(&desk).is_empty());
+    for n in 0..waits.len() {
+        desk.done(&format!("holt weigh --file ~/again{n}.csv")).await;
+    }
+    for (animal, readings) in [("Bramble", 13), ("Sedge", 13), ("Teasel", 14)] {
+        assert_eq!(quill.listed(animal).await.len(), readings, "{animal}");
+    }
+    quill.house.close().await;
+}
+
+/// What was typed without a server may be refused once there is one: then it stays until a person has settled it.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_is_refused_later_stays_until_it_is_settled() {
+    let quill = quill().await;
+    let way = Way::to(&quill.house.address).await;
+    let desk = keeper(&quill).with("HOLT_SERVER", &way.address);
+    desk.pipe("holt round", b"end\n").await;
+    way.task.abort();
+    let ran = desk.pipe("holt round", b"05:40 bra 8010g\n05:40 bra 8020\nsed 8000\n").await;
+    assert_eq!(ran.exit, 7, "{}", ran.err);
+    let desk = desk.with("HOLT_SERVER", &quill.house.address);
     let mut folder = std::fs::read_dir(desk.path(".local/state/holt/rounds")).unwrap();
     let path = folder.next().unwrap().unwrap().path();
-    let sent = desk.run(&format!("holt weigh --file {}", path.display())).await;
-    assert_eq!(sent.exit, 0, "{}", sent.err);
-    assert!(kept(&desk).is_empty());
-    desk.done("holt weigh --file ~/again.csv").await;
-    for animal in ["Bramble", "Sedge", "Teasel"] {
-        assert_eq!(quill.listed(animal).await.len(), 13, "{animal}");
+    for _ in 0..2 {
+        let sent = desk.run(&format!("holt weigh --file {}", path.display())).await;
+        assert_eq!(sent.exit, 3, "two readings of one instant: {}", sent.out);
+        assert_eq!(kept(&desk).len(), 1);
     }
+    let settled = kept(&desk)[0].replace("8020g", "8010g");
+    std::fs::write(&path, settled).unwrap();
+    desk.done(&format!("holt weigh --file {}", path.display())).await;
+    assert!(kept(&desk).is_empty());
+    assert_eq!((quill.listed("Bramble").await.len(), quill.listed("Sedge").await.len()), (13, 13));
     quill.house.close().await;
 }
 
