@@ -12,7 +12,8 @@ from holt.v1 import people_pb2, people_pb2_grpc, reports_pb2, reports_pb2_grpc
 def refusal(error):
     """What the server says is wrong, where, and what to do instead; and the reason, for programs."""
     lines = [error.details()]
-    for detail in rpc_status.from_call(error).details:
+    status = rpc_status.from_call(error)
+    for detail in status.details if status else []:  # no server, no status
         info, fields = error_details_pb2.ErrorInfo(), error_details_pb2.BadRequest()
         if detail.Unpack(info):
             lines = [info.reason, *lines, f"instead: {info.metadata['mend']}"]
