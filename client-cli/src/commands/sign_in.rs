@@ -2,6 +2,7 @@
 
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
+use crate::round::roll;
 use crate::views::Told;
 use crate::views::person::Person;
 use clap::Args;
@@ -32,6 +33,7 @@ impl SignIn {
         let ask = v1::SignInRequest { sign_in_name: self.name, password };
         let answer = errand.session.ask_openly(ask).await?;
         errand.session.keep(answer.tokens).await?;
+        roll::forget(&errand.settings.places)?;
         let thing = Person::from(answer.person.unwrap_or_default());
         let say = format!("Signed in as {}: {}.", thing.name, thing.spoken_grants());
         errand.show(&Told { thing, say })?;

@@ -2,6 +2,7 @@
 
 use crate::errand::{Errand, Outcome};
 use crate::exit::Exit;
+use crate::round::roll;
 use clap::Args;
 use holt_proto::v1;
 
@@ -20,6 +21,7 @@ impl SignOut {
         };
         errand.session.ask_openly(v1::SignOutRequest { refresh_token }).await?;
         errand.session.keep(None).await?;
+        roll::forget(&errand.settings.places)?;
         errand.output.note("Signed out.")?;
         Ok(Exit::Done)
     }

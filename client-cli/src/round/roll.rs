@@ -23,6 +23,21 @@ pub(crate) struct Roll {
     pub(crate) known_at: DateTime<Utc>,
 }
 
+fn folder(places: &Places) -> Result<PathBuf, Failure> {
+    Ok(places.state()?.join("rolls"))
+}
+
+/// Forgets all of them: whoever signs in next may not see these animals.
+pub(crate) fn forget(places: &Places) -> Result<(), Failure> {
+    let folder = folder(places)?;
+    match std::fs::remove_dir_all(&folder) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
+            Err(Failure::file("the folder", &folder, &error))
+        }
+        _ => Ok(()),
+    }
+}
+
 /// Where the roll of a question is kept on this machine.
 pub(crate) struct Kept(PathBuf);
 
@@ -36,7 +51,7 @@ impl Kept {
     ) -> Result<Self, Failure> {
         let asked = [server, site.unwrap_or_default(), group.unwrap_or_default()].join("\n");
         let name = format!("{}.json", Uuid::new_v5(&ROLLS, asked.as_bytes()));
-        Ok(Self(places.state()?.join("rolls").join(name)))
+        Ok(Self(folder(places)?.join(name)))
     }
 
     pub(crate) fn save(&self, roll: &Roll) -> Result<(), Failure> {
