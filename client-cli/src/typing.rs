@@ -24,7 +24,7 @@ impl<'i> Typing<'i> {
         Self { lines: BufReader::new(stream), ask: ask.filter(|_| is_terminal), is_terminal, names }
     }
 
-    /// The next line; none where no more come. `kept` is what to do with what was typed so far if lines break off.
+    /// The next line; none at their end. `kept` is what to do with what was typed so far if lines break off.
     pub(crate) fn next(
         &mut self,
         output: &mut Output<'_>,

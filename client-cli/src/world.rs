@@ -9,7 +9,7 @@ use std::sync::Arc;
 /// Shows a prompt and reads a line that is not shown.
 pub type AskSecret = Box<dyn FnMut(&str) -> io::Result<String> + Send>;
 
-/// Shows a prompt and reads a line, of which names can be completed; none where no more lines come. Fails as interrupted
+/// Shows a prompt and reads a line, of which names can be completed; none at the end of the lines. Fails as interrupted
 /// where somebody breaks off.
 pub type AskLine = Box<dyn FnMut(&str, &[String]) -> io::Result<Option<String>> + Send>;
 

@@ -212,7 +212,7 @@ impl Desk {
         at.with_timezone(&self.zone).format("%H:%M:%S").to_string()
     }
 
-    /// Takes lines until the watch ends. Where no more lines come, it ends too.
+    /// Takes lines until the watch ends, or until the lines end.
     fn listen(&mut self, errand: &mut Errand<'_>) -> Result<(), Failure> {
         let Errand { session, output, input, .. } = errand;
         let names: Vec<&str> = self.members.iter().map(Member::spoken).collect();

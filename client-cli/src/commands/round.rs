@@ -164,7 +164,7 @@ struct Desk {
 }
 
 impl Desk {
-    /// Takes lines until the round ends. Where no more lines come, it ends too.
+    /// Takes lines until the round ends, or until the lines end.
     async fn listen(&mut self, whom: &str, errand: &mut Errand<'_>) -> Result<(), Failure> {
         let Errand { session, output, input, .. } = errand;
         output.note(&format!(
@@ -278,13 +278,18 @@ impl Desk {
     }
 
     fn unchecked(&self) -> String {
+        format!("{}, not checked", self.last())
+    }
+
+    /// What was typed last.
+    fn last(&self) -> String {
         let Some(noted) = self.noted.last() else { return String::new() };
         let name = self.members.iter().find(|one| one.accession == noted.accession).map(Member::spoken);
         let shown = match &noted.shown {
             Shown::Mass(text) => text,
             Shown::Declined => "declined",
         };
-        format!("{}  {}  {shown}, not checked", self.clock(noted.at), name.unwrap_or_default())
+        format!("{}  {}  {shown}", self.clock(noted.at), name.unwrap_or_default())
     }
 
     fn clock(&self, at: DateTime<Utc>) -> String {
@@ -312,7 +317,7 @@ impl Desk {
         let Some(last) = self.noted.last().cloned() else {
             return Ok("? there is nothing to undo".to_owned());
         };
-        let said = self.unchecked().replace(", not checked", "");
+        let said = self.last();
         self.drop_last()?;
         self.again = self
             .members

@@ -166,7 +166,7 @@ fn said(failure: &Failure, looks: Looks) -> String {
     page.into_text()
 }
 
-/// Tells a program why its command line is not understood, as every other failure is told.
+/// Shows a program why its command line is not understood, in the form of every other failure.
 pub(crate) fn misunderstood(error: &clap::Error, world: &mut World) -> io::Result<()> {
     let text = error.render().to_string();
     let mut parts = text.split("\n\n").map(|part| part.split_whitespace().collect::<Vec<_>>().join(" "));
